@@ -25,6 +25,9 @@ type Situation struct {
 	DrainTimeS     float64   // e-folding time of water above Capacity, s
 	UptakeML       []float64 // expected uptake of each coming step
 	UptakeRelSD    float64   // spread of a day's uptake as a share of it
+	UptakeFullAt   float64   // water content below which the crop drinks less, m3/m3; 0: never less
+	UptakeNoneAt   float64   // water content at which it drinks nothing, m3/m3; at most UptakeFullAt
+	Ceiling        float64   // water content the container cannot exceed for longer than a step, m3/m3; 0: 1
 	ErrorSD        []float64 // calibrated sd of the water content by step, same length as UptakeML plus one; nil: derived from the parts above
 }
 
