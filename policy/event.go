@@ -10,7 +10,8 @@ import (
 // shell has ordered late ones and refused what is too late; At never goes back.
 type Event struct {
 	Kind     EventKind
-	At       time.Time // UTC
+	At       time.Time // engine time, UTC
+	Stamp    time.Time // of a Reading: its own time, at most At
 	Source   int       // of a Reading: index into Settings.Probes, ZoneWide or Climate
 	Values   sensing.Values
 	Operator *OperatorEvent // of an Operator event
@@ -22,10 +23,12 @@ type EventKind uint8
 
 // The kinds.
 const (
-	Wake     EventKind = iota // time has come to At
-	Reading                   // Source reported Values
-	Operator                  // a person did something
-	Approved                  // the desk moved an advice's approval
+	Wake       EventKind = iota // time has come to At
+	Reading                     // Source reported Values
+	Operator                    // a person did something
+	Approved                    // the desk moved an advice's approval
+	Unrecorded                  // the advice just issued could not be recorded: it does not stand
+	Misdated                    // Source reported with a clock that is wrong
 )
 
 // Sources of a reading that are not a probe.

@@ -110,3 +110,6 @@ func (v *Values) Drop(s Signal) { v.mask &^= 1 << s; v.v[s] = 0 }
 
 // Empty reports whether nothing was reported.
 func (v *Values) Empty() bool { return v.mask == 0 }
+
+// Without removes the signals that other has.
+func (v *Values) Without(other *Values) { v.mask &^= other.mask }

@@ -1,0 +1,114 @@
+package link
+
+import (
+	"bufio"
+	"crypto/tls"
+	"crypto/x509"
+	"fmt"
+	"net"
+	"net/url"
+	"os"
+	"strings"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+)
+
+const (
+	connectTimeout = 10 * time.Second
+	readBuffer     = 64 << 10
+)
+
+// dial opens the connection that the broker's address asks for. Certificates
+// are read anew each time, so that a renewed one needs no restart.
+func (s Settings) dial(uri *url.URL, _ mqtt.ClientOptions) (net.Conn, error) {
+	conn, err := s.open(uri)
+	if err != nil {
+		return nil, err
+	}
+	return &buffered{Conn: &guarded{Conn: conn}}, nil
+}
+
+func (s Settings) open(uri *url.URL) (net.Conn, error) {
+	dialer := &net.Dialer{Timeout: connectTimeout}
+	switch uri.Scheme {
+	case "tcp", "mqtt":
+		return dialer.Dial("tcp", withPort(uri.Host, "1883"))
+	case "ssl", "tls", "mqtts":
+		config, err := s.tls(uri.Hostname())
+		if err != nil {
+			return nil, err
+		}
+		return tls.DialWithDialer(dialer, "tcp", withPort(uri.Host, "8883"), config)
+	case "ws":
+		return mqtt.NewWebsocket(withoutUser(uri), nil, connectTimeout, nil, nil)
+	case "wss":
+		config, err := s.tls(uri.Hostname())
+		if err != nil {
+			return nil, err
+		}
+		return mqtt.NewWebsocket(withoutUser(uri), config, connectTimeout, nil, nil)
+	}
+	return nil, fmt.Errorf("broker %s: scheme %q is unknown; expected tcp, ssl, ws or wss", uri.Redacted(), uri.Scheme)
+}
+
+func withPort(host, port string) string {
+	if _, _, err := net.SplitHostPort(host); err == nil {
+		return host
+	}
+	return net.JoinHostPort(strings.Trim(host, "[]"), port)
+}
+
+func withoutUser(uri *url.URL) string {
+	plain := *uri
+	plain.User = nil
+	return plain.String()
+}
+
+func (s Settings) tls(server string) (*tls.Config, error) {
+	config := &tls.Config{ServerName: server, MinVersion: tls.VersionTLS12}
+	if s.CAFile != "" {
+		pem, err := os.ReadFile(s.CAFile)
+		if err != nil {
+			return nil, fmt.Errorf("certificate authority: %w", err)
+		}
+		config.RootCAs = x509.NewCertPool()
+		if !config.RootCAs.AppendCertsFromPEM(pem) {
+			return nil, fmt.Errorf("certificate authority %s: no certificate in it; expected PEM", s.CAFile)
+		}
+	}
+	if s.CertFile != "" || s.KeyFile != "" {
+		pair, err := tls.LoadX509KeyPair(s.CertFile, s.KeyFile)
+		if err != nil {
+			return nil, fmt.Errorf("client certificate %s: %w", s.CertFile, err)
+		}
+		config.Certificates = []tls.Certificate{pair}
+	}
+	return config, nil
+}
+
+// password reads the password file anew at each connect.
+func (s Settings) password() (string, error) {
+	if s.PasswordFile == "" {
+		return "", nil
+	}
+	data, err := os.ReadFile(s.PasswordFile)
+	if err != nil {
+		return "", fmt.Errorf("broker password: %w", err)
+	}
+	return strings.TrimRight(string(data), "\r\n"), nil
+}
+
+// buffered reads ahead: the library reads a packet in several small pieces.
+type buffered struct {
+	net.Conn
+	reader *bufio.Reader
+}
+
+// Read reads through the buffer.
+func (b *buffered) Read(p []byte) (int, error) {
+	if b.reader == nil {
+		b.reader = bufio.NewReaderSize(b.Conn, readBuffer)
+	}
+	return b.reader.Read(p)
+}

@@ -1,0 +1,276 @@
+// Package link is the way to the broker and back: one session that reads
+// telemetry and one for each site that carries its outputs, its decisions and
+// its last will. They are apart because a flood of telemetry makes a broker
+// drop what waits in the same session, decisions included.
+package link
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net/url"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+)
+
+// Settings say how to reach the broker.
+type Settings struct {
+	Broker                    string // tcp://, ssl://, ws:// or wss://
+	ClientID                  string // each session adds its own ending
+	Username                  string
+	PasswordFile              string
+	CAFile, CertFile, KeyFile string
+}
+
+func (s Settings) redacted() string {
+	uri, err := url.Parse(s.Broker)
+	if err != nil {
+		return "malformed address"
+	}
+	return uri.Redacted()
+}
+
+// Validate reports an address that cannot be a broker's.
+func (s Settings) Validate() error {
+	uri, err := url.Parse(s.Broker)
+	if err != nil || uri.Host == "" {
+		return fmt.Errorf("broker %q: not an address; expected like tcp://broker:1883; set RHIZOSTAT_BROKER", s.redacted())
+	}
+	switch uri.Scheme {
+	case "tcp", "mqtt", "ssl", "tls", "mqtts", "ws", "wss":
+		return nil
+	}
+	return fmt.Errorf("broker %s: scheme %q is unknown; expected tcp, ssl, ws or wss", uri.Redacted(), uri.Scheme)
+}
+
+// Site is what the link must know of a site.
+type Site struct {
+	ID       string
+	Control  []string // filters of decisions and events
+	ReadBack []string // filters of our own retained outputs
+	Status   string   // topic
+	Online   []byte   // payload while connected
+	Offline  []byte   // the last will
+}
+
+// Handlers take what comes in. None may block: the client library stalls its
+// pings and its reconnecting while a handler runs.
+type Handlers struct {
+	Telemetry func(topic string, payload []byte)
+	// Control gets a decision or an event; ack tells the broker that it is
+	// safe and is called once.
+	Control func(site int, topic string, payload []byte, ack func())
+	// ReadBack gets a retained output as the broker has it.
+	ReadBack func(site int, topic string, payload []byte)
+	// Resync asks for everything of a site that must stand on the broker.
+	Resync func(site int)
+	// Stranger reports another daemon that says it is online for a site.
+	Stranger func(site int, payload []byte)
+}
+
+// Link is the connection of one daemon.
+type Link struct {
+	settings  Settings
+	sites     []Site
+	handlers  Handlers
+	log       *slog.Logger
+	telemetry *session
+	control   []*session
+	outboxes  []*outbox
+	up        []atomic.Bool // telemetry first, then the sites'
+	echoed    []atomic.Bool // the site's status came back: reading and writing both work
+}
+
+// New makes a link; Run connects it.
+func New(settings Settings, telemetry []string, sites []Site, h Handlers, log *slog.Logger) *Link {
+	l := &Link{
+		settings: settings, sites: sites, handlers: h, log: log,
+		up: make([]atomic.Bool, len(sites)+1), echoed: make([]atomic.Bool, len(sites)),
+	}
+	l.telemetry = &session{
+		settings: settings, name: "telemetry", clientID: settings.ClientID + "-telemetry",
+		filters: telemetry, log: log, connected: l.up[0].Store,
+		handle: func(m mqtt.Message) {
+			h.Telemetry(m.Topic(), m.Payload())
+			m.Ack() // garbage too: an unacknowledged message blocks the broker's window
+		},
+	}
+	for i := range sites {
+		l.outboxes = append(l.outboxes, newOutbox())
+		l.control = append(l.control, l.controlSession(i))
+	}
+	return l
+}
+
+func (l *Link) controlSession(i int) *session {
+	site := &l.sites[i]
+	s := &session{
+		settings: l.settings, name: "control of " + site.ID, clientID: l.settings.ClientID + "-" + site.ID,
+		filters: append([]string{site.Status}, site.Control...), log: l.log, connected: l.up[i+1].Store,
+		will: &will{site.Status, site.Offline},
+	}
+	var lastReadBack atomic.Int64 // unix ms
+	s.handle = func(m mqtt.Message) {
+		switch {
+		case m.Topic() == site.Status:
+			l.status(i, m.Payload())
+			m.Ack()
+		case matchesAny(site.Control, m.Topic()):
+			if m.Retained() {
+				// a decision that a broker kept is nobody's word of now
+				l.log.Warn("retained message ignored", "topic", m.Topic())
+				m.Ack()
+				return
+			}
+			l.handlers.Control(i, m.Topic(), m.Payload(), m.Ack)
+		default:
+			if m.Retained() {
+				lastReadBack.Store(time.Now().UnixMilli())
+				l.handlers.ReadBack(i, m.Topic(), m.Payload())
+			}
+			m.Ack()
+		}
+	}
+	s.up = func(ctx context.Context, client mqtt.Client) {
+		l.echoed[i].Store(false)
+		l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})
+		l.handlers.Resync(i)
+		var reading sync.WaitGroup
+		reading.Add(1)
+		go func() {
+			defer reading.Done()
+			l.readBack(ctx, s, client, i, &lastReadBack)
+		}()
+		l.outboxes[i].serve(ctx, client)
+		reading.Wait()
+	}
+	return s
+}
+
+// readBack lets the broker show our own retained outputs once a connection: a
+// broker that was killed comes back with what it had saved, maybe a setpoint
+// that has been cleared since.
+func (l *Link) readBack(ctx context.Context, s *session, client mqtt.Client, i int, last *atomic.Int64) {
+	const quiet, limit = time.Second, 2 * time.Minute
+	last.Store(time.Now().UnixMilli())
+	if err := s.subscribe(ctx, client, l.sites[i].ReadBack); err != nil {
+		l.log.Warn("retained outputs could not be read back", "site", l.sites[i].ID, "error", err)
+		return
+	}
+	began := time.Now()
+	tick := time.NewTicker(quiet / 4)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case now := <-tick.C:
+			idle := now.Sub(time.UnixMilli(last.Load()))
+			if idle < quiet && now.Sub(began) < limit {
+				continue
+			}
+		}
+		break
+	}
+	if err := wait(ctx, client.Unsubscribe(l.sites[i].ReadBack...), connectTimeout); err != nil && ctx.Err() == nil {
+		l.log.Warn("read-back could not be ended", "site", l.sites[i].ID, "error", err)
+	}
+	if !l.echoed[i].Load() {
+		l.log.Warn("our own status did not come back: the broker may drop what we publish; allow this client to read and write its topics", "site", l.sites[i].ID)
+	}
+}
+
+// status watches the site's status topic: an old session's will may say
+// offline while we are online, and another daemon may be there.
+func (l *Link) status(i int, payload []byte) {
+	site := &l.sites[i]
+	switch string(payload) {
+	case string(site.Online):
+		l.echoed[i].Store(true)
+	case string(site.Offline), "":
+		if l.up[i+1].Load() {
+			l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})
+		}
+	default:
+		l.handlers.Stranger(i, payload)
+	}
+}
+
+// Reaffirm publishes our own status again, after a stranger's offline.
+func (l *Link) Reaffirm(site int) {
+	s := &l.sites[site]
+	l.outboxes[site].put(message{topic: s.Status, payload: s.Online, qos: 1, retain: true})
+}
+
+// Publish queues an output of a site and never blocks.
+func (l *Link) Publish(site int, topic string, payload []byte, qos byte, retain bool) {
+	l.outboxes[site].put(message{topic: topic, payload: payload, qos: qos, retain: retain})
+}
+
+// Connected reports whether every session is connected.
+func (l *Link) Connected() bool {
+	for i := range l.up {
+		if !l.up[i].Load() {
+			return false
+		}
+	}
+	return true
+}
+
+// Backlog is the number of outputs that wait to be published.
+func (l *Link) Backlog() int {
+	n := 0
+	for _, o := range l.outboxes {
+		n += o.length()
+	}
+	return n
+}
+
+// Run keeps every session connected until ctx ends, then says offline on each
+// and disconnects.
+func (l *Link) Run(ctx context.Context) {
+	var running sync.WaitGroup
+	for _, s := range append([]*session{l.telemetry}, l.control...) {
+		running.Add(1)
+		go func() {
+			defer running.Done()
+			s.run(ctx)
+		}()
+	}
+	running.Wait()
+}
+
+// matchesAny reports whether a topic matches one of the filters, which have no
+// wildcard but whole-level plus signs.
+func matchesAny(filters []string, topic string) bool {
+	for _, f := range filters {
+		if matches(f, topic) {
+			return true
+		}
+	}
+	return false
+}
+
+func matches(filter, topic string) bool {
+	f, t := 0, 0
+	for f < len(filter) && t <= len(topic) {
+		if filter[f] == '#' {
+			return true
+		}
+		if filter[f] == '+' {
+			for t < len(topic) && topic[t] != '/' {
+				t++
+			}
+			f++
+			continue
+		}
+		if t == len(topic) || filter[f] != topic[t] {
+			return false
+		}
+		f, t = f+1, t+1
+	}
+	return f == len(filter) && t == len(topic)
+}

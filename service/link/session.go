@@ -1,0 +1,183 @@
+package link
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+)
+
+const (
+	keepAlive    = 15 * time.Second
+	pingTimeout  = 5 * time.Second
+	firstBackoff = 500 * time.Millisecond
+	lastBackoff  = 30 * time.Second
+	farewell     = time.Second
+	// steady is how long a connection must have lasted before the backoff
+	// starts over.
+	steady = time.Minute
+)
+
+// will is what the broker says for a session that died.
+type will struct {
+	topic   string
+	payload []byte
+}
+
+// session keeps one MQTT session connected. Each connection has a fresh client
+// of the library: its own reconnecting resends old publishes over newer ones,
+// in any order.
+type session struct {
+	settings Settings
+	name     string // what it is for, in logs
+	clientID string
+	filters  []string
+	will     *will
+	handle   func(mqtt.Message)
+	// up runs while a connection lasts; its context ends with it.
+	up        func(ctx context.Context, client mqtt.Client)
+	connected func(bool)
+	log       *slog.Logger
+}
+
+// run connects, serves and connects again until ctx ends.
+func (s *session) run(ctx context.Context) {
+	backoff := firstBackoff
+	for ctx.Err() == nil {
+		began := time.Now()
+		if err := s.once(ctx); err != nil && ctx.Err() == nil {
+			s.log.Warn("broker connection ended", "session", s.name, "broker", s.settings.redacted(), "error", err)
+		}
+		if time.Since(began) > steady {
+			backoff = firstBackoff
+		}
+		// full jitter, so that many daemons do not come back in step
+		pause := time.NewTimer(time.Duration(rand.Int64N(int64(backoff)) + int64(firstBackoff)/5))
+		select {
+		case <-ctx.Done():
+			pause.Stop()
+		case <-pause.C:
+		}
+		backoff = min(2*backoff, lastBackoff)
+	}
+}
+
+// once makes one connection and serves it to its end.
+func (s *session) once(ctx context.Context) error {
+	lost := make(chan error, 1)
+	options, err := s.options(lost)
+	if err != nil {
+		return err
+	}
+	client := mqtt.NewClient(options)
+	if err := wait(ctx, client.Connect(), connectTimeout+writeTimeout); err != nil {
+		client.Disconnect(0)
+		return fmt.Errorf("connect: %w", err)
+	}
+	defer client.Disconnect(250)
+	if err := s.subscribe(ctx, client, s.filters); err != nil {
+		return err
+	}
+	s.log.Info("broker connected", "session", s.name, "broker", s.settings.redacted())
+	s.connected(true)
+	defer s.connected(false)
+
+	serving, stop := context.WithCancel(ctx)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		if s.up != nil {
+			s.up(serving, client)
+		}
+	}()
+	var ended error
+	select {
+	case <-ctx.Done():
+	case ended = <-lost:
+	}
+	stop()
+	<-done
+	if ended == nil && s.will != nil && client.IsConnectionOpen() {
+		// an orderly goodbye takes the will back, so say it ourselves
+		token := client.Publish(s.will.topic, 1, true, s.will.payload)
+		if err := wait(context.Background(), token, farewell); err != nil {
+			return fmt.Errorf("say offline: %w", err)
+		}
+	}
+	return ended
+}
+
+// subscribe asks for the filters and checks that each was granted: a broker
+// may answer 0x80 for one of them without an error.
+func (s *session) subscribe(ctx context.Context, client mqtt.Client, filters []string) error {
+	const chunk = 64 // filters in a packet
+	for len(filters) > 0 {
+		n := min(chunk, len(filters))
+		wanted := make(map[string]byte, n)
+		for _, f := range filters[:n] {
+			wanted[f] = 1
+		}
+		filters = filters[n:]
+		// no callbacks: the library's routes are a list that it searches for
+		// every message
+		token := client.SubscribeMultiple(wanted, nil)
+		if err := wait(ctx, token, connectTimeout); err != nil {
+			return fmt.Errorf("subscribe: %w", err)
+		}
+		if t, ok := token.(*mqtt.SubscribeToken); ok {
+			for filter, code := range t.Result() {
+				if code == 0x80 {
+					return fmt.Errorf("subscribe %s: the broker refused it; expected read access; extend the broker's access list", filter)
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func (s *session) options(lost chan<- error) (*mqtt.ClientOptions, error) {
+	password, err := s.settings.password()
+	if err != nil {
+		return nil, err
+	}
+	o := mqtt.NewClientOptions().AddBroker(s.settings.Broker).SetClientID(s.clientID).
+		SetProtocolVersion(4). // a refused connection would be tried again as MQTT 3.1
+		SetCleanSession(false). // decisions made while we are away wait for us
+		SetAutoReconnect(false).SetConnectRetry(false). // our own loop: the library's has no jitter and grows to 10 min
+		SetStore(noStore{}). // its stores resend old publishes over fresh ones
+		SetOrderMatters(true).
+		SetAutoAckDisabled(true). // a decision is acknowledged after the ledger has it
+		SetKeepAlive(keepAlive).SetPingTimeout(pingTimeout).
+		SetConnectTimeout(connectTimeout).SetWriteTimeout(writeTimeout).
+		SetCustomOpenConnectionFn(s.settings.dial).
+		SetCredentialsProvider(func() (string, string) { return s.settings.Username, password }).
+		SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) { s.handle(m) }).
+		SetConnectionLostHandler(func(_ mqtt.Client, err error) {
+			select {
+			case lost <- err:
+			default: // the first reason is enough
+			}
+		})
+	if s.will != nil {
+		o.SetBinaryWill(s.will.topic, s.will.payload, 1, true)
+	}
+	return o, nil
+}
+
+// wait waits for a token, a context or a time, whichever is first: a token of
+// a lost connection may never end.
+func wait(ctx context.Context, token mqtt.Token, limit time.Duration) error {
+	timer := time.NewTimer(limit)
+	defer timer.Stop()
+	select {
+	case <-token.Done():
+		return token.Error()
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-timer.C:
+		return fmt.Errorf("no answer from the broker in %s", limit)
+	}
+}

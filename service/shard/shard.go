@@ -1,0 +1,233 @@
+// Package shard gives every zone one goroutine that owns it. It puts late
+// messages in order, keeps each zone's time, and steps zones in batches, so
+// that one durable write serves all that a batch has decided. It knows nothing
+// of water, approvals or topics: what a zone does with an event is its Worker.
+package shard
+
+import (
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/policy/sensing"
+)
+
+// Worker is one zone's work. Its methods are called by the goroutine that owns
+// the zone, one at a time, with times that never go back.
+type Worker interface {
+	// Step lets the engine take one event.
+	Step(e policy.Event)
+	// Control takes what a person or the link said to the zone.
+	Control(c Control, now time.Time)
+	// Restart forgets the engine: its first readings came from a wrong clock.
+	Restart(at time.Time)
+}
+
+// Control is a message that is not telemetry.
+type Control struct {
+	Kind    ControlKind
+	Topic   string
+	Payload []byte
+	Time    time.Time // its arrival, or the recording's stamp
+	Ack     func()    // tells the broker that it is safe; nil in a replay
+}
+
+// ControlKind says what a Control is.
+type ControlKind uint8
+
+// The kinds of Control.
+const (
+	Decision ControlKind = iota // a person's decision on an advice
+	Operator                    // something a person did
+	ReadBack                    // a retained output as the broker has it
+	Resync                      // a new connection: publish what must stand
+)
+
+// Telemetry is what one source measured, decoded and in base units.
+type Telemetry struct {
+	Source  int       // a probe's index, policy.ZoneWide or policy.Climate
+	At      time.Time // the reading's own time; zero: it has none
+	Arrived time.Time
+	Values  sensing.Values
+}
+
+// Reasons for which a shard refuses a reading; the closed set of labels is the
+// intake's.
+const (
+	ReasonLate      = "late"
+	ReasonDoubled   = "doubled"
+	ReasonFuture    = "from-the-future"
+	ReasonQueueFull = "queue-full"
+)
+
+// Settings of a shard.
+type Settings struct {
+	Mode  Mode
+	Hold  time.Duration // how long a reading waits for earlier ones, in engine time
+	Late  time.Duration // older than engine time by more is refused
+	Ahead time.Duration // newer than engine time by more needs a second witness
+	// Flush is called after each batch and makes what its zones decided
+	// durable, then publishes.
+	Flush func()
+	// Refused counts a reading that was not taken.
+	Refused func(zone int, source int, reason string)
+}
+
+// Defaults for a shard: two minutes to put readings in order, a quarter of an
+// hour after which one is too late, an hour ahead that needs a witness.
+const (
+	DefaultHold  = 2 * time.Minute
+	DefaultLate  = 15 * time.Minute
+	DefaultAhead = time.Hour
+)
+
+// Shard holds the zones of one goroutine. Its methods are for that goroutine
+// only; a Runner gives it one.
+type Shard struct {
+	settings Settings
+	zones    []*zone
+}
+
+type zone struct {
+	worker Worker
+	clock  clock
+	order  buffer
+	wake   time.Time // the engine wants to be stepped then
+}
+
+// New makes an empty shard.
+func New(s Settings) *Shard { return &Shard{settings: s} }
+
+// Add gives the shard a zone and returns its index. At is the engine time it
+// goes on from, zero for a new one; probes is the number of its probes.
+func (s *Shard) Add(w Worker, probes int, at time.Time) int {
+	s.zones = append(s.zones, &zone{worker: w, clock: newClock(s.settings, probes, at)})
+	return len(s.zones) - 1
+}
+
+// Zones is the number of zones.
+func (s *Shard) Zones() int { return len(s.zones) }
+
+// WakeAt sets when the engine of a zone wants to be stepped next.
+func (s *Shard) WakeAt(zone int, at time.Time) { s.zones[zone].wake = at }
+
+// Now is the engine time of a zone, zero before its first reading.
+func (s *Shard) Now(zone int) time.Time { return s.zones[zone].clock.now }
+
+// Telemetry takes one reading of a zone.
+func (s *Shard) Telemetry(index int, t Telemetry) {
+	z := s.zones[index]
+	if t.At.IsZero() {
+		t.At = t.Arrived
+	}
+	t.At = t.At.Truncate(time.Millisecond) // what a snapshot keeps
+	verdict := z.clock.admit(&t)
+	if verdict.restart {
+		z.order.clear()
+		z.worker.Restart(t.At)
+		z.wake = time.Time{}
+	}
+	if verdict.reason != "" {
+		s.settings.Refused(index, t.Source, verdict.reason)
+		if verdict.misdated {
+			s.step(z, policy.Event{Kind: policy.Misdated, At: z.clock.stepped(t.At), Source: t.Source})
+		}
+		return
+	}
+	if !z.order.push(t) {
+		s.settings.Refused(index, t.Source, ReasonDoubled)
+		return
+	}
+	s.release(z, z.clock.now.Add(-s.settings.Hold))
+}
+
+// Control takes one message for a zone; what was read before it is processed
+// first, so that a person's word meets the state it was said about.
+func (s *Shard) Control(index int, c Control) {
+	z := s.zones[index]
+	if s.settings.Mode == FromTelemetry && (c.Kind == Decision || c.Kind == Operator) {
+		z.clock.witness(c.Time)
+	}
+	s.release(z, z.clock.now)
+	now := z.clock.now
+	if now.IsZero() {
+		now = c.Time
+	}
+	s.catchUp(z, now)
+	z.worker.Control(c, now)
+}
+
+// Tick lets time pass to now in wall mode and releases all that has waited
+// long enough; in the telemetry clock it releases everything.
+func (s *Shard) Tick(now time.Time) {
+	for _, z := range s.zones {
+		if s.settings.Mode == Wall {
+			z.clock.now = later(z.clock.now, now)
+			s.release(z, now.Add(-s.settings.Hold))
+			s.catchUp(z, now)
+			continue
+		}
+		s.Drain(z)
+	}
+}
+
+// DrainAll processes everything that is waiting to be put in order.
+func (s *Shard) DrainAll() {
+	for _, z := range s.zones {
+		s.Drain(z)
+	}
+}
+
+// Drain processes everything of one zone.
+func (s *Shard) Drain(z *zone) {
+	s.release(z, z.clock.now)
+	if !z.clock.now.IsZero() {
+		s.catchUp(z, z.clock.now)
+	}
+}
+
+// release steps the readings stamped at or before until, in time order.
+func (s *Shard) release(z *zone, until time.Time) {
+	for {
+		t, ok := z.order.pop(until)
+		if !ok {
+			break
+		}
+		z.clock.took(&t)
+		at := later(z.clock.last, t.At)
+		s.wakes(z, at)
+		s.step(z, policy.Event{Kind: policy.Reading, At: z.clock.stepped(at), Stamp: t.At, Source: t.Source, Values: t.Values})
+	}
+}
+
+// catchUp lets the engine's own wake-ups up to now happen.
+func (s *Shard) catchUp(z *zone, now time.Time) {
+	if z.clock.last.IsZero() || now.Before(z.clock.last) {
+		return
+	}
+	s.wakes(z, now)
+}
+
+// maxWakes bounds the wake-ups of one jump in time: a gap of a month is not
+// lived through minute by minute.
+const maxWakes = 4096
+
+func (s *Shard) wakes(z *zone, until time.Time) {
+	for range maxWakes {
+		if z.wake.IsZero() || z.wake.After(until) {
+			return
+		}
+		at := z.clock.stepped(z.wake)
+		z.wake = time.Time{}
+		s.step(z, policy.Event{Kind: policy.Wake, At: at})
+	}
+	z.wake = until
+}
+
+func (s *Shard) step(z *zone, e policy.Event) { z.worker.Step(e) }
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
