@@ -128,8 +128,8 @@ func (s *Shard) Telemetry(index int, t Telemetry) {
 	}
 	if verdict.reason != "" {
 		s.settings.Refused(index, t.Source, verdict.reason)
-		if verdict.misdated {
-			s.step(z, policy.Event{Kind: policy.Misdated, At: z.clock.stepped(t.At), Source: t.Source})
+		if verdict.misdated && !z.clock.last.IsZero() {
+			s.step(z, policy.Event{Kind: policy.Misdated, At: z.clock.last, Source: t.Source})
 		}
 		return
 	}
@@ -147,12 +147,11 @@ func (s *Shard) Control(index int, c Control) {
 	if s.settings.Mode == FromTelemetry && (c.Kind == Decision || c.Kind == Operator) {
 		z.clock.witness(c.Time)
 	}
-	s.release(z, z.clock.now)
+	s.drain(z)
 	now := z.clock.now
 	if now.IsZero() {
 		now = c.Time
 	}
-	s.catchUp(z, now)
 	z.worker.Control(c, now)
 }
 
@@ -163,29 +162,27 @@ func (s *Shard) Tick(now time.Time) {
 		if s.settings.Mode == Wall {
 			z.clock.now = later(z.clock.now, now)
 			s.release(z, now.Add(-s.settings.Hold))
-			s.catchUp(z, now)
+			s.catchUp(z, now) // time passes without readings too
 			continue
 		}
-		s.Drain(z)
+		s.drain(z)
 	}
 }
 
 // DrainAll processes everything that is waiting to be put in order.
 func (s *Shard) DrainAll() {
 	for _, z := range s.zones {
-		s.Drain(z)
+		s.drain(z)
 	}
 }
 
-// Drain processes everything of one zone.
-func (s *Shard) Drain(z *zone) {
-	s.release(z, z.clock.now)
-	if !z.clock.now.IsZero() {
-		s.catchUp(z, z.clock.now)
-	}
-}
+// drain processes everything of one zone.
+func (s *Shard) drain(z *zone) { s.release(z, z.clock.now) }
 
-// release steps the readings stamped at or before until, in time order.
+// release steps the readings stamped at or before until, in time order, and
+// the engine's wake-ups between them. A wake-up at a reading's own stamp comes
+// after it, so that what is published for an instant knows all that was
+// measured then.
 func (s *Shard) release(z *zone, until time.Time) {
 	for {
 		t, ok := z.order.pop(until)
@@ -194,17 +191,17 @@ func (s *Shard) release(z *zone, until time.Time) {
 		}
 		z.clock.took(&t)
 		at := later(z.clock.last, t.At)
-		s.wakes(z, at)
+		s.wakes(z, at.Add(-time.Millisecond))
 		s.step(z, policy.Event{Kind: policy.Reading, At: z.clock.stepped(at), Stamp: t.At, Source: t.Source, Values: t.Values})
 	}
+	s.catchUp(z, until)
 }
 
 // catchUp lets the engine's own wake-ups up to now happen.
 func (s *Shard) catchUp(z *zone, now time.Time) {
-	if z.clock.last.IsZero() || now.Before(z.clock.last) {
-		return
+	if !z.clock.last.IsZero() && !now.Before(z.clock.last) {
+		s.wakes(z, now)
 	}
-	s.wakes(z, now)
 }
 
 // maxWakes bounds the wake-ups of one jump in time: a gap of a month is not

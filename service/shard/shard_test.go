@@ -1,0 +1,219 @@
+package shard
+
+import (
+	"fmt"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"rhizostat/policy"
+	"rhizostat/policy/sensing"
+)
+
+// record is a worker that notes what it was given.
+type record struct {
+	lines    []string
+	restarts int
+	last     time.Time
+	back     bool // time went back
+	wake     func(at time.Time)
+}
+
+func (r *record) Step(e policy.Event) {
+	r.back = r.back || e.At.Before(r.last)
+	r.last = e.At
+	line := fmt.Sprintf("%s kind=%d", e.At.Format("15:04:05"), e.Kind)
+	if e.Kind == policy.Reading {
+		line = fmt.Sprintf("%s source=%d stamp=%s", e.At.Format("15:04:05"), e.Source, e.Stamp.Format("15:04:05"))
+	}
+	r.lines = append(r.lines, line)
+	if e.Kind == policy.Wake && r.wake != nil {
+		r.wake(e.At)
+	}
+}
+
+func (r *record) Control(c Control, now time.Time) {
+	r.lines = append(r.lines, fmt.Sprintf("control at %s", now.Format("15:04:05")))
+}
+
+func (r *record) Restart(time.Time) { r.restarts, r.last = r.restarts+1, time.Time{} }
+
+var noon = time.Date(2026, 5, 4, 12, 0, 0, 0, time.UTC)
+
+func reading(source int, at time.Time) Telemetry {
+	t := Telemetry{Source: source, At: at, Arrived: at}
+	t.Values.Set(sensing.WaterContent, 0.5)
+	return t
+}
+
+type fixture struct {
+	*Shard
+	worker  *record
+	refused []string
+}
+
+func newFixture(mode Mode) *fixture {
+	f := &fixture{worker: &record{}}
+	f.Shard = New(Settings{
+		Mode: mode, Hold: DefaultHold, Late: DefaultLate, Ahead: DefaultAhead,
+		Flush: func() {},
+		Refused: func(_, source int, reason string) {
+			f.refused = append(f.refused, fmt.Sprintf("%d %s", source, reason))
+		},
+	})
+	f.Add(f.worker, 3, time.Time{})
+	return f
+}
+
+func TestLateReadingsArePutInOrder(t *testing.T) {
+	f := newFixture(FromTelemetry)
+	for _, s := range []int{0, 60, 30, 120, 90} {
+		f.Telemetry(0, reading(0, noon.Add(time.Duration(s)*time.Second)))
+	}
+	f.DrainAll()
+	want := []string{
+		"12:00:00 source=0 stamp=12:00:00", "12:00:30 source=0 stamp=12:00:30", "12:01:00 source=0 stamp=12:01:00",
+		"12:01:30 source=0 stamp=12:01:30", "12:02:00 source=0 stamp=12:02:00",
+	}
+	if !slices.Equal(f.worker.lines, want) {
+		t.Errorf("got %q, want %q", f.worker.lines, want)
+	}
+}
+
+func TestRefusals(t *testing.T) {
+	minute := func(n int) time.Time { return noon.Add(time.Duration(n) * time.Minute) }
+	tests := map[string]struct {
+		in   []Telemetry
+		want []string
+	}{
+		"a double that still waits":   {[]Telemetry{reading(0, minute(0)), reading(0, minute(0))}, []string{"0 doubled"}},
+		"a double of what was taken":  {[]Telemetry{reading(0, minute(0)), reading(0, minute(5)), reading(0, minute(0))}, []string{"0 doubled"}},
+		"older than its own last":     {[]Telemetry{reading(0, minute(0)), reading(0, minute(4)), reading(1, minute(10)), reading(0, minute(3))}, []string{"0 late"}},
+		"late beyond all patience":    {[]Telemetry{reading(0, minute(0)), reading(1, minute(0)), reading(1, minute(30)), reading(0, minute(14))}, []string{"0 late"}},
+		"late by less, other source":  {[]Telemetry{reading(0, minute(0)), reading(1, minute(30)), reading(0, minute(16))}, nil},
+		"one probe from the future":   {[]Telemetry{reading(0, minute(0)), reading(1, minute(0)), reading(1, minute(90)), reading(0, minute(1))}, []string{"1 from-the-future"}},
+		"two witnesses of the future": {[]Telemetry{reading(0, minute(0)), reading(1, minute(0)), reading(1, minute(90)), reading(0, minute(91))}, []string{"1 from-the-future"}},
+	}
+	for name, test := range tests {
+		t.Run(name, func(t *testing.T) {
+			f := newFixture(FromTelemetry)
+			for _, in := range test.in {
+				f.Telemetry(0, in)
+			}
+			if !slices.Equal(f.refused, test.want) {
+				t.Errorf("refused %q, want %q", f.refused, test.want)
+			}
+		})
+	}
+}
+
+func TestFiveInARowMoveTheClock(t *testing.T) {
+	f := newFixture(FromTelemetry)
+	f.Telemetry(0, reading(0, noon))
+	f.Telemetry(0, reading(1, noon))
+	for i := range 5 {
+		f.Telemetry(0, reading(0, noon.Add(30*time.Hour+time.Duration(i)*time.Minute)))
+	}
+	if got, want := len(f.refused), 4; got != want {
+		t.Errorf("%d refused, want %d", got, want)
+	}
+	if got, want := f.Now(0), noon.Add(30*time.Hour+4*time.Minute); !got.Equal(want) {
+		t.Errorf("engine time %s, want %s", got, want)
+	}
+}
+
+func TestAFirstWrongClockIsOverruled(t *testing.T) {
+	f := newFixture(FromTelemetry)
+	f.Telemetry(0, reading(0, noon.AddDate(1, 0, 0)))
+	f.Telemetry(0, reading(1, noon))
+	f.Telemetry(0, reading(2, noon))
+	f.DrainAll()
+	if f.worker.restarts != 1 || !f.Now(0).Equal(noon) {
+		t.Errorf("%d restarts, engine time %s; want 1 and %s", f.worker.restarts, f.Now(0), noon)
+	}
+}
+
+func TestWallClock(t *testing.T) {
+	f := newFixture(Wall)
+	ahead := reading(0, noon.Add(time.Hour))
+	ahead.Arrived = noon
+	f.Telemetry(0, ahead)
+	slow := reading(1, noon.Add(-time.Minute))
+	slow.Arrived = noon
+	f.Telemetry(0, slow)
+	f.Tick(noon.Add(3 * time.Minute))
+	if f.worker.lines[len(f.worker.lines)-1] != "11:59:00 source=1 stamp=11:59:00" || !slices.Equal(f.refused, []string{"0 from-the-future"}) {
+		t.Errorf("got %q, refused %q", f.worker.lines, f.refused)
+	}
+}
+
+func TestAWakeSeesTheReadingsOfItsInstant(t *testing.T) {
+	f := newFixture(FromTelemetry)
+	f.worker.wake = func(at time.Time) { f.WakeAt(0, at.Add(5*time.Minute)) }
+	f.WakeAt(0, noon.Add(5*time.Minute))
+	f.Telemetry(0, reading(0, noon))
+	f.Telemetry(0, reading(0, noon.Add(5*time.Minute)))
+	f.Telemetry(0, reading(1, noon.Add(5*time.Minute)))
+	f.DrainAll()
+	want := []string{"12:00:00 source=0 stamp=12:00:00", "12:05:00 source=0 stamp=12:05:00", "12:05:00 source=1 stamp=12:05:00", "12:05:00 kind=0"}
+	if !slices.Equal(f.worker.lines, want) {
+		t.Errorf("got %q, want %q", f.worker.lines, want)
+	}
+}
+
+// Time never goes back for a worker, whatever comes in.
+func TestTimeNeverGoesBack(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		f := newFixture(Mode(rapid.IntRange(0, 1).Draw(t, "mode")))
+		now := noon
+		for range rapid.IntRange(1, 60).Draw(t, "n") {
+			now = now.Add(time.Duration(rapid.IntRange(0, 600).Draw(t, "step")) * time.Second)
+			in := reading(rapid.SampledFrom([]int{0, 1, 2, policy.ZoneWide, policy.Climate}).Draw(t, "source"),
+				now.Add(time.Duration(rapid.IntRange(-4000, 4000).Draw(t, "skew"))*time.Second))
+			in.Arrived = now
+			f.Telemetry(0, in)
+			if rapid.Bool().Draw(t, "drain") {
+				f.DrainAll()
+			}
+		}
+		f.DrainAll()
+		if f.worker.back {
+			t.Fatalf("time went back: %q", f.worker.lines)
+		}
+	})
+}
+
+// A zone restored from its snapshot goes on as one that never stopped.
+func TestRestoredGoesOn(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a, b := newFixture(FromTelemetry), newFixture(FromTelemetry)
+		now := noon
+		steps := rapid.IntRange(1, 40).Draw(t, "n")
+		stop := rapid.IntRange(0, steps).Draw(t, "stop")
+		for i := range steps {
+			if i == stop {
+				data, err := b.Snapshot(0)
+				if err != nil {
+					t.Fatal(err)
+				}
+				lines, refused := b.worker.lines, b.refused
+				b = newFixture(FromTelemetry)
+				b.worker.lines, b.refused = lines, refused
+				if err := b.Restore(0, data); err != nil {
+					t.Fatal(err)
+				}
+			}
+			now = now.Add(time.Duration(rapid.IntRange(0, 90).Draw(t, "step")) * time.Second)
+			in := reading(rapid.IntRange(0, 2).Draw(t, "source"), now.Add(time.Duration(rapid.IntRange(-1200, 5000).Draw(t, "skew"))*time.Second))
+			a.Telemetry(0, in)
+			b.Telemetry(0, in)
+		}
+		a.DrainAll()
+		b.DrainAll()
+		if !slices.Equal(a.worker.lines, b.worker.lines) || !slices.Equal(a.refused, b.refused) {
+			t.Fatalf("never stopped: %q %q\nrestored: %q %q", a.worker.lines, a.refused, b.worker.lines, b.refused)
+		}
+	})
+}
