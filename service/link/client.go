@@ -1,0 +1,127 @@
+package link
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+)
+
+// Received is a message that a Client got.
+type Received struct {
+	Topic    string
+	Payload  []byte
+	Retained bool
+}
+
+// Client is a person's short visit to the broker: read what is retained, say
+// something, wait for the answer.
+type Client struct {
+	session *session
+	client  mqtt.Client
+
+	mu  sync.Mutex
+	got []Received
+	new chan struct{}
+}
+
+// Visit connects a client with a name of its own.
+func Visit(ctx context.Context, settings Settings, name string) (*Client, error) {
+	if err := settings.Validate(); err != nil {
+		return nil, err
+	}
+	c := &Client{new: make(chan struct{}, 1)}
+	c.session = &session{
+		settings: settings, name: name, clientID: settings.ClientID + "-" + name,
+		log: slog.New(slog.DiscardHandler), connected: func(bool) {}, handle: c.handle,
+	}
+	lost := make(chan error, 1)
+	options, err := c.session.options(lost)
+	if err != nil {
+		return nil, err
+	}
+	options.SetCleanSession(true)
+	c.client = mqtt.NewClient(options)
+	if err := wait(ctx, c.client.Connect(), connectTimeout+writeTimeout); err != nil {
+		c.client.Disconnect(0)
+		return nil, fmt.Errorf("broker %s: %w; is it running, and does it know this user", settings.redacted(), err)
+	}
+	return c, nil
+}
+
+// Close ends the visit.
+func (c *Client) Close() { c.client.Disconnect(100) }
+
+func (c *Client) handle(m mqtt.Message) {
+	c.mu.Lock()
+	c.got = append(c.got, Received{m.Topic(), m.Payload(), m.Retained()})
+	c.mu.Unlock()
+	select {
+	case c.new <- struct{}{}:
+	default: // there is news already
+	}
+	m.Ack()
+}
+
+// Subscribe asks for filters; what comes is collected.
+func (c *Client) Subscribe(ctx context.Context, filters ...string) error {
+	return c.session.subscribe(ctx, c.client, filters)
+}
+
+// Retained gives what the broker has retained on the filters: it is all there
+// once nothing more has come for a while.
+func (c *Client) Retained(ctx context.Context, filters ...string) ([]Received, error) {
+	const quiet = 400 * time.Millisecond
+	if err := c.Subscribe(ctx, filters...); err != nil {
+		return nil, err
+	}
+	for {
+		timer := time.NewTimer(quiet)
+		select {
+		case <-ctx.Done():
+			timer.Stop()
+			return nil, ctx.Err()
+		case <-c.new:
+			timer.Stop()
+			continue
+		case <-timer.C:
+		}
+		return c.take(), nil
+	}
+}
+
+// take gives what has come and forgets it.
+func (c *Client) take() []Received {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	got := c.got
+	c.got = nil
+	return got
+}
+
+// Publish publishes at QoS 1 and waits for the broker's acknowledgement.
+func (c *Client) Publish(ctx context.Context, topic string, payload []byte) error {
+	if err := wait(ctx, c.client.Publish(topic, 1, false, payload), connectTimeout); err != nil {
+		return fmt.Errorf("publish to %s: %w", topic, err)
+	}
+	return nil
+}
+
+// Await gives the first message that match wants, or an error when ctx ends.
+func (c *Client) Await(ctx context.Context, match func(Received) bool) (Received, error) {
+	for {
+		for _, r := range c.take() {
+			if match(r) {
+				return r, nil
+			}
+		}
+		select {
+		case <-ctx.Done():
+			return Received{}, ctx.Err()
+		case <-c.new:
+		}
+	}
+}
