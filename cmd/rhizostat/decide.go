@@ -1,0 +1,134 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+	"time"
+
+	"rhizostat/service"
+	"rhizostat/service/link"
+	"rhizostat/service/wire"
+)
+
+// brokerFlags say where the broker is; what is not given comes from the
+// environment, as the daemon reads it.
+type brokerFlags struct {
+	Broker string   `help:"Address of the broker; default: RHIZOSTAT_BROKER." placeholder:"URL"`
+	Root   string   `help:"First level of the topics; default: RHIZOSTAT_TOPIC_ROOT." placeholder:"ROOT"`
+	Site   string   `help:"Only this site." placeholder:"ID"`
+	Zone   []string `help:"Only this zone; may be given more than once." placeholder:"ID"`
+}
+
+func (f *brokerFlags) console(io streams) (service.Console, error) {
+	settings, err := service.SettingsFromEnvironment(os.Environ())
+	if err != nil {
+		return service.Console{}, usageError{err}
+	}
+	if f.Broker != "" {
+		settings.Broker = f.Broker
+	}
+	if f.Root != "" {
+		settings.TopicRoot = f.Root
+	}
+	l := link.Settings{
+		Broker: settings.Broker, ClientID: "rhizostat-person", Username: settings.Username, PasswordFile: settings.PasswordFile,
+		CAFile: settings.CAFile, CertFile: settings.CertFile, KeyFile: settings.KeyFile,
+	}
+	if err := l.Validate(); err != nil {
+		return service.Console{}, usageError{err}
+	}
+	return service.Console{Link: l, Root: settings.TopicRoot, Site: f.Site, Zones: f.Zone, Out: io.out}, nil
+}
+
+type adviceCommand struct {
+	brokerFlags
+	Detail bool `help:"Print each advice whole, with its reasons."`
+	Diff   bool `help:"Print what each advice changes against the setpoints in force."`
+}
+
+// Run lists the standing advice.
+func (c *adviceCommand) Run(ctx context.Context, io streams) error {
+	console, err := c.console(io)
+	if err != nil {
+		return err
+	}
+	return console.List(ctx, c.Detail, c.Diff)
+}
+
+type decideCommand struct {
+	brokerFlags
+	Verdict    string        `arg:"" optional:"" enum:"approve,reject,withdraw,," help:"approve, reject or withdraw."`
+	Advice     []string      `arg:"" optional:"" help:"Ids of the advice; without, the one that waits in --zone."`
+	AllPending bool          `help:"Decide on all that waits, after one question."`
+	Yes        bool          `help:"Do not ask."`
+	By         string        `help:"Who decides; goes on record." placeholder:"NAME"`
+	Note       string        `help:"Why; goes on record." placeholder:"TEXT"`
+	Key        string        `help:"File with the decider's key, where the site lists deciders." type:"path" placeholder:"FILE"`
+	NewKey     string        `help:"Make a key in this file, print what the site file needs, and end." type:"path" placeholder:"FILE"`
+	Wait       time.Duration `help:"How long to wait for each answer." default:"10s"`
+
+	Cover         time.Duration `help:"Let this approval stand for later advice this long, e.g. 72h; the site must allow it." placeholder:"DURATION"`
+	CoverVolume   int           `help:"... while it gives at most this much a day, mL per container." placeholder:"ML"`
+	CoverShot     int           `help:"... in shots of at most this much, mL." placeholder:"ML"`
+	CoverEarliest string        `help:"... not before this local time, e.g. 06:30." placeholder:"TIME"`
+	CoverLatest   string        `help:"... and not after this local time." placeholder:"TIME"`
+}
+
+// Run sends the decisions and prints the answers.
+func (c *decideCommand) Run(ctx context.Context, io streams) error {
+	if c.NewKey != "" {
+		return c.newKey(io)
+	}
+	if c.Verdict == "" {
+		return usageError{errors.New("decide: what is missing; expected approve, reject or withdraw; see rhizostat decide --help")}
+	}
+	by := strings.TrimSpace(c.By)
+	if by == "" {
+		return usageError{errors.New("decide: --by is missing; expected the name of whoever decides, which goes on record")}
+	}
+	console, err := c.console(io)
+	if err != nil {
+		return err
+	}
+	covers, err := c.covers()
+	if err != nil {
+		return usageError{err}
+	}
+	d := service.Decide{
+		Console: console, Verdict: wire.Verdict(c.Verdict), Advice: c.Advice, AllPending: c.AllPending, Yes: c.Yes,
+		By: by, Note: c.Note, Covers: covers, KeyFile: c.Key, In: io.in, Wait: c.Wait,
+	}
+	return d.Do(ctx)
+}
+
+func (c *decideCommand) covers() (*wire.Covers, error) {
+	if c.Cover == 0 {
+		if c.CoverVolume != 0 || c.CoverShot != 0 || c.CoverEarliest != "" || c.CoverLatest != "" {
+			return nil, errors.New("decide: limits of a cover without --cover; expected how long the approval may stand, like --cover 72h")
+		}
+		return nil, nil
+	}
+	covers := &wire.Covers{Until: time.Now().Add(c.Cover).UTC().Truncate(time.Minute), MaxVolumeML: c.CoverVolume, MaxShotML: c.CoverShot}
+	if c.CoverVolume <= 0 || c.CoverShot <= 0 || c.CoverEarliest == "" || c.CoverLatest == "" {
+		return nil, errors.New("decide: --cover needs --cover-volume, --cover-shot, --cover-earliest and --cover-latest: an approval stands only inside limits")
+	}
+	if err := covers.EarliestShot.UnmarshalText([]byte(c.CoverEarliest)); err != nil {
+		return nil, fmt.Errorf("decide: --cover-earliest: %w", err)
+	}
+	if err := covers.LatestShot.UnmarshalText([]byte(c.CoverLatest)); err != nil {
+		return nil, fmt.Errorf("decide: --cover-latest: %w", err)
+	}
+	return covers, nil
+}
+
+func (c *decideCommand) newKey(io streams) error {
+	public, err := service.NewKey(c.NewKey)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(io.out, "wrote %s; keep it to yourself. The site file lists you like this:\n\ndeciders:\n  your-name:\n    public_key: %q\n    zones: [\"*\"]\n    may: [approve, reject, withdraw]\n", c.NewKey, public)
+	return err
+}

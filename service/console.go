@@ -1,0 +1,281 @@
+package service
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"sort"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/policy/advice"
+	"rhizostat/service/link"
+	"rhizostat/service/wire"
+)
+
+// Console is a person's view of the advice that stands on a broker.
+type Console struct {
+	Link  link.Settings
+	Root  string // topic root
+	Site  string // "" is every site
+	Zones []string
+	Out   io.Writer
+}
+
+// NotFoundError says that there is nothing to list or to decide on.
+type NotFoundError struct{ text string }
+
+func (e NotFoundError) Error() string { return e.text }
+
+// standing is an advice with what is in force beside it.
+type standing struct {
+	advice  *wire.Advice
+	inForce *wire.Setpoint // nil when nothing is
+}
+
+// read fetches what stands on the broker, sorted by site and zone.
+func (c *Console) read(ctx context.Context, visit *link.Client) ([]standing, error) {
+	site := c.Site
+	if site == "" {
+		site = "+"
+	}
+	got, err := visit.Retained(ctx, c.Root+"/"+site+"/+/advice", c.Root+"/"+site+"/+/setpoint")
+	if err != nil {
+		return nil, err
+	}
+	byZone := map[string]*standing{}
+	var keys []string
+	for _, r := range got {
+		place, ok := wire.Parse(c.Root, r.Topic)
+		if !ok || len(r.Payload) == 0 || !c.wants(place.Zone) {
+			continue
+		}
+		key := place.Site + "/" + place.Zone
+		s := byZone[key]
+		if s == nil {
+			s = &standing{}
+			byZone[key] = s
+			keys = append(keys, key)
+		}
+		switch place.Kind {
+		case wire.KindAdvice:
+			if s.advice, err = wire.ParseAdvice(r.Payload); err != nil {
+				return nil, fmt.Errorf("%s: %w", r.Topic, err)
+			}
+		case wire.KindSetpoint:
+			if s.inForce, err = wire.ParseSetpoint(r.Payload); err != nil {
+				return nil, fmt.Errorf("%s: %w", r.Topic, err)
+			}
+		}
+	}
+	sort.Strings(keys)
+	var all []standing
+	for _, key := range keys {
+		if byZone[key].advice != nil {
+			all = append(all, *byZone[key])
+		}
+	}
+	return all, nil
+}
+
+func (c *Console) wants(zone string) bool {
+	if len(c.Zones) == 0 {
+		return true
+	}
+	for _, z := range c.Zones {
+		if z == zone {
+			return true
+		}
+	}
+	return false
+}
+
+// List prints the standing advice; detail prints each with its reasons, and
+// diff what it changes against the setpoints in force.
+func (c *Console) List(ctx context.Context, detail, diff bool) error {
+	visit, err := link.Visit(ctx, c.Link, "advice")
+	if err != nil {
+		return err
+	}
+	defer visit.Close()
+	all, err := c.read(ctx, visit)
+	if err != nil {
+		return err
+	}
+	if len(all) == 0 {
+		return NotFoundError{fmt.Sprintf("no advice stands under %s/%s; expected a running daemon that has seen telemetry; check the topic root, the site and the zone", c.Root, orAny(c.Site))}
+	}
+	if !detail && !diff {
+		return c.table(all)
+	}
+	for _, s := range all {
+		c.describe(s, diff)
+	}
+	return nil
+}
+
+func orAny(site string) string {
+	if site == "" {
+		return "+"
+	}
+	return site
+}
+
+// table prints one line an advice.
+func (c *Console) table(all []standing) error {
+	w := tabwriter.NewWriter(c.Out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "ZONE\tACTION\tDAY\tWATER\tAGAINST IN FORCE\tCONFIDENCE\tAPPROVAL\tWHY")
+	for _, s := range all {
+		a := s.advice
+		fmt.Fprintf(w, "%s/%s\t%s\t%s\t%s\t%s\t%.0f %%\t%s\t%s\n", a.Site, a.Zone, a.Action, a.ValidFrom.Format("2 Jan 15:04Z"),
+			volume(a.Setpoints), change(a, s.inForce), 100*a.Confidence, approval(a), firstReason(a))
+	}
+	return w.Flush()
+}
+
+func volume(s *wire.Setpoints) string {
+	if s == nil {
+		return "-"
+	}
+	if s.ShotVolumeML == 0 {
+		return "none"
+	}
+	return fmt.Sprintf("%d x %d mL", len(s.Schedule), s.ShotVolumeML)
+}
+
+func change(a *wire.Advice, now *wire.Setpoint) string {
+	switch {
+	case a.Setpoints == nil:
+		return "-"
+	case now == nil || now.Setpoints == nil:
+		return "nothing in force"
+	case now.Advice == a.ID:
+		return "in force"
+	}
+	return fmt.Sprintf("%+d mL", scheduled(a.Setpoints)-scheduled(now.Setpoints))
+}
+
+func scheduled(s *wire.Setpoints) int {
+	sum := 0
+	for _, shot := range s.Schedule {
+		sum += shot.VolumeML
+	}
+	return sum
+}
+
+func approval(a *wire.Advice) string {
+	if !a.Approval.Required {
+		return "not needed"
+	}
+	if a.Approval.State == policy.StatePending {
+		return "pending, decide by " + a.Approval.DecideBy.Format("15:04Z")
+	}
+	return string(a.Approval.State)
+}
+
+func firstReason(a *wire.Advice) string {
+	if len(a.Reasons) == 0 {
+		return ""
+	}
+	text := a.Reasons[0].Text
+	const most = 90
+	if len(text) > most {
+		cut := strings.LastIndexByte(text[:most], ' ')
+		return text[:max(cut, 0)] + " ..."
+	}
+	return text
+}
+
+// describe prints one advice in full.
+func (c *Console) describe(s standing, diff bool) {
+	a := s.advice
+	fmt.Fprintf(c.Out, "%s/%s  %s  %s  (%s)\n", a.Site, a.Zone, a.Action, a.ID, approval(a))
+	fmt.Fprintf(c.Out, "  valid %s to %s, confidence %.0f %%\n", a.ValidFrom.Format(time.RFC3339), a.ValidUntil.Format(time.RFC3339), 100*a.Confidence)
+	if p := a.Setpoints; p != nil && p.ShotVolumeML > 0 {
+		fmt.Fprintf(c.Out, "  %d shots of %d mL (%d s) from %s to %s, at least %d min apart, at most %d mL\n", len(p.Schedule), p.ShotVolumeML, p.RunTimeS,
+			p.FirstShotAt.Format("15:04Z"), p.LastShotBy.Format("15:04Z"), p.MinIntervalS/60, p.MaxVolumeML)
+		fmt.Fprintf(c.Out, "  trigger %.3f, target %.3f m3/m3\n", p.TriggerWaterContent, p.TargetWaterContent)
+	}
+	for _, r := range a.Reasons {
+		fmt.Fprintf(c.Out, "  why: %s\n", r.Text)
+	}
+	for _, text := range a.Cautions {
+		fmt.Fprintf(c.Out, "  caution: %s\n", text)
+	}
+	if diff {
+		c.differences(a, s.inForce)
+	}
+	fmt.Fprintln(c.Out)
+}
+
+// differences prints each number that the advice would change.
+func (c *Console) differences(a *wire.Advice, now *wire.Setpoint) {
+	if a.Setpoints == nil {
+		fmt.Fprintln(c.Out, "  changes: none, it carries no setpoints")
+		return
+	}
+	if now == nil || now.Setpoints == nil {
+		fmt.Fprintln(c.Out, "  changes: nothing is in force to compare with")
+		return
+	}
+	old, next := now, &wire.Setpoint{Setpoints: a.Setpoints, ValidFrom: a.ValidFrom, ValidUntil: a.ValidUntil}
+	w := tabwriter.NewWriter(c.Out, 0, 0, 2, ' ', 0)
+	changed := false
+	for _, name := range wire.PlainNames() {
+		before, after := readable(name, old.Plain(name)), readable(name, next.Plain(name))
+		if before == after {
+			continue
+		}
+		changed = true
+		fmt.Fprintf(w, "  %s\t%s\t->\t%s\n", name, before, after)
+	}
+	if before, after := scheduled(now.Setpoints), scheduled(a.Setpoints); before != after {
+		changed = true
+		fmt.Fprintf(w, "  scheduled volume\t%d mL\t->\t%d mL\n", before, after)
+	}
+	if !changed {
+		fmt.Fprintln(w, "  changes: none")
+	}
+	if err := w.Flush(); err != nil {
+		fmt.Fprintln(c.Out, err)
+	}
+}
+
+// readable shows an instant as a time of day and the rest as it is.
+func readable(name string, payload []byte) string {
+	if len(payload) == 0 {
+		return "-"
+	}
+	switch name {
+	case "first_shot_at", "last_shot_by", "valid_from", "valid_until":
+		var s int64
+		if _, err := fmt.Sscan(string(payload), &s); err == nil {
+			return time.Unix(s, 0).UTC().Format("15:04Z")
+		}
+	}
+	return string(payload)
+}
+
+// pending keeps what waits for a person.
+func pending(all []standing, verdict wire.Verdict) []standing {
+	var out []standing
+	for _, s := range all {
+		state := s.advice.Approval.State
+		if verdict == wire.Withdraw && state == policy.StateApproved || verdict != wire.Withdraw && state == policy.StatePending {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// errRefused says that at least one decision was refused; the answers have
+// been printed.
+var errRefused = errors.New("not every decision was accepted; the answers above say why")
+
+// irrigates tells whether an advice gives water.
+func irrigates(a *wire.Advice) bool {
+	return a.Action == advice.Irrigate || a.Action == advice.Leach
+}
