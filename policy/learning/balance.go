@@ -1,0 +1,148 @@
+package learning
+
+import "math"
+
+// Interval is the stretch of the account that is still open: from the last
+// watering or the last settled hour until now.
+type Interval struct {
+	FromMs  int64
+	Level   float64 // water content at FromMs
+	ModelML float64 // uptake as believed since
+	GivenML float64 // water given since
+	CarryML float64 // what earlier stretches could not place: above 0 more came in than was given
+	Begun   bool
+}
+
+// drink moves the zone to time to (within one course bin): the crop drinks as
+// believed and water above capacity drains.
+//
+//	dW/dt = -uptake/V - (W - capacity)/T  (the second term above capacity)
+func (z *Zone) drink(c *Constants, to int64) {
+	seconds := float64(to-z.AtMs) / 1000
+	demand := z.demand(z.AtMs)
+	z.Demands.BinSum += demand * seconds
+	z.Demands.BinSeconds += seconds
+	if z.SeenMs != 0 {
+		effective := z.effective(demand) * limit(c, z.Level) * seconds
+		ml := math.Exp(z.rate(c, z.AtMs)) * effective
+		ml = math.Min(ml, 0.5*c.VolumeML*z.Level)
+		z.Block.Drawn += effective
+		z.Open.ModelML += ml
+		change := -ml / c.VolumeML
+		if over := z.Level - z.Capacity.Mean; over > 0 {
+			change -= over * -math.Expm1(-seconds/math.Exp(z.DrainLog.Mean))
+		}
+		z.predict(c, change, seconds)
+		z.Rates.Lift *= math.Exp(-seconds / liftS)
+	}
+	z.AtMs = to
+}
+
+// limit is the share of its demand that the crop can take at a water content:
+// 1 down to StressMean, falling in a straight line to 0 at MinMean, the dry
+// branch of Feddes, Kowalik and Zaradny (1978).
+func limit(c *Constants, level float64) float64 {
+	if level >= c.StressMean || c.StressMean <= c.MinMean {
+		return 1
+	}
+	return math.Max(0, (level-c.MinMean)/(c.StressMean-c.MinMean))
+}
+
+// closeInterval books the open stretch, which ends at (at, w):
+//
+//	given = V*(w - before) + uptake + drain
+//
+// Uptake is the measured fall where nothing was given, held near the believed
+// one; with a watering in it, it is the believed one and the rest has drained.
+// What neither explains is carried to the next stretch, so that sums stay true.
+func (z *Zone) closeInterval(c *Constants, at int64, w float64) {
+	o := &z.Open
+	if !o.Begun {
+		z.openInterval(at, w)
+		return
+	}
+	stored := c.VolumeML * (w - o.Level)
+	uptake, drain := o.ModelML, 0.0
+	if o.GivenML == 0 {
+		room := math.Min(0.4+3*z.Rates.of(c, at).SD(), 1) * o.ModelML
+		uptake = math.Min(math.Max(-stored+o.CarryML, o.ModelML-room), o.ModelML+room)
+		uptake = math.Max(uptake, 0)
+	}
+	rest := o.GivenML + o.CarryML - stored - uptake
+	switch {
+	case rest > 0 && o.GivenML > 0:
+		drain, rest = rest, 0
+	case rest > 0:
+		drain = math.Min(rest, math.Max(0, c.VolumeML*(o.Level-z.Capacity.Mean)))
+		rest -= drain
+	}
+	bound := 0.02 * c.VolumeML
+	z.Account.book(at, o.GivenML, uptake, drain)
+	z.Demands.DayUptake += uptake
+	z.openInterval(at, w)
+	z.Open.CarryML = math.Min(math.Max(rest, -bound), bound)
+}
+
+// openInterval starts a stretch with nothing carried.
+func (z *Zone) openInterval(at int64, w float64) {
+	z.Open = Interval{FromMs: at, Level: w, Begun: true}
+}
+
+// gap bridges a silence of the water content: the account takes the believed
+// uptake and what was given, and nothing is concluded from the difference of
+// the two sides.
+func (z *Zone) gap(c *Constants, at int64, w float64) {
+	o := &z.Open
+	if o.Begun {
+		drain := 0.0
+		if o.GivenML > 0 {
+			drain = math.Max(0, o.GivenML-o.ModelML-c.VolumeML*(w-o.Level))
+			drain = math.Min(drain, o.GivenML)
+		}
+		z.Account.book(at, o.GivenML, o.ModelML, drain)
+		z.Demands.DayUptake += o.ModelML
+	}
+	z.afresh(at, w)
+}
+
+// afresh starts every watcher anew at (at, w).
+func (z *Zone) afresh(at int64, w float64) {
+	z.Ticks.forget()
+	z.Zigzag.begin(at, w)
+	z.Shots.StartMs, z.Shots.Rising, z.Shots.LastPeak = 0, false, 0
+	z.Block = Block{}
+	z.openInterval(at, w)
+	z.Level, z.LevelVar = w, math.Max(z.LevelVar, 1e-5)
+}
+
+// leastStep is a fall within one tick that neither uptake nor drainage makes
+// in a container: 0.03 m3/m3 in some minutes. Common practice, no source.
+const leastStep = 0.03
+
+// fellApart tells a fall that no water made: a probe was moved, or all were.
+func (z *Zone) fellApart(at int64, w float64, last Tick) bool {
+	fall := last.Level - w
+	if fall < math.Max(leastStep, 10*z.Ticks.Noise) || at-last.AtMs > 20*minuteMs {
+		return false
+	}
+	s := &z.Shots
+	return s.StartMs == 0 || w < s.Before-0.5*leastStep
+}
+
+// stepped moves all that rests on the level of the water content by the step,
+// so that the usual course stays a course of differences.
+func (z *Zone) stepped(at int64, w, step float64) {
+	z.History.shift(step)
+	z.afresh(at, w)
+	z.Capacity.widen(0.03)
+}
+
+// skip jumps over a silence longer than longestMs.
+func (z *Zone) skip(atMs int64) {
+	z.AtMs = atMs
+	z.Open.ModelML, z.Open.GivenML, z.Open.Begun = 0, 0, false
+	z.Account.roll(atMs)
+	z.Demands.skip(atMs)
+	z.LevelVar = levelVarMost
+	z.Rates.Lift = 0
+}

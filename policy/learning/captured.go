@@ -1,0 +1,110 @@
+package learning
+
+import (
+	"fmt"
+	"math"
+)
+
+var (
+	capturePace  = pace{low: 0.15, high: 1, drift: 0.02, allowance: 0.04, known: 0.1}
+	capacityPace = pace{low: 0.05, high: 1, drift: 0.003, allowance: 0.02, known: 0.02}
+	risePace     = pace{low: 0.02, high: 3, drift: 0.03, allowance: 0.05, known: 0.15}
+	drainPace    = pace{low: math.Log(120), high: math.Log(6 * 3600), drift: 0.1, allowance: 0.15, known: 0.3}
+)
+
+// learnFromShot takes what a watering that ends at (at, w) teaches: the share
+// that stayed and its rise per mL while the container was not full, how fast it
+// drained, and the level that drainage ends at where it was. drunk is the
+// uptake since its start, mL.
+func (z *Zone) learnFromShot(c *Constants, at int64, w float64, settled bool, drunk float64, ev *Events) {
+	s := &z.Shots
+	rise := s.Top - s.Before
+	if s.SeenMs == 0 || rise <= 0 || at-s.TopMs < 0 {
+		return
+	}
+	kept := c.VolumeML*(w-s.Before) + drunk // mL still there or drunk
+	given := s.GivenML
+	if !s.Known {
+		given = c.VolumeML*rise + drunk*float64(s.TopMs-s.StartMs)/math.Max(1, float64(at-s.StartMs))
+	}
+	share := math.Min(math.Max(kept/given, 0), 1)
+	if ev != nil {
+		ev.KeptShare = share
+	}
+	noise := z.Ticks.Noise * 1.5 * c.VolumeML / given
+	below := s.Top < z.Capacity.Mean-math.Max(0.01, z.Capacity.SD())
+	if s.Known && below && at-s.StartMs >= 10*minuteMs {
+		z.Capture.take(math.Min(kept/given, 1.15), math.Hypot(0.2, noise), &capturePace)
+		z.RiseVol.take(math.Min(c.VolumeML*rise/given, 2.5), math.Hypot(0.3, noise), &risePace)
+	}
+	if settled {
+		z.learnPlateau(c, at, w, rise, share, ev)
+	}
+}
+
+// learnPlateau takes the level at the end of drainage as a sight of the
+// container's capacity where a good part of the watering has drained, the more
+// surely the more did.
+func (z *Zone) learnPlateau(c *Constants, at int64, w, rise, share float64, ev *Events) {
+	s := &z.Shots
+	lost := s.Top - w
+	if share > 0.6 || lost < 2*z.Ticks.Noise {
+		return
+	}
+	if ev != nil {
+		ev.PlateauAtMs, ev.Plateau = at, w
+	}
+	near := math.Max(0.06, 3*z.Capacity.SD())
+	if w < z.Capacity.Mean-near || w > c.MaxMean {
+		return
+	}
+	p := capacityPace
+	p.low = 0.6 * c.DesignCapacity
+	p.high = math.Max(p.low, c.MaxMean)
+	z.Capacity.take(w, 0.01+0.03*share, &p)
+	if s.After10 > 0 && s.After10 < s.Top && s.After10 > w {
+		if left := (s.After10 - w) / lost; left > 0.05 && left < 0.95 {
+			z.DrainLog.take(math.Log(-600/math.Log(left)), 0.5, &drainPace)
+		}
+	}
+}
+
+// Change is something that makes what was learned doubtful.
+type Change uint8
+
+// The changes.
+const (
+	NewContainer   Change = iota // other container or substrate: c is the new one
+	RootsDisturbed               // roots were disturbed, the container is the same
+	CropChanged                  // shoots pruned, or the crop ended
+)
+
+// Changed takes a change that a person reported at atMs. What it touches is
+// learned anew, quickly, from a prior that keeps what still holds.
+func (z *Zone) Changed(c *Constants, atMs int64, change Change) {
+	z.Advance(c, atMs)
+	if z.SeenMs == 0 {
+		return
+	}
+	z.Rates.Day.widen(0.5)
+	z.Rates.Night.widen(0.5)
+	if change == CropChanged {
+		return
+	}
+	z.Capture.widen(0.15)
+	if change == RootsDisturbed {
+		z.Capacity.widen(0.02)
+		return
+	}
+	z.Capacity.reset(c.DesignCapacity, 0.03)
+	z.Capture.reset(0.9, 0.15)
+	z.RiseVol.reset(1, 0.3)
+	z.DrainLog.widen(0.7)
+	z.History = History{}
+	z.afresh(z.AtMs, z.Level)
+	z.Ticks.forget()
+}
+
+func badDemand(atMs int64, rate float64) string {
+	return fmt.Sprintf("learning: impossible demand %v at %d ms", rate, atMs)
+}

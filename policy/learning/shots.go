@@ -1,0 +1,222 @@
+package learning
+
+import "math"
+
+// Water takes a report that volumeML was given at atMs; known is false where
+// only the fact was reported. A report may come up to a minute early, or after
+// its water has shown: both are joined to the rise they belong to.
+func (z *Zone) Water(c *Constants, atMs int64, volumeML float64, known bool) {
+	z.Advance(c, atMs)
+	s := &z.Shots
+	s.ReportedAt = max(s.ReportedAt, atMs)
+	s.ReportMs = atMs
+	known = known && volumeML > 0
+	switch since := atMs - s.StartMs; {
+	case s.StartMs != 0 && s.GivenML == 0 && s.SeenMs != 0 && since < matchMs:
+		// The rise came first; this is its report.
+		s.Known = known
+	case s.StartMs != 0 && s.SeenMs == 0 && since < earlyMs:
+		s.Known = s.Known && known // one watering in pulses
+	default:
+		before := z.Level
+		if last, ok := z.Ticks.last(); ok && z.SeenMs != 0 {
+			before = last.Level
+		}
+		z.shotEnds(c, z.AtMs, before, false, nil)
+		s.start(atMs, before)
+		s.Known = known
+	}
+	if !known {
+		return
+	}
+	s.GivenML += volumeML
+	z.Open.GivenML += volumeML
+	z.History.water(z.AtMs, volumeML)
+	if z.SeenMs != 0 {
+		up := z.Capture.Mean * volumeML / c.VolumeML
+		spread := up * math.Sqrt(0.04+z.Capture.Var)
+		z.Level = math.Min(z.Level+up, math.Max(c.MaxMean, z.Level))
+		z.LevelVar = math.Min(z.LevelVar+spread*spread, levelVarMost)
+	}
+}
+
+// Valve takes a report that the zone's valve is open or closed at atMs, with
+// the flow into one container in mL/s, 0 where it is not known. Where volumes
+// are reported too, those count and the valve only tells the time.
+func (z *Zone) Valve(c *Constants, atMs int64, open bool, flowMLPerS float64) {
+	z.Advance(c, atMs)
+	s := &z.Shots
+	switch {
+	case open && s.OpenMs == 0:
+		s.OpenMs, s.OpenFlow = atMs, flowMLPerS
+	case !open && s.OpenMs != 0:
+		from := s.OpenMs
+		ran := float64(atMs-from) / 1000
+		s.OpenMs = 0
+		if ran <= 0 || ran > 6*3600 || atMs-s.ReportMs < dayMs && s.ReportMs != 0 && s.Known && s.ReportMs != s.LastMs {
+			return
+		}
+		z.Water(c, from, ran*s.OpenFlow, s.OpenFlow > 0)
+	}
+}
+
+// Reports tells whether this zone's waterings are reported: one was in the
+// last two days.
+func (z *Zone) Reports() bool {
+	return z.Shots.ReportedAt != 0 && z.AtMs-z.Shots.ReportedAt < 2*dayMs
+}
+
+// start begins to follow a watering.
+func (s *ShotState) start(at int64, before float64) {
+	s.StartMs, s.Before, s.Top, s.TopMs = at, before, before, at
+	s.After10, s.SeenMs, s.GivenML, s.Known, s.Rising = 0, 0, 0, false, false
+	s.LastMs = at
+}
+
+// watchShots sees waterings in the course of the water content.
+func (z *Zone) watchShots(c *Constants, at int64, w float64, ev *Events) {
+	s := &z.Shots
+	if s.Rising {
+		if w > s.Top {
+			s.Top, s.TopMs = w, at
+			return
+		}
+		if s.Top-w <= z.Ticks.Noise && at-s.TopMs <= earlyMs {
+			return
+		}
+		s.Rising = false
+	}
+	from, ok := z.watering(at, w)
+	if !ok {
+		if s.StartMs != 0 && w > s.Top {
+			s.Top, s.TopMs, s.After10 = w, at, 0 // creeping on
+		}
+		return
+	}
+	if !z.joins(at) {
+		if s.StartMs != 0 && s.GivenML > 0 && at-s.ReportMs < matchMs {
+			return // the reported water still comes in
+		}
+		z.shotEnds(c, from.AtMs, from.Level, false, ev)
+		s.start(from.AtMs, from.Level)
+		ev.Unreported = z.Reports()
+	}
+	s.Rising, s.SeenMs, s.Top, s.TopMs = true, at, math.Max(s.Top, w), at
+	ev.ShotAtMs = s.StartMs
+	z.overnight(c, ev)
+}
+
+// joins tells whether a rise belongs to the reported watering being followed.
+func (z *Zone) joins(at int64) bool {
+	s := &z.Shots
+	return s.StartMs != 0 && s.SeenMs == 0 && at-s.StartMs < matchMs+riseMs
+}
+
+// watering tells whether (at, w) shows a watering, and where it began. A rise
+// that is large or that a report announced counts at once; a small one waits
+// for the next tick to show it still: one noisy tick is no watering.
+func (z *Zone) watering(at int64, w float64) (Tick, bool) {
+	s := &z.Shots
+	if s.MaybeMs != 0 {
+		from := Tick{s.MaybeMs, s.MaybeBefore}
+		rise := s.MaybeTop - s.MaybeBefore
+		s.MaybeMs = 0
+		if w-from.Level > keepShare*rise {
+			return from, true
+		}
+	}
+	from, ok := z.Ticks.rise(at, w, z.riseSince())
+	if !ok {
+		return from, false
+	}
+	if w-from.Level > 2.2*z.Ticks.threshold() || s.StartMs != 0 && s.SeenMs == 0 {
+		return from, true
+	}
+	s.MaybeMs, s.MaybeBefore, s.MaybeTop = from.AtMs, from.Level, w
+	return from, false
+}
+
+// riseSince is the time before which no rise may begin: the top of the
+// watering being followed.
+func (z *Zone) riseSince() int64 {
+	if s := &z.Shots; s.StartMs != 0 && s.SeenMs != 0 {
+		return s.TopMs
+	}
+	return math.MinInt64
+}
+
+// overnight completes the overnight dryback with the first shot of an
+// irrigation day: from the last peak of the day before.
+func (z *Zone) overnight(c *Constants, ev *Events) {
+	s := &z.Shots
+	start := dayStart(c, s.StartMs)
+	if s.DayFirstMs < start {
+		if s.LastPeak > 0 && s.StartMs-s.DayFirstMs < 2*dayMs {
+			ev.Overnight = math.Max(0, s.LastPeak-s.Before)
+			z.Zigzag.LastOvernight = ev.Overnight
+		}
+		s.DayFirstMs = s.StartMs
+	}
+}
+
+// dayStart is the newest day start at or before at.
+func dayStart(c *Constants, at int64) int64 {
+	return at - mod(at-int64(c.DayStartS)*1000, dayMs)
+}
+
+// settleMs is how long after its top a watering has drained: three e-folding
+// times leave 5 % of it.
+func (z *Zone) settleMs() int64 {
+	t := int64(3 * math.Exp(z.DrainLog.Mean) * 1000)
+	return min(max(t, 30*minuteMs), 150*minuteMs)
+}
+
+// settle ends the watering being followed once it has drained.
+func (z *Zone) settle(c *Constants, at int64, w float64, ev *Events) {
+	s := &z.Shots
+	if s.StartMs == 0 {
+		return
+	}
+	if s.After10 == 0 && at-s.TopMs >= 10*minuteMs {
+		s.After10 = w
+	}
+	if at-s.TopMs >= z.settleMs() {
+		z.shotEnds(c, at, w, true, ev)
+	}
+}
+
+// shotEnds closes the watering being followed, if any, at (at, w): what it
+// teaches, and its place in the account. settled says that it has drained.
+func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Events) {
+	s := &z.Shots
+	if s.StartMs == 0 {
+		return
+	}
+	if s.SeenMs == 0 && s.GivenML > 0 && settled {
+		if need := z.Capture.Mean * s.GivenML / c.VolumeML; need > 2*z.Ticks.threshold() && s.Before < z.Capacity.Mean-0.02 && ev != nil {
+			ev.MissedAtMs = s.StartMs
+		}
+	}
+	drunk := z.Open.ModelML
+	if s.SeenMs != 0 && !s.Known {
+		// Nobody said how much: the rise, and what was drunk meanwhile,
+		// over the share that stays.
+		share := float64(s.TopMs-s.StartMs) / math.Max(1, float64(at-s.StartMs))
+		est := (c.VolumeML*(s.Top-s.Before) + share*drunk) / z.Capture.Mean
+		if more := est - s.GivenML; more > 0 {
+			s.GivenML += more
+			z.Open.GivenML += more
+			z.History.water(s.TopMs, more)
+		}
+	}
+	if s.SeenMs != 0 {
+		s.LastPeak = s.Top
+	}
+	if ev != nil {
+		ev.EndedAtMs, ev.EndedML = s.StartMs, s.GivenML
+	}
+	z.learnFromShot(c, at, w, settled, drunk, ev)
+	z.closeInterval(c, at, w)
+	s.StartMs = 0
+	s.Rising = false
+}

@@ -1,0 +1,197 @@
+package learning
+
+import "math"
+
+// Rates are the crop's uptake for what is asked of it, ln of mL/s per unit of
+// demand, by day and by night, and what the last days add to both.
+type Rates struct {
+	Day, Night Estimate
+	// Lift is what the newest hours say beyond the learned rates: weather or a
+	// mood of the crop, forgotten with liftS. It is a state, not a parameter.
+	Lift    float64
+	LiftVar float64
+	Begun   bool
+}
+
+// liftS is the time in which the lift fades to 1/e, s: a day and a half, about
+// as long as weather persists. Common practice, no source.
+const liftS = 1.5 * 86400
+
+// ratePace bounds the ln of a rate; the allowance is the 5 % that one bad day
+// may move a learned number.
+var ratePace = pace{low: -40, high: 40, drift: 0.06, allowance: 0.045, known: 0.2}
+
+// of returns the rate of the phase of day at a time.
+func (r *Rates) of(c *Constants, at int64) *Estimate {
+	if isDay(c, at) {
+		return &r.Day
+	}
+	return &r.Night
+}
+
+// isDay tells whether a time falls in the zone's daytime.
+func isDay(c *Constants, at int64) bool {
+	if c.DayStartS == c.DayEndS {
+		return true
+	}
+	length := mod(int64(c.DayEndS)-int64(c.DayStartS), 86400)
+	return mod(at/1000-int64(c.DayStartS), 86400) < length
+}
+
+// rate is ln of uptake per demand believed at a time.
+func (z *Zone) rate(c *Constants, at int64) float64 { return z.Rates.of(c, at).Mean + z.Rates.Lift }
+
+// begin sets the priors with the first reading.
+//
+// Uptake: a container's available water is used in one to two days (Rutgers
+// FS812); the prior is half of it a day, within a factor of e. Capture: 0.9,
+// sd 0.15, common practice, no source. Capacity: that of the physics, sd 0.03.
+// Drainage: 10 to 15 minutes end its fast part (fact 10 of the reference).
+func (z *Zone) begin(c *Constants, wc, sd float64) {
+	z.Level, z.LevelVar = wc, sd*sd+1e-6
+	z.Capture.reset(0.9, 0.15)
+	z.Capacity.reset(c.DesignCapacity, 0.03)
+	z.RiseVol.reset(1, 0.3)
+	z.DrainLog.reset(math.Log(900), 0.7)
+	z.beginRates(c)
+}
+
+func (z *Zone) beginRates(c *Constants) {
+	perDay := 0.5 * math.Max(0.05, c.DesignCapacity-math.Max(c.StressMean, c.MinMean)) * c.VolumeML
+	mean := z.Course.mean()
+	rate := math.Log(perDay / 86400 / mean)
+	z.Rates.Day.reset(rate, 1)
+	z.Rates.Night.reset(rate, 1)
+	if z.Demands.ClimateMs == 0 {
+		z.Rates.Night.Mean += math.Log(0.4) // no climate says that nights ask less; common practice, no source
+	}
+	z.Rates.Lift, z.Rates.LiftVar = 0, 0.04
+	z.Rates.Begun = true
+}
+
+// Block gathers one stretch without watering: a straight line of water content
+// over the demand drawn, whose slope is the uptake per demand.
+type Block struct {
+	FromMs, ToMs   int64
+	Drawn          float64 // effective demand since FromMs, demand units times s
+	N              int32
+	SX, SY         float64 // sums over ticks of drawn and of level less First
+	SXX, SXY, SYY  float64
+	First          float64
+	SpanMs, LastMs int64
+}
+
+const (
+	blockMs      = 60 * minuteMs // a block is so long
+	leastBlockMs = 25 * minuteMs // and teaches nothing when shorter
+	// modelSD is how far one hour's uptake per demand strays from the day's,
+	// as a share of it. Common practice, no source.
+	modelSD = 0.2
+)
+
+func (b *Block) add(at int64, w float64) {
+	if b.N == 0 {
+		b.FromMs, b.First, b.Drawn = at, w, 0
+	}
+	x, y := b.Drawn, w-b.First
+	b.N++
+	b.SX += x
+	b.SY += y
+	b.SXX += x * x
+	b.SXY += x * y
+	b.SYY += y * y
+	b.ToMs = at
+}
+
+// slope returns fall per unit of drawn demand and its standard deviation.
+func (b *Block) slope(noise float64) (fall, sd float64, ok bool) {
+	if b.N < 3 || b.ToMs-b.FromMs < leastBlockMs {
+		return 0, 0, false
+	}
+	n := float64(b.N)
+	sxx := b.SXX - b.SX*b.SX/n
+	sxy := b.SXY - b.SX*b.SY/n
+	syy := b.SYY - b.SY*b.SY/n
+	if !(sxx > 0) {
+		return 0, 0, false
+	}
+	fall = -sxy / sxx
+	residual := math.Max(0, syy-sxy*sxy/sxx)
+	variance := math.Max(residual/math.Max(1, n-2), noise*noise)
+	return fall, math.Sqrt(variance / sxx), true
+}
+
+// learnUptake takes a tick into the block and learns from one that is full.
+func (z *Zone) learnUptake(c *Constants, at int64, w float64) {
+	b := &z.Block
+	if z.Shots.StartMs != 0 {
+		if b.N > 0 {
+			z.blockEnds(c)
+		}
+		*b = Block{}
+		return
+	}
+	b.add(at, w)
+	if at-b.FromMs < blockMs {
+		return
+	}
+	z.blockEnds(c)
+	z.closeInterval(c, at, w)
+	*b = Block{}
+	b.add(at, w)
+}
+
+// blockEnds learns the rate, the lift and, where no climate is told, the daily
+// course from one block.
+func (z *Zone) blockEnds(c *Constants) {
+	b := &z.Block
+	fall, sd, ok := b.slope(z.Ticks.Noise)
+	if !ok {
+		return
+	}
+	mid := (b.FromMs + b.ToMs) / 2
+	rate := z.Rates.of(c, mid)
+	believed := math.Exp(rate.Mean+z.Rates.Lift) / c.VolumeML
+	relative, spread := fall/believed-1, sd/believed
+	// Near the belief a ratio is unbiased where its logarithm is not; far
+	// from it only the logarithm comes home.
+	v := relative
+	if rate.Var > 0.04 && fall > 2*sd {
+		v = math.Log(fall / believed)
+		spread = sd / fall
+	}
+	r := spread*spread + modelSD*modelSD
+	first := rate.Count == 0
+	lift := z.Rates.Lift
+	rate.take(rate.Mean+v, math.Sqrt(r+z.Rates.LiftVar), &ratePace)
+	if other := z.Rates.other(rate); first && other.Count == 0 {
+		other.Mean += rate.Mean - (math.Log(believed*c.VolumeML) - lift)
+	}
+	if rate.Var < 0.04 {
+		z.Rates.lift(v, r, float64(b.ToMs-b.FromMs)/1000)
+	}
+	z.Course.bend(z.Demands.ClimateMs != 0, b.FromMs, b.ToMs, v, r)
+}
+
+func (r *Rates) other(e *Estimate) *Estimate {
+	if e == &r.Day {
+		return &r.Night
+	}
+	return &r.Day
+}
+
+// lift is the Kalman update of the lift, an AR(1) of sd 0.2 that fades with
+// liftS.
+func (r *Rates) lift(v, variance, seconds float64) {
+	const stationary = 0.04
+	fade := math.Exp(-2 * seconds / liftS)
+	p := r.LiftVar*fade + stationary*(1-fade)
+	if lim := 2 * math.Sqrt(p+variance); v > lim {
+		v = lim
+	} else if v < -lim {
+		v = -lim
+	}
+	k := p / (p + variance)
+	r.Lift = math.Min(math.Max(r.Lift+k*v, -0.7), 0.7)
+	r.LiftVar = p * (1 - k)
+}
