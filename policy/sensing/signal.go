@@ -80,6 +80,42 @@ func (s Signal) Possible(v float64) bool {
 	return int(s) < SignalCount && v >= Signals[s].Low && v <= Signals[s].High
 }
 
+// allowance is how far an instrument's own error may carry a reading outside
+// what is possible; see [Signal.Clamp]. Zero: not at all.
+var allowance = [SignalCount]struct{ low, high float64 }{
+	WaterContent:          {0.02, 0.02}, // calibration error next to dry and to wet
+	Permittivity:          {0.2, 0},     // 0.8 to 1 in air
+	BulkEC:                {0.05, 0},    // offset in dry substrate
+	PoreEC:                {0.05, 0},
+	ContainerWeight:       {0.2, 0},  // zero of a scale
+	RelativeHumidity:      {2, 5},    // a hygrometer's tolerance: 100.x in fog and dew
+	Radiation:             {20, 100}, // thermopiles cool to the night sky: some W/m2 below 0; broken clouds add
+	PPFD:                  {10, 0},
+	VapourPressureDeficit: {0.15, 0}, // of humidity past 100 %
+}
+
+// Clamp returns v as a possible value of the signal: one that an instrument's
+// own error has carried just outside the limits is set to the limit, so that a
+// hygrometer that says 100.4 % or a thermopile that says -3 W/m2 at night still
+// counts; what is further off, NaN and infinities are refused with false. The
+// allowances are common practice, no source.
+func (s Signal) Clamp(v float64) (float64, bool) {
+	if s.Possible(v) {
+		return v, true
+	}
+	if int(s) >= SignalCount {
+		return 0, false
+	}
+	d, a := Signals[s], allowance[s]
+	switch {
+	case v < d.Low && v >= d.Low-a.low:
+		return d.Low, true
+	case v > d.High && v <= d.High+a.high:
+		return d.High, true
+	}
+	return 0, false
+}
+
 // SignalByName finds a signal by its name on the wire.
 func SignalByName(name string) (Signal, bool) {
 	for i := range Signals {
