@@ -35,9 +35,9 @@ var containerKeys = []Key{
 	{Name: "height_cm", Kind: Number, Unit: "cm", Low: 2, High: 60, Required: true, Doc: "Height of the fill, not of the rim."},
 	{Name: "top_diameter_cm", Kind: Number, Unit: "cm", Low: 1, High: 300, Doc: "Inner diameter at the top of the fill, of a round container."},
 	{Name: "bottom_diameter_cm", Kind: Number, Unit: "cm", Low: 1, High: 300, Derived: "the top's", Doc: "Inner diameter at the bottom, of a round container."},
-	{Name: "length_cm", Kind: Number, Unit: "cm", Low: 1, High: 2000, Doc: "Inner length at the top of the fill, of a rectangular container, bag or slab."},
+	{Name: "length_cm", Kind: Number, Unit: "cm", Low: 1, High: 300, Doc: "Inner length at the top of the fill, of a rectangular container, bag or slab."},
 	{Name: "width_cm", Kind: Number, Unit: "cm", Low: 1, High: 300, Doc: "Inner width at the top of the fill, of a rectangular container, bag or slab."},
-	{Name: "bottom_length_cm", Kind: Number, Unit: "cm", Low: 1, High: 2000, Derived: "the top's", Doc: "Inner length at the bottom, where a rectangular container tapers."},
+	{Name: "bottom_length_cm", Kind: Number, Unit: "cm", Low: 1, High: 300, Derived: "the top's", Doc: "Inner length at the bottom, where a rectangular container tapers."},
 	{Name: "bottom_width_cm", Kind: Number, Unit: "cm", Low: 1, High: 300, Derived: "the top's", Doc: "Inner width at the bottom, where a rectangular container tapers."},
 	{Name: "wall", Kind: Choice, Options: []string{"solid", "fabric", "air-pruning"}, Default: "solid", Source: "common practice, no source", Doc: "What the side is made of; fabric and air-pruning walls lose water of their own."},
 }

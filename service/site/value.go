@@ -105,7 +105,7 @@ func (v *value) path() string {
 	}
 	var b strings.Builder
 	for i := len(names) - 1; i >= 0; i-- {
-		if b.Len() > 0 && names[i][0] != '[' {
+		if b.Len() > 0 && !strings.HasPrefix(names[i], "[") {
 			b.WriteByte('.')
 		}
 		b.WriteString(names[i])
