@@ -1,0 +1,32 @@
+package forecast
+
+import "rhizostat/policy/learning"
+
+// Scratch is memory that Publish reuses.
+type Scratch struct {
+	run, dry   Run
+	sd, values []float64
+}
+
+// Publish works out the three variants of a situation of Steps24h steps into p:
+// under the plan's shots, without water, and watered as on the last days. It
+// reuses the memory of p and scratch. Run returns the plan's outcome.
+func (r *Record) Publish(z *learning.Zone, s *Situation, shots []Shot, p *Published, m *Scratch) *Run {
+	r.begin()
+	n := len(s.UptakeML) + 1
+	m.sd, m.values = grow(m.sd, n), grow(m.values, n)
+	p.IssuedAt = s.At
+
+	s.Forward(shots, &m.run)
+	r.Spread(s, shots, m.sd)
+	p.Plan.fill(m.run.WaterContent, m.sd)
+
+	s.Forward(nil, &m.dry)
+	r.Spread(s, nil, m.sd)
+	p.NoWater.fill(m.dry.WaterContent, m.sd)
+
+	r.Usual.values(z, s.At.UnixMilli(), s.WaterContent, m.values)
+	r.usualSpread(s.WaterContentSD, m.sd)
+	p.AsUsual.fill(m.values, m.sd)
+	return &m.run
+}

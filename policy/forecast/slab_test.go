@@ -1,0 +1,178 @@
+package forecast
+
+import (
+	"compress/gzip"
+	"encoding/binary"
+	"encoding/csv"
+	"errors"
+	"io/fs"
+	"math"
+	"os"
+	"strconv"
+	"testing"
+	"time"
+
+	"rhizostat/policy/learning"
+)
+
+// row is one step of the measured slab telemetry (Hemming et al. 2020,
+// doi:10.4121/uuid:88d22c60-21b3-4ea8-90db-20249a5be2a7, CC0).
+type row struct {
+	at           int64
+	water, given float64
+}
+
+func slab(t testing.TB, zone string) []row {
+	t.Helper()
+	f, err := os.Open("../../../shared/data/slab-" + zone + ".csv.gz")
+	if errors.Is(err, fs.ErrNotExist) {
+		t.Skip("the measured slab telemetry is not beside the repository")
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	g, err := gzip.NewReader(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cells, err := csv.NewReader(g).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	column := map[string]int{}
+	for i, name := range cells[0] {
+		column[name] = i
+	}
+	number := func(line []string, name string) float64 {
+		i, ok := column[name]
+		if !ok || line[i] == "" {
+			return math.NaN()
+		}
+		v, err := strconv.ParseFloat(line[i], 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	var rows []row
+	for _, line := range cells[1:] {
+		at, err := time.Parse(time.RFC3339, line[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows = append(rows, row{
+			at:    at.UnixMilli(),
+			water: (number(line, "water_content_p1") + number(line, "water_content_p2")) / 2,
+			given: number(line, "irrigation_l_m2"),
+		})
+	}
+	return rows
+}
+
+// slabConstants: one plant's share of slab, from the README of the data
+// (storage 10 L/m2; 714 mL a plant for 1 L/m2 in zone a, 556 in b and c).
+func slabConstants(zone string) *learning.Constants {
+	ml := 7140.0
+	if zone != "a" {
+		ml = 5560
+	}
+	return &learning.Constants{
+		VolumeML: ml, DesignCapacity: 0.86, MinMean: 0.1, StressMean: 0.3, MaxMean: 0.97,
+		DayStartS: 23 * 3600, DayEndS: 17 * 3600,
+	}
+}
+
+// result sums what a replay of a zone's data scored.
+type result struct {
+	n                                     [HorizonCount]float64
+	usual, last, before, given            [HorizonCount]float64
+	usualIn, givenIn, usualSq, givenSq, y [HorizonCount]float64
+	ySq, givenN                           [HorizonCount]float64
+}
+
+// replay plays a zone's data through learning and forecasts and holds every
+// forecast issued from the eighth day on in [from, to) against what came.
+func replay(t testing.TB, name string, from, to float64, reports bool) *result {
+	rows, c := slab(t, name), slabConstants(name)
+	var z learning.Zone
+	var rec Record
+	var s Situation
+	var p Published
+	var m Scratch
+	var res result
+	levels := map[int64]float64{}
+	var out [int(variantCount) * HorizonCount]Scored
+	for i, r := range rows {
+		if reports && r.given > 0 {
+			z.Water(c, r.at-4*60_000, r.given*c.VolumeML/10, true)
+		}
+		if math.IsNaN(r.water) {
+			z.Advance(c, r.at)
+		} else {
+			z.Observe(c, r.at, r.water, 0.001)
+		}
+		if r.at%IssueEvery != 0 || z.SeenMs == 0 {
+			continue
+		}
+		if !math.IsNaN(r.water) {
+			levels[r.at] = r.water
+		}
+		n := rec.Due(&z, c, r.at, &out)
+		for _, o := range out[:n] {
+			h := o.Horizon
+			issued := r.at - Horizons[h]*3600_000
+			then, ok1 := levels[issued]
+			yesterday, ok2 := levels[r.at-24*3600_000]
+			now, ok3 := levels[r.at]
+			share := float64(i) / float64(len(rows))
+			if !ok1 || !ok2 || !ok3 || issued-rows[0].at < 8*24*3600_000 || share < from || share >= to {
+				continue
+			}
+			switch o.Variant {
+			case AsUsual:
+				res.n[h]++
+				res.usual[h] += math.Abs(o.Error)
+				res.usualSq[h] += o.Error * o.Error
+				res.last[h] += math.Abs(now - then)
+				res.before[h] += math.Abs(now - yesterday)
+				res.y[h] += now
+				res.ySq[h] += now * now
+				if o.Covered {
+					res.usualIn[h]++
+				}
+			case Given:
+				res.givenN[h]++
+				res.given[h] += math.Abs(o.Error)
+				res.givenSq[h] += o.Error * o.Error
+				if o.Covered {
+					res.givenIn[h]++
+				}
+			}
+		}
+		if math.IsNaN(r.water) {
+			continue
+		}
+		Build(&z, c, r.at, Steps24h, &s)
+		run := rec.Publish(&z, &s, nil, &p, &m)
+		rec.Issue(&z, &s, r.at, nil, run, &p)
+	}
+	return &res
+}
+
+func (r *result) log(t *testing.T, name string) {
+	for h, hours := range Horizons {
+		n := r.n[h]
+		variance := r.ySq[h]/n - (r.y[h]/n)*(r.y[h]/n)
+		t.Logf("%s %2d h: as usual %.4f (of last value %.2f, of 24 h before %.2f) inside %.2f R2 %.3f | given water %.4f inside %.2f R2 %.3f  n %.0f", name, hours,
+			r.usual[h]/n, r.usual[h]/r.last[h], r.usual[h]/r.before[h], r.usualIn[h]/n, 1-r.usualSq[h]/n/variance,
+			r.given[h]/r.givenN[h], r.givenIn[h]/r.givenN[h], 1-r.givenSq[h]/r.givenN[h]/variance, n)
+	}
+}
+
+func TestForecastsOnSlabData(t *testing.T) {
+	for _, name := range []string{"a", "b", "c"} {
+		replay(t, name, 0, 1, name == "a").log(t, name)
+	}
+	t.Logf("a record is %d bytes", binary.Size(Record{}))
+}

@@ -1,0 +1,139 @@
+package forecast
+
+import (
+	"math"
+
+	"rhizostat/policy/learning"
+)
+
+// usualBins is the number of parts of the day by which the pull of the anchor
+// is learned.
+const usualBins = 8
+
+// UsualCourse learns, by time of day and horizon, how much of what a zone is
+// off its usual course now is still there later: nearly all of it through a
+// night, little once watering has filled the container again.
+type UsualCourse struct {
+	XX, XY [usualBins][HorizonCount]float32
+}
+
+// Prior of that pull and of the weight of older days against yesterday, by
+// horizon. Tuned on the first half of zones a and c of the measured slabs.
+var (
+	pullPrior  = [HorizonCount]float64{1, 0.95, 0.85, 0.6, 0.1}
+	olderShare = [HorizonCount]float64{0.3, 0.3, 0.3, 0.25, 0}
+)
+
+// priorWeight is how much evidence the prior counts as: (0.02 m3/m3)^2 some
+// 25 times.
+const priorWeight = 0.01
+
+// memory is the share of evidence kept from one score to the next of its bin:
+// half is forgotten in two weeks.
+const memory = 0.9917 // 2^(-1/(6*14))
+
+func usualBin(atMs int64) int {
+	const day = 24 * 3600 * 1000
+	return int(((atMs%day)+day)%day) * usualBins / day
+}
+
+// pull is the learned share of the anchor at a horizon.
+func (u *UsualCourse) pull(atMs int64, h int) float64 {
+	b := usualBin(atMs)
+	p := (float64(u.XY[b][h]) + priorWeight*pullPrior[h]) / (float64(u.XX[b][h]) + priorWeight)
+	return math.Min(math.Max(p, 0), 1.2)
+}
+
+// learn takes what came, less the base, for an anchor.
+func (u *UsualCourse) learn(h int, issued int64, came, anchor float64) {
+	b := usualBin(issued)
+	// A surprise far beyond the anchor says nothing of its pull (Huber).
+	lim := math.Abs(anchor) + 0.01
+	came = math.Min(math.Max(came, -lim), lim)
+	u.XX[b][h] = float32(memory*float64(u.XX[b][h]) + anchor*anchor)
+	u.XY[b][h] = float32(memory*float64(u.XY[b][h]) + anchor*came)
+}
+
+// parts returns the usual water content ahead ms after atMs, before the anchor,
+// and the anchor: by how much the zone is off its usual course now.
+func (u *UsualCourse) parts(z *learning.Zone, atMs, ahead int64, level float64) (base, anchor float64) {
+	var now past
+	now.read(&z.History, atMs, level)
+	var then past
+	then.read(&z.History, atMs+ahead, level)
+	share := olderAt(float64(ahead) / 3.6e6)
+	return then.mix(share), level - now.mix(share)
+}
+
+func olderAt(hours float64) float64 {
+	var by [HorizonCount]float32
+	for h := range by {
+		by[h] = float32(olderShare[h])
+	}
+	return between(&by, hours)
+}
+
+// past is what the last days had at a time of day: yesterday, and the mean of
+// the days before it.
+type past struct {
+	yesterday, older float64
+	known, olderToo  bool
+}
+
+func (p *past) read(h *learning.History, at int64, fallback float64) {
+	const day = int64(24 * 3600 * 1000)
+	sum, n := 0.0, 0.0
+	for d := int64(1); d <= 3; d++ {
+		v, ok := h.FineAt(at - d*day)
+		if !ok {
+			v, ok = h.LevelAt(at - d*day)
+		}
+		if !ok {
+			continue
+		}
+		if !p.known {
+			p.yesterday, p.known = v, true
+			continue
+		}
+		sum += v
+		n++
+	}
+	if !p.known {
+		p.yesterday = fallback
+	}
+	if n > 0 {
+		p.older, p.olderToo = sum/n, true
+	}
+}
+
+// mix weighs the days.
+func (p *past) mix(share float64) float64 {
+	if !p.olderToo {
+		return p.yesterday
+	}
+	return p.yesterday + share*(p.older-p.yesterday)
+}
+
+// values fills out with the usual course from atMs on: the course of the last
+// days, moved to today's level, which it keeps as long as it was seen to.
+func (u *UsualCourse) values(z *learning.Zone, atMs int64, level float64, out []float64) {
+	var pull [HorizonCount]float32
+	for h := range pull {
+		pull[h] = float32(u.pull(atMs, h))
+	}
+	var now past
+	now.read(&z.History, atMs, level)
+	ms := Step.Milliseconds()
+	for k := range out {
+		hours := float64(k) * Step.Hours()
+		share := olderAt(hours)
+		var then past
+		then.read(&z.History, atMs+int64(k)*ms, level)
+		p := between(&pull, hours)
+		if hours < 1 {
+			p = 1 + hours*(p-1)
+		}
+		v := then.mix(share) + p*(level-now.mix(share))
+		out[k] = math.Min(math.Max(v, 0), 1)
+	}
+}
