@@ -243,3 +243,38 @@ func TestSlabs(t *testing.T) {
 		t.Errorf("%+v", tr)
 	}
 }
+
+// TestFitted: the curve meets the points, and calibrations carry what their
+// kinds need.
+func TestFitted(t *testing.T) {
+	s, _ := good(t, "fitted.yaml")
+	z := s.zone(t, "bed-1").Settings
+	sub := z.Substrate
+	if sub.Provenance != hydraulics.Fitted || !(sub.FitRMSE < 0.015) || sub.Source != "fitted to 7 points of the site file" {
+		t.Errorf("%+v", sub)
+	}
+	for _, p := range [][2]float64{{0.1, 0.87}, {1, 0.60}, {5, 0.31}, {10, 0.24}} {
+		if got := sub.Retention.WaterContent(p[0]); math.Abs(got-p[1]) > 0.03 {
+			t.Errorf("at %g kPa the fit gives %.3f, measured %.3f", p[0], got, p[1])
+		}
+	}
+	byID := map[string]sensing.Calibration{}
+	for _, p := range z.Probes {
+		byID[p.ID] = p.Calibration
+	}
+	if c := byID["cubic"]; c.Kind != "polynomial" || len(c.Polynomial) != 3 || c.PoreEC != "hilhorst" || c.Offset != 4.1 {
+		t.Errorf("%+v", c)
+	}
+	if c := byID["table"]; len(c.Points) != 4 || !c.ECAtProbe || c.ECPerKelvin != 0.02 || c.Input != "permittivity" {
+		t.Errorf("%+v", c)
+	}
+	if c := byID["scale"]; c.TareKG != 1.1 || c.CropKG != 0.4 || c.VolumeML != z.Container.VolumeML() {
+		t.Errorf("%+v", c)
+	}
+	if c := byID["mass"]; c.BulkDensity != 0.12 {
+		t.Errorf("%+v", c)
+	}
+	if c := byID["mended"]; c.Input != "water_content" || byID["mineral"].RhoadesE != 2.1 {
+		t.Errorf("%+v", c)
+	}
+}

@@ -1,5 +1,7 @@
 package site
 
+import "rhizostat/policy/sensing"
+
 var zoneKeys = []Key{
 	{Name: "substrate", Kind: Text, Required: true, Doc: "Name under substrates, or of a built-in substrate."},
 	{Name: "container", Kind: Text, Required: true, Doc: "Name under containers."},
@@ -32,12 +34,19 @@ var dayKeys = []Key{
 var probeKeys = []Key{
 	{Name: "height_cm", Kind: Number, Unit: "cm", Low: 0, High: 60, Required: true, Doc: "Height of the middle of the sensing part above the container's bottom."},
 	{Name: "length_cm", Kind: Number, Unit: "cm", Low: 0, High: 60, Default: "0", Source: "a probe that lies flat senses at one height", Doc: "Vertical extent of the sensing part."},
-	{Name: "calibration", Kind: Choice, Options: calibrations, Derived: "the probe's own water_content", Doc: "How permittivity or weight becomes water content."},
-	{Name: "polynomial", Kind: Numbers, Doc: "Water content as a polynomial of permittivity, constant term first; for calibration polynomial."},
-	{Name: "tare_kg", Kind: Number, Unit: "kg", Low: 0, High: 1000, Doc: "Weight of the container with dry substrate; for calibration weight."},
-	{Name: "crop_kg", Kind: Number, Unit: "kg", Low: 0, High: 1000, Default: "0", Source: "a young plant weighs little beside its container", Doc: "Allowance for the plant; for calibration weight."},
-	{Name: "pore_ec", Kind: Choice, Options: []string{"hilhorst", "rhoades"}, Derived: "pore EC only where the probe sends it", Doc: "How bulk EC becomes pore EC."},
-	{Name: "hilhorst_offset", Kind: Number, Low: 0.1, High: 15, Derived: "the model's own", Source: "Hilhorst 2000", Doc: "Permittivity offset of the hilhorst model."},
+	{Name: "calibration", Kind: Choice, Options: sensing.CalibrationKinds, Derived: "the probe's own water_content", Doc: "How permittivity or weight becomes water content."},
+	{Name: "polynomial", Kind: Numbers, Doc: "Water content as a polynomial of the input, constant term first, for calibration polynomial."},
+	{Name: "points", Kind: Points, Unit: "input and m3/m3", Doc: "Measured pairs [input, water content], both rising, for calibration points."},
+	{Name: "input", Kind: Choice, Options: []string{"permittivity", "water_content"}, Default: "permittivity", Source: "calibrations are published for permittivity", Doc: "What polynomial or points start from; water_content corrects what the probe sends."},
+	{Name: "tare_kg", Kind: Number, Unit: "kg", Low: 0, High: 1000, Doc: "Weight of the container with dry substrate, for calibration weight."},
+	{Name: "crop_kg", Kind: Number, Unit: "kg", Low: 0, High: 1000, Default: "0", Source: "a young plant weighs little beside its container", Doc: "Allowance for the plant, for calibration weight."},
+	{Name: "pore_ec", Kind: Choice, Options: []string{sensing.Hilhorst, sensing.Rhoades}, Derived: "pore EC only where the probe sends it", Doc: "How bulk EC becomes pore EC."},
+	{Name: "hilhorst_offset", Kind: Number, Low: 1, High: 10, Derived: "the model's own offset", Source: "Hilhorst 2000", Doc: "Permittivity of the dry substrate in the hilhorst model."},
+	{Name: "rhoades_e", Kind: Number, Low: 0, High: 10, Doc: "Coefficient of the water content squared in the rhoades model."},
+	{Name: "rhoades_f", Kind: Number, Low: 0, High: 10, Doc: "Coefficient of the water content in the rhoades model."},
+	{Name: "rhoades_surface_ec", Kind: Number, Unit: "mS/cm", Low: 0, High: 5, Doc: "Conductivity of the solids' surface in the rhoades model."},
+	{Name: "bulk_ec_at_probe", Kind: Flag, Default: "false", Source: "common practice, no source", Doc: "Whether bulk_ec comes at the substrate's temperature rather than at 25 Cel."},
+	{Name: "ec_per_kelvin", Kind: Number, Unit: "1/K", Low: 0.001, High: 0.03, Derived: "the table of ISO 7888", Source: "ISO 7888", Doc: "Linear change of EC by kelvin, for bulk_ec_at_probe."},
 }
 
 var bandKeys = []Key{

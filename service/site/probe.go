@@ -10,12 +10,23 @@ import (
 	"rhizostat/policy/sensing"
 )
 
-// calibrations are the kinds of sensing.Calibration that a file may name.
-var calibrations = []string{"topp", "ledieu", "malicki", "polynomial", "weight"}
-
-// calibrationKeys says which keys belong to which calibration.
-var calibrationKeys = []struct{ key, kind string }{
-	{"polynomial", "polynomial"}, {"tare_kg", "weight"}, {"crop_kg", "weight"},
+// dependents are keys of a probe that say something only beside another one.
+var dependents = []struct {
+	key    string
+	on     string
+	values []string // of on
+	needed bool     // by on, when it has one of the values
+}{
+	{"polynomial", "calibration", []string{sensing.Polynomial}, true},
+	{"points", "calibration", []string{sensing.Points}, true},
+	{"input", "calibration", []string{sensing.Polynomial, sensing.Points}, false},
+	{"tare_kg", "calibration", []string{sensing.Weight}, true},
+	{"crop_kg", "calibration", []string{sensing.Weight}, false},
+	{"hilhorst_offset", "pore_ec", []string{sensing.Hilhorst}, false},
+	{"rhoades_e", "pore_ec", []string{sensing.Rhoades}, true},
+	{"rhoades_f", "pore_ec", []string{sensing.Rhoades}, true},
+	{"rhoades_surface_ec", "pore_ec", []string{sensing.Rhoades}, true},
+	{"ec_per_kelvin", "bulk_ec_at_probe", []string{"true"}, false},
 }
 
 // reservedProbes are ids that topics use for sources that are no probes.
@@ -60,24 +71,15 @@ func (b *builder) within(v *value, probe policy.Probe, c hydraulics.Container) {
 	}
 }
 
-// calibration reads how a probe's signal becomes water content.
+// calibration reads how a probe's signals become water content and pore EC.
 func (b *builder) calibration(v *value, s *policy.Settings, p *hydraulics.Profile) sensing.Calibration {
+	number := func(name string) float64 { return v.field(name).number }
 	kind := v.field("calibration")
-	c := sensing.Calibration{Kind: kind.text, PoreEC: v.field("pore_ec").text, Offset: v.field("hilhorst_offset").number}
-	for _, k := range calibrationKeys {
-		f := v.field(k.key)
-		switch {
-		case f.node != nil && kind.text != k.kind:
-			b.say(f, fmt.Sprintf("%s says nothing without calibration %s", k.key, k.kind), "", "add calibration: "+k.kind+", or leave "+k.key+" out")
-		case f.node == nil && kind.text == k.kind && k.key != "crop_kg":
-			b.say(kind, fmt.Sprintf("calibration %s has no %s", k.kind, k.key), k.key+" beside it", "")
-		}
-	}
-	if v.field("hilhorst_offset").node != nil && c.PoreEC != "hilhorst" {
-		b.say(v.field("hilhorst_offset"), "hilhorst_offset says nothing without pore_ec hilhorst", "", "add pore_ec: hilhorst, or leave it out")
-	}
-	c.Polynomial = v.field("polynomial").numbers
-	c.TareKG, c.CropKG = v.field("tare_kg").number, v.field("crop_kg").number
+	c := sensing.Calibration{Kind: kind.text, Input: v.field("input").text, Polynomial: v.field("polynomial").numbers, Points: v.field("points").pairs,
+		TareKG: number("tare_kg"), CropKG: number("crop_kg"), PoreEC: v.field("pore_ec").text, Offset: number("hilhorst_offset"),
+		RhoadesE: number("rhoades_e"), RhoadesF: number("rhoades_f"), SurfaceEC: number("rhoades_surface_ec"),
+		ECAtProbe: v.field("bulk_ec_at_probe").flag, ECPerKelvin: number("ec_per_kelvin")}
+	b.dependents(v)
 	if !v.sound() || p == nil {
 		return c
 	}
@@ -87,8 +89,28 @@ func (b *builder) calibration(v *value, s *policy.Settings, p *hydraulics.Profil
 			b.say(kind, fmt.Sprintf("calibration malicki needs the bulk density of the substrate %s", s.Substrate.Name), "bulk_density_g_per_cm3 of the substrate", "")
 			return c
 		}
-	case "weight":
+	case sensing.Weight:
 		c.VolumeML = p.VolumeML()
 	}
+	if err := c.Validate(); err != nil {
+		summary, expected, hint := clauses(strings.TrimPrefix(err.Error(), "calibration: "))
+		b.say(pick(v, kind, v.field("pore_ec")), summary, expected, hint)
+	}
 	return c
+}
+
+// dependents says of keys that stand without the one they belong to, and of
+// those that are missing beside it.
+func (b *builder) dependents(v *value) {
+	for _, d := range dependents {
+		f, on := v.field(d.key), v.field(d.on)
+		applies := slices.Contains(d.values, on.text)
+		switch {
+		case f.node != nil && !applies:
+			also := d.on + ": " + strings.Join(d.values, " or ")
+			b.say(f, fmt.Sprintf("%s says nothing without %s", d.key, also), "", "add "+also+", or leave "+d.key+" out")
+		case f.node == nil && applies && d.needed:
+			b.say(on, fmt.Sprintf("%s: %s has no %s beside it", d.on, on.text, d.key), f.key.expected(), "")
+		}
+	}
 }
