@@ -1,0 +1,342 @@
+package sensing
+
+import "math"
+
+// MaxProbes is the largest number of probes of one zone.
+const MaxProbes = 16
+
+// Consensus is what the probes of a zone say together. Each probe's reading,
+// turned into the zone's mean water content, differs from the others' by an
+// offset that is its own: where it sits, how it was calibrated. The offsets are
+// learned, and the zone is the robust centre of the readings less their offsets.
+//
+// Two offsets are kept for each. Near follows within hours, so that probes that
+// answer to a shot at different speeds still agree and one that drops out or
+// comes back does not move the zone. Far follows over days; its sum over the
+// zone's probes is 0, which makes the zone the mean of its probes, and Near is
+// drawn to it in common, so that the level stays there.
+//
+// The zero value knows no probe. It is plain data of fixed size, part of the
+// snapshot.
+type Consensus struct {
+	Probes   [MaxProbes]Opinion
+	FirstMs  int64
+	NewestMs int64
+	Bridge   float64 // keeps the level as a probe leaves or comes, m3/m3, fading
+	BridgeMs int64
+	Scatter  float32           // of the probes about the zone, m3/m3
+	Members  uint16            // probes that counted last
+	History  [historyN]float32 // the level at past steps of historyMs
+	Slot     int64             // of the newest of them
+}
+
+// Opinion is what one probe last said of the zone.
+type Opinion struct {
+	AtMs   int64
+	Value  float64 // the zone's water content by this probe alone, m3/m3
+	Near   float32 // m3/m3
+	Far    float32 // m3/m3
+	EveryS float32 // its usual interval
+	AgeS   float32 // for how long it has been learned from
+	Usable bool
+	Known  bool
+}
+
+const (
+	nearS     = 3 * hourS
+	farS      = 6 * dayS
+	commonS   = 6 * hourS // how fast the level is drawn back to the mean of the probes
+	bridgeMs  = 3 * hourMs
+	startMs   = 30 * minuteMs // offsets of probes first heard within this are set at once
+	historyMs = 5 * minuteMs
+	historyN  = 6
+
+	// noiseFloor is the least standard deviation of a zone's value, m3/m3: probes
+	// read to 0.001 and answer to the water around their rods, not to the whole
+	// container. loneFloor is added where one probe speaks for the zone. Common
+	// practice, no source; on the three measured zones the residual of a probe to
+	// its peer has 0.004 to 0.008.
+	noiseFloor = 0.002
+	loneFloor  = 0.004
+	// loneLevel is how far a single probe's level may be off the zone's, m3/m3: the
+	// spread of single places in a substrate (common practice, no source).
+	loneLevel = 0.03
+)
+
+// Observe takes what a probe (0 to MaxProbes-1) says of the zone's water
+// content, m3/m3, at an instant in Unix milliseconds; a probe that is not usable
+// leaves the zone until it is again. Readings older than the probe's last are
+// passed over.
+func (c *Consensus) Observe(probe int, atMs int64, value float64, usable bool) {
+	p := &c.Probes[probe]
+	if atMs < p.AtMs {
+		return
+	}
+	if !usable {
+		p.Usable = false
+		c.Members &^= 1 << probe // what it said last is no level to keep
+		return
+	}
+	if c.FirstMs == 0 {
+		c.FirstMs = atMs
+	}
+	level, known := c.level(max(atMs, c.NewestMs))
+	dt := min(float64(atMs-p.AtMs)/1000, hourS)
+	switch {
+	case !p.Known:
+		c.join(p, probe, atMs, value, level, known)
+		dt = 0
+	case p.EveryS == 0:
+		p.EveryS = float32(dt)
+	default:
+		p.EveryS += float32(math.Min(math.Max(dt-float64(p.EveryS), -0.2*float64(p.EveryS)), 0.2*float64(p.EveryS))) / 4
+	}
+	p.AtMs, p.Value, p.Usable = atMs, value, true
+	c.NewestMs = max(c.NewestMs, atMs)
+	c.learn(p, dt)
+	c.remember(atMs)
+}
+
+// join gives a new probe its offset.
+func (c *Consensus) join(p *Opinion, probe int, atMs int64, value, level float64, known bool) {
+	*p = Opinion{Known: true, Usable: true, AtMs: atMs, Value: value}
+	if known {
+		p.Near = float32(value - level)
+		p.Far = p.Near
+	}
+	if atMs-c.FirstMs > startMs {
+		return
+	}
+	// at the start the zone is the mean of the probes from the first moment
+	sum, n := 0.0, 0
+	for i := range c.Probes {
+		if q := &c.Probes[i]; q.Known {
+			sum += float64(q.Near)
+			n++
+		}
+	}
+	for i := range c.Probes {
+		if q := &c.Probes[i]; q.Known {
+			q.Near -= float32(sum / float64(n))
+			q.Far = q.Near
+		}
+	}
+}
+
+// Forget voids what was learned of a probe: it was moved.
+func (c *Consensus) Forget(probe int) {
+	c.Members &^= 1 << probe
+	c.Probes[probe] = Opinion{}
+}
+
+// fresh says which probes count at an instant.
+func (c *Consensus) fresh(atMs int64) uint16 {
+	mask := uint16(0)
+	for i := range c.Probes {
+		p := &c.Probes[i]
+		if p.Known && p.Usable && atMs-p.AtMs <= freshMs(p.EveryS) {
+			mask |= 1 << i
+		}
+	}
+	return mask
+}
+
+func freshMs(everyS float32) int64 {
+	return min(max(int64(3500*everyS), 2*shortestSilenceMs), longestSilenceMs)
+}
+
+// level returns the zone's water content at an instant. A probe that has fallen
+// silent, or comes back, changes who is asked but not the answer: the difference
+// goes into the bridge and fades.
+func (c *Consensus) level(atMs int64) (float64, bool) {
+	mask := c.fresh(atMs)
+	if mask == 0 {
+		return 0, false
+	}
+	if mask != c.Members {
+		c.bridge(atMs, mask)
+	}
+	centre, _ := c.centre(mask)
+	return centre + c.bridged(atMs), true
+}
+
+func (c *Consensus) centre(mask uint16) (float64, int) {
+	var values [MaxProbes]float64
+	for i := range c.Probes {
+		values[i] = c.Probes[i].Value - float64(c.Probes[i].Near)
+	}
+	return location(&values, mask)
+}
+
+func (c *Consensus) bridged(atMs int64) float64 {
+	if c.Bridge == 0 {
+		return 0
+	}
+	return c.Bridge * math.Exp(-float64(max(atMs-c.BridgeMs, 0))/float64(bridgeMs))
+}
+
+func (c *Consensus) bridge(atMs int64, mask uint16) {
+	now, _ := c.centre(mask)
+	if c.Members != 0 {
+		before, _ := c.centre(c.Members)
+		c.Bridge = c.bridged(atMs) + before - now
+		c.BridgeMs = atMs
+	} else {
+		c.Bridge = 0
+	}
+	c.Members = mask
+}
+
+// learn moves the offsets after a reading of p.
+func (c *Consensus) learn(p *Opinion, dt float64) {
+	level, known := c.level(c.NewestMs)
+	if !known || dt <= 0 {
+		return
+	}
+	p.AgeS = float32(math.Min(float64(p.AgeS)+dt, 60*dayS))
+	age := float64(p.AgeS)
+	off := p.Value - float64(p.Near) - level
+	c.Scatter += float32((math.Abs(off) - float64(c.Scatter)) * math.Min(dt/(6*hourS), 0.1))
+	step := off * math.Min(dt/nearS, 0.5)
+	p.Near += float32(math.Min(math.Max(step, -nearMost), nearMost))
+	toward(&p.Far, float64(p.Near), dt, math.Min(farS, age+hourS))
+	c.centreOffsets(dt)
+}
+
+// nearMost caps what one reading teaches, m3/m3.
+const nearMost = 0.002
+
+// centreOffsets draws the sum of the far offsets to 0 and the near ones, in
+// common, to the far ones. The common part is a robust centre, so that the drift
+// of one probe is its own affair.
+func (c *Consensus) centreOffsets(dt float64) {
+	sum, known := 0.0, 0
+	var apart [MaxProbes]float64
+	mask := uint16(0)
+	for i := range c.Probes {
+		p := &c.Probes[i]
+		if !p.Known {
+			continue
+		}
+		sum += float64(p.Far)
+		known++
+		apart[i] = float64(p.Near - p.Far)
+		if p.Usable {
+			mask |= 1 << i
+		}
+	}
+	mean := float32(sum / float64(known) * math.Min(dt/dayS, 1))
+	common, _ := location(&apart, mask)
+	common *= math.Min(dt/commonS, 0.5)
+	for i := range c.Probes {
+		p := &c.Probes[i]
+		if !p.Known {
+			continue
+		}
+		p.Far -= mean
+		if p.Usable {
+			p.Near -= float32(common)
+		}
+	}
+}
+
+// Value returns the zone's water content at an instant, m3/m3, the standard
+// deviation with which it follows the zone's course, and the number of probes
+// behind it; not ok where none is fresh. How far its level may be off is
+// another matter, see [Consensus.LevelSD].
+func (c *Consensus) Value(atMs int64) (wc, sd float64, n int, ok bool) {
+	level, ok := c.level(atMs)
+	if !ok {
+		return 0, 0, 0, false
+	}
+	mask := c.Members
+	spread := 0.0
+	for i := range c.Probes {
+		if mask&(1<<i) == 0 {
+			continue
+		}
+		p := &c.Probes[i]
+		r := p.Value - float64(p.Near) - level
+		r = math.Min(math.Abs(r), 4*huberReach)
+		spread += r * r
+		n++
+	}
+	between := 1.25 * float64(c.Scatter) // a mean distance of s is 1.25 s of deviation
+	spread = math.Max(spread/float64(n), between*between)
+	variance := noiseFloor*noiseFloor + spread/float64(n)
+	if n == 1 {
+		variance += loneFloor * loneFloor
+	}
+	b := c.bridged(atMs) / 2
+	return level, math.Sqrt(variance + b*b), n, true
+}
+
+// LevelSD returns how far the level of the value may be off the true mean of the
+// zone, m3/m3: the spread of the probes' own levels over the root of their
+// number, 0.03 where one stands alone. It hardly changes from one hour to the
+// next, so it says nothing against drybacks and rises.
+func (c *Consensus) LevelSD() float64 {
+	sum, n := 0.0, 0
+	for i := range c.Probes {
+		if p := &c.Probes[i]; p.Known {
+			sum += float64(p.Far) * float64(p.Far)
+			n++
+		}
+	}
+	if n < 2 {
+		return loneLevel
+	}
+	return math.Sqrt(sum / float64(n-1) / float64(n))
+}
+
+// Offset returns by how much a probe reads above the zone, m3/m3; false for one
+// that was never heard.
+func (c *Consensus) Offset(probe int) (float64, bool) {
+	p := &c.Probes[probe]
+	return float64(p.Far), p.Known
+}
+
+// Others returns the zone's water content without a probe, by the others' far
+// offsets, so that a drift between them shows in full.
+func (c *Consensus) Others(probe int, atMs int64) (wc float64, n int) {
+	mask := c.fresh(atMs) &^ (1 << probe)
+	var values [MaxProbes]float64
+	for i := range c.Probes {
+		values[i] = c.Probes[i].Value - float64(c.Probes[i].Far)
+	}
+	return location(&values, mask)
+}
+
+// Complete reports whether every probe that counts has spoken since the newest
+// reading less half of its own interval: a value taken earlier mixes the new
+// readings of some with the old ones of others.
+func (c *Consensus) Complete(atMs int64) bool {
+	for i := range c.Probes {
+		p := &c.Probes[i]
+		if c.fresh(atMs)&(1<<i) != 0 && c.NewestMs-p.AtMs > int64(500*p.EveryS) {
+			return false
+		}
+	}
+	return true
+}
+
+// remember keeps the level of the last half hour in steps.
+func (c *Consensus) remember(atMs int64) {
+	level, ok := c.level(c.NewestMs)
+	if !ok {
+		return
+	}
+	slot := atMs / historyMs
+	if slot-c.Slot >= historyN || c.Slot == 0 {
+		for i := range c.History {
+			c.History[i] = float32(level)
+		}
+		c.Slot = slot
+	}
+	for c.Slot < slot {
+		next := (c.Slot + 1) % historyN
+		c.History[next] = c.History[c.Slot%historyN]
+		c.Slot++
+	}
+	c.History[c.Slot%historyN] = float32(level)
+}

@@ -1,0 +1,229 @@
+package sensing
+
+// Health is what is thought of a probe.
+type Health uint8
+
+// The states of health, in the words of the wire.
+const (
+	OK          Health = iota
+	Stale              // silent for longer than its own rhythm explains
+	Stuck              // it does not move where its like and its own past say it should
+	OutOfRange         // it says what cannot be
+	Jumping            // a step that no water explains; ends once it has settled
+	Drifting           // its difference from its peers has been moving for days
+	Disagreeing        // its difference from its peers has left its usual range within hours
+	ClockWrong         // its timestamps cannot be trusted
+	healthCount
+)
+
+// HealthCount is the number of states of health.
+const HealthCount = int(healthCount)
+
+var healthNames = [healthCount]string{
+	OK: "ok", Stale: "stale", Stuck: "stuck", OutOfRange: "out-of-range", Jumping: "jumping",
+	Drifting: "drifting", Disagreeing: "disagreeing", ClockWrong: "clock-wrong",
+}
+
+// String returns the word of the wire.
+func (h Health) String() string {
+	if h < healthCount {
+		return healthNames[h]
+	}
+	return "unknown"
+}
+
+// Usable reports whether readings in this state may count for the zone.
+func (h Health) Usable() bool { return h == OK }
+
+// Surroundings are what is known around a probe at its reading.
+type Surroundings struct {
+	Others     float64 // water content of the zone by its other probes, m3/m3
+	OthersRose float64 // how far that has risen in the last quarter of an hour, m3/m3, at least 0
+	OthersN    int     // how many probes that rests on; 0: Others is not known
+	WaterMs    int64   // when water was last given as far as it was reported; 0: never
+	Ceiling    float64 // total porosity, m3/m3; 0: not known
+}
+
+// ProbeHealth follows one probe. The zero value is a probe never heard of. It is
+// plain data of fixed size, part of the snapshot.
+type ProbeHealth struct {
+	FirstMs int64 // first reading, or when it was begun anew
+	LastMs  int64 // newest accepted reading
+	Last    float32
+	Rhythm  Rhythm
+	Noise   float32 // standard deviation of one reading about its course, m3/m3
+
+	Step   Step
+	Still  Still
+	Drift  Drift
+	Bad    uint8 // leaking count of impossible readings
+	Heard  uint32
+	Before float32 // the reading before Last
+
+	Misdating bool // the shell says that its clock is wrong
+	Relearn   bool // its offset is void: it was moved, or came back other than it was
+	State     Health
+	SinceMs   int64 // of State
+}
+
+// bad counts: an impossible reading adds badAdds, a good one takes 1 off, and
+// the probe is out of range from badIll on, so that one garbled message is
+// forgiven and a probe that hangs in the air is not (common practice, no source).
+const (
+	badAdds = 3
+	badIll  = 6
+	badMost = 12
+)
+
+// outsideCeiling is how far a reading may lie above the total porosity, m3/m3:
+// calibrations err and porosities are estimates (common practice, no source).
+const outsideCeiling = 0.15
+
+// Refuse records a reading that cannot be (no water content comes of it), at an
+// instant in Unix milliseconds.
+func (h *ProbeHealth) Refuse(atMs int64) Health {
+	h.Bad = min(h.Bad+badAdds, badMost)
+	h.judge(atMs)
+	return h.State
+}
+
+// Misdated records whether the shell finds the probe's clock wrong.
+func (h *ProbeHealth) Misdated(atMs int64, wrong bool) Health {
+	h.Misdating = wrong
+	h.judge(atMs)
+	return h.State
+}
+
+// Moved records that a person moved the probe, or gave it another container or
+// substrate: what was learned of its place is void.
+func (h *ProbeHealth) Moved(atMs int64) {
+	h.FirstMs = atMs
+	h.Step, h.Still, h.Drift = Step{}, Still{}, Drift{}
+	h.Relearn = true
+	h.judge(atMs)
+}
+
+// Observe takes a reading: atMs its own time in Unix milliseconds, own the water
+// content at the probe, and mean the zone's by this probe alone (the mean of the
+// container whose profile gives own at its height), both m3/m3. Readings that
+// are not newer than the last are passed over. It returns the probe's health,
+// which counts for this very reading.
+func (h *ProbeHealth) Observe(atMs int64, own, mean float64, s Surroundings) Health {
+	if atMs <= h.LastMs && h.Heard > 0 {
+		return h.State
+	}
+	if !(own >= 0) || s.Ceiling > 0 && own > s.Ceiling+outsideCeiling {
+		h.LastMs = max(h.LastMs, atMs)
+		return h.Refuse(atMs)
+	}
+	if h.Bad > 0 {
+		h.Bad--
+	}
+	if h.Heard == 0 {
+		h.FirstMs = atMs
+		h.Step.begin(atMs, own)
+		h.Still.begin(atMs, own)
+	} else {
+		h.follow(atMs, own, mean, s)
+	}
+	h.Heard++
+	h.Before, h.Last, h.LastMs = h.Last, float32(own), atMs
+	h.judge(atMs)
+	return h.State
+}
+
+// follow takes a reading of a probe that was heard before.
+func (h *ProbeHealth) follow(atMs int64, own, mean float64, s Surroundings) {
+	dt := atMs - h.LastMs
+	silent := h.Rhythm.late(dt)
+	h.Rhythm.learn(dt)
+	if silent {
+		h.Still.begin(atMs, own)
+	} else {
+		h.learnNoise(own)
+	}
+	noise := float64(h.Noise)
+	jumped := h.Step.observe(stepReading{
+		atMs: atMs, own: own, last: float64(h.Last), dtMs: dt, noise: noise, rhythmS: float64(h.Rhythm.UsualS),
+		young: atMs-h.FirstMs < youngMs, silent: silent,
+	}, s)
+	switch jumped {
+	case stepSettled:
+		h.Relearn = true
+		h.Drift = Drift{}
+		h.Still.begin(atMs, own)
+	case stepNone:
+		h.Still.observe(atMs, own, noise, s)
+		h.Drift.observe(atMs, min(dt, longestStepMs), own, mean, s)
+	}
+	if h.Drift.forgotten() {
+		h.Relearn = true
+	}
+}
+
+// youngMs is how long after its first reading a probe may fall as it likes:
+// substrate that was just filled and soaked drains.
+const youngMs = 2 * hourMs
+
+const (
+	minuteMs = int64(60 * 1000)
+	hourMs   = 60 * minuteMs
+	dayMs    = 24 * hourMs
+	// longestStepMs caps the weight of one reading after a gap.
+	longestStepMs = hourMs
+)
+
+// Health returns the state at an instant, Unix milliseconds, at which the probe
+// may have fallen silent.
+func (h *ProbeHealth) Health(atMs int64) Health {
+	h.judge(atMs)
+	return h.State
+}
+
+// Held reports whether the newest reading waits for its peers to confirm it: a
+// rise that no one else has seen yet. It is no illness, but it does not count.
+func (h *ProbeHealth) Held() bool { return h.Step.SuspectMs != 0 }
+
+func (h *ProbeHealth) judge(atMs int64) {
+	state := OK
+	switch {
+	case h.Misdating:
+		state = ClockWrong
+	case h.Bad >= badIll:
+		state = OutOfRange
+	case h.Heard > 0 && h.Rhythm.late(atMs-h.LastMs):
+		state = Stale
+	case h.Still.Stuck:
+		state = Stuck
+	case h.Step.JumpMs != 0:
+		state = Jumping
+	case h.Drift.Drifting:
+		state = Drifting
+	case h.Drift.Disagreeing:
+		state = Disagreeing
+	}
+	if state != h.State || h.SinceMs == 0 {
+		h.State, h.SinceMs = state, atMs
+	}
+}
+
+// learnNoise follows the scatter of single readings by their second differences,
+// which a steady course leaves out. A difference d of independent errors of
+// standard deviation s has a mean size of 0.798 sqrt(6) s.
+func (h *ProbeHealth) learnNoise(own float64) {
+	if h.Heard < 2 {
+		return
+	}
+	d := abs(own - 2*float64(h.Last) + float64(h.Before))
+	old := float64(h.Noise)
+	d = min(d/1.954, 3*old+0.0005) // a shot is no noise
+	weight := max(1/float64(h.Heard), 0.01)
+	h.Noise = float32(old + weight*(d-old))
+}
+
+func abs(x float64) float64 {
+	if x < 0 {
+		return -x
+	}
+	return x
+}

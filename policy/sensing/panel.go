@@ -1,0 +1,105 @@
+package sensing
+
+// Panel is the health of a zone's probes and what they agree on, joined: the way
+// readings go in and the zone's water content comes out. Plain data of fixed
+// size, part of the snapshot.
+type Panel struct {
+	Health    [MaxProbes]ProbeHealth
+	Consensus Consensus
+}
+
+// Zone is what the panel is told of the zone at a reading.
+type Zone struct {
+	WaterMs int64   // when water was last given as far as it was reported; 0: never
+	Ceiling float64 // total porosity, m3/m3; 0: not known
+}
+
+// Observe takes one probe's reading at its own time (Unix milliseconds): own the
+// water content at the probe, mean the zone's by this probe alone, both m3/m3.
+// It returns the probe's health; the reading counts for the zone only if that is
+// OK.
+func (p *Panel) Observe(probe int, atMs int64, own, mean float64, z Zone) Health {
+	h := &p.Health[probe]
+	if atMs <= h.LastMs && h.Heard > 0 {
+		return h.State
+	}
+	s := Surroundings{WaterMs: z.WaterMs, Ceiling: z.Ceiling}
+	s.Others, s.OthersN = p.Consensus.Others(probe, atMs)
+	if s.OthersN > 0 {
+		s.OthersRose = p.Consensus.rose(atMs)
+	}
+	state := h.Observe(atMs, own, mean, s)
+	p.admit(probe, atMs, mean, state)
+	return state
+}
+
+// Refuse records that a probe said something that cannot be.
+func (p *Panel) Refuse(probe int, atMs int64) Health {
+	state := p.Health[probe].Refuse(atMs)
+	if !state.Usable() {
+		p.Consensus.Observe(probe, atMs, 0, false)
+	}
+	return state
+}
+
+// Misdated records whether the shell finds a probe's clock wrong.
+func (p *Panel) Misdated(probe int, atMs int64, wrong bool) Health {
+	state := p.Health[probe].Misdated(atMs, wrong)
+	if !state.Usable() {
+		p.Consensus.Observe(probe, atMs, 0, false)
+	}
+	return state
+}
+
+// Moved records that a person moved a probe.
+func (p *Panel) Moved(probe int, atMs int64) {
+	p.Health[probe].Moved(atMs)
+	p.Health[probe].Relearn = false
+	p.Consensus.Forget(probe)
+}
+
+// Repotted records that every probe sits in another container or substrate.
+func (p *Panel) Repotted(atMs int64) {
+	for i := range p.Health {
+		if p.Health[i].Heard > 0 {
+			p.Moved(i, atMs)
+		}
+	}
+	p.Consensus = Consensus{}
+}
+
+// admit hands a reading to the consensus as its health allows.
+func (p *Panel) admit(probe int, atMs int64, mean float64, state Health) {
+	h := &p.Health[probe]
+	usable := state.Usable() && !h.Held()
+	if usable && h.Relearn {
+		h.Relearn = false
+		p.Consensus.Forget(probe)
+	}
+	p.Consensus.Observe(probe, atMs, mean, usable)
+}
+
+// Healthy returns how many probes are usable at an instant.
+func (p *Panel) Healthy(atMs int64) int {
+	n := 0
+	for i := range p.Health {
+		if h := &p.Health[i]; h.Heard > 0 && h.Health(atMs).Usable() {
+			n++
+		}
+	}
+	return n
+}
+
+// rose returns how far the zone has risen above the lowest level of the last
+// half hour, m3/m3, at least 0.
+func (c *Consensus) rose(atMs int64) float64 {
+	level, ok := c.level(atMs)
+	if !ok || c.Slot == 0 || atMs/historyMs-c.Slot >= historyN {
+		return 0
+	}
+	low := level
+	for _, past := range c.History {
+		low = min(low, float64(past))
+	}
+	return level - low
+}
