@@ -98,7 +98,7 @@ func (r *Record) Due(z *learning.Zone, c *learning.Constants, atMs int64, out *[
 		if slot.Issue != tag(issued/IssueEvery) {
 			continue
 		}
-		given := z.History.GivenBetween(issued, atMs)
+		given := z.GivenBetween(c, issued, atMs)
 		out[n] = r.scoreUsual(h, slot, issued, level)
 		out[n+1] = r.scoreGiven(z, c, h, slot, issued, given, level)
 		out[n+2] = r.scorePlan(c, h, slot, given, level)

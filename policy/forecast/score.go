@@ -53,7 +53,7 @@ func (r *Record) scoreGiven(z *learning.Zone, c *learning.Constants, h int, slot
 	keep := math.Exp(-float64(bin) / 1000 / math.Exp(z.DrainLog.Mean))
 	for k := range n {
 		at := issued + int64(k)*bin
-		w += z.Capture.Mean * z.History.GivenBetween(at, at+bin) / c.VolumeML
+		w += z.Capture.Mean * z.GivenBetween(c, at, at+bin) / c.VolumeML
 		if over := w - z.Capacity.Mean; over > 0 {
 			w = math.Min(z.Capacity.Mean+over*keep, c.MaxMean)
 		}

@@ -24,8 +24,8 @@ func (z *Zone) learnFromShot(c *Constants, at int64, w float64, settled bool, dr
 	}
 	kept := c.VolumeML*(w-s.Before) + drunk // mL still there or drunk
 	given := s.GivenML
-	if !s.Known {
-		given = c.VolumeML*rise + drunk*float64(s.TopMs-s.StartMs)/math.Max(1, float64(at-s.StartMs))
+	if given <= 0 {
+		return
 	}
 	share := math.Min(math.Max(kept/given, 0), 1)
 	if ev != nil {
@@ -33,40 +33,81 @@ func (z *Zone) learnFromShot(c *Constants, at int64, w float64, settled bool, dr
 	}
 	noise := z.Ticks.Noise * 1.5 * c.VolumeML / given
 	below := s.Top < z.Capacity.Mean-math.Max(0.01, z.Capacity.SD())
-	if s.Known && below && at-s.StartMs >= 10*minuteMs {
-		z.Capture.take(math.Min(kept/given, 1.15), math.Hypot(0.2, noise), &capturePace)
+	if below && s.Known && at-s.StartMs >= 10*minuteMs {
 		z.RiseVol.take(math.Min(c.VolumeML*rise/given, 2.5), math.Hypot(0.3, noise), &risePace)
 	}
+	z.learnDrainage(c, at, w, settled, drunk/math.Max(1, float64(at-s.StartMs)))
 	if settled {
-		z.learnPlateau(c, at, w, rise, share, ev)
+		z.learnPlateau(c, at, w, share, ev)
 	}
+}
+
+// learnCapture takes what of a stretch's water stayed, below capacity, as a
+// ratio of sums over some twenty waterings: small ones are too noisy each.
+func (z *Zone) learnCapture(below bool, given, drain float64) {
+	s := &z.Shots
+	if !below || given <= 0 || !s.Known && z.Reports() {
+		return
+	}
+	const memory = 0.95
+	s.KeptSum = memory*s.KeptSum + given - drain
+	s.GivenSum = memory*s.GivenSum + given
+	z.Capture.take(s.KeptSum/s.GivenSum, 0.2, &capturePace)
+}
+
+// learnDrainage takes two sights of how fast water above capacity leaves. Onto
+// a full container, the part of a known watering that still shows at its top:
+//
+//	rise = capture*given/V * exp(-(top - start)/T)
+//
+// And after it has drained, the part of the fall that was still to come ten
+// minutes after the top. drunkPerMs is uptake, mL/ms, taken out of both.
+func (z *Zone) learnDrainage(c *Constants, at int64, w float64, settled bool, drunkPerMs float64) {
+	s := &z.Shots
+	perMs := drunkPerMs / c.VolumeML
+	noise := z.Ticks.Noise
+	if s.Known && s.Before > z.Capacity.Mean-0.005 {
+		to := float64(s.TopMs - s.StartMs)
+		shows := (s.Top - s.Before + perMs*to) / (z.Capture.Mean * s.GivenML / c.VolumeML)
+		if shows > 0.02 && shows < 0.95 && s.Top-s.Before > 2*noise {
+			z.DrainLog.take(math.Log(-to/1000/math.Log(shows)), 0.5, &drainPace)
+		}
+	}
+	if !settled || s.After10 == 0 {
+		return
+	}
+	lost := s.Top - w - perMs*float64(at-s.TopMs)
+	late := s.After10 - w - perMs*(float64(at-s.TopMs)-600_000)
+	if lost < 4*noise || s.Top < z.Capacity.Mean {
+		return
+	}
+	left := math.Min(math.Max(late/lost, 0.02), 0.9)
+	z.DrainLog.take(math.Log(-600/math.Log(left)), 0.7, &drainPace)
 }
 
 // learnPlateau takes the level at the end of drainage as a sight of the
 // container's capacity where a good part of the watering has drained, the more
-// surely the more did.
-func (z *Zone) learnPlateau(c *Constants, at int64, w, rise, share float64, ev *Events) {
+// surely the more did. A plateau far from what was believed is first only a
+// reason to believe it less.
+func (z *Zone) learnPlateau(c *Constants, at int64, w, share float64, ev *Events) {
 	s := &z.Shots
-	lost := s.Top - w
-	if share > 0.6 || lost < 2*z.Ticks.Noise {
+	if lost := s.Top - w; share > 0.6 || lost < 2*z.Ticks.Noise {
 		return
 	}
 	if ev != nil {
 		ev.PlateauAtMs, ev.Plateau = at, w
 	}
-	near := math.Max(0.06, 3*z.Capacity.SD())
-	if w < z.Capacity.Mean-near || w > c.MaxMean {
+	if w > c.MaxMean {
+		return
+	}
+	if near := math.Max(0.06, 3*z.Capacity.SD()); w < z.Capacity.Mean-near {
+		z.Capacity.Var = math.Min(z.Capacity.Var+0.01*0.01, 0.08*0.08)
 		return
 	}
 	p := capacityPace
 	p.low = 0.6 * c.DesignCapacity
 	p.high = math.Max(p.low, c.MaxMean)
 	z.Capacity.take(w, 0.01+0.03*share, &p)
-	if s.After10 > 0 && s.After10 < s.Top && s.After10 > w {
-		if left := (s.After10 - w) / lost; left > 0.05 && left < 0.95 {
-			z.DrainLog.take(math.Log(-600/math.Log(left)), 0.5, &drainPace)
-		}
-	}
 }
 
 // Change is something that makes what was learned doubtful.

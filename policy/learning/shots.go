@@ -199,11 +199,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 	}
 	drunk := z.Open.ModelML
 	if s.SeenMs != 0 && !s.Known {
-		// Nobody said how much: the rise, and what was drunk meanwhile,
-		// over the share that stays.
-		share := float64(s.TopMs-s.StartMs) / math.Max(1, float64(at-s.StartMs))
-		est := (c.VolumeML*(s.Top-s.Before) + share*drunk) / z.Capture.Mean
-		if more := est - s.GivenML; more > 0 {
+		if more := z.shownML(c, at) - s.GivenML; more > 0 {
 			s.GivenML += more
 			z.Open.GivenML += more
 			z.History.water(s.TopMs, more)
@@ -216,7 +212,34 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 		ev.EndedAtMs, ev.EndedML = s.StartMs, s.GivenML
 	}
 	z.learnFromShot(c, at, w, settled, drunk, ev)
-	z.closeInterval(c, at, w)
+	below := s.SeenMs != 0 && s.Top < z.Capacity.Mean-math.Max(0.01, z.Capacity.SD())
+	given, drain := z.closeInterval(c, at, w)
+	z.learnCapture(below, given, drain)
 	s.StartMs = 0
 	s.Rising = false
+}
+
+// shownML is the volume of a watering that nobody reported, mL: its rise and
+// what was drunk meanwhile, over the share that stays where that is known from
+// reported ones. In a zone without reports it is the water that showed; what
+// ran through at once is in neither its irrigation nor its drain.
+func (z *Zone) shownML(c *Constants, at int64) float64 {
+	s := &z.Shots
+	part := float64(s.TopMs-s.StartMs) / math.Max(1, float64(at-s.StartMs))
+	ml := c.VolumeML*(s.Top-s.Before) + part*z.Open.ModelML
+	if z.Reports() {
+		ml /= z.Capture.Mean
+	}
+	return ml
+}
+
+// GivenBetween returns the water given from from to to, both within the last
+// 24 h, mL: by whole quarter hours, with what has shown of a watering that
+// nobody has reported yet.
+func (z *Zone) GivenBetween(c *Constants, from, to int64) float64 {
+	sum := z.History.GivenBetween(from, to)
+	if s := &z.Shots; s.StartMs != 0 && s.SeenMs != 0 && !s.Known && s.TopMs >= from && s.TopMs < to {
+		sum += math.Max(0, z.shownML(c, z.AtMs)-s.GivenML)
+	}
+	return sum
 }

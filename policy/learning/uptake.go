@@ -83,6 +83,10 @@ type Block struct {
 
 const (
 	blockMs      = 60 * minuteMs // a block is so long
+	// quietMs is how long after a watering's top a fall is the crop's alone:
+	// until then water still moves down past the probes and slows or hastens
+	// it. On measured slabs the fall from 30 to 60 min is a fifth too small.
+	quietMs      = 60 * minuteMs
 	leastBlockMs = 25 * minuteMs // and teaches nothing when shorter
 	// modelSD is how far one hour's uptake per demand strays from the day's,
 	// as a share of it. Common practice, no source.
@@ -129,6 +133,9 @@ func (z *Zone) learnUptake(c *Constants, at int64, w float64) {
 			z.blockEnds(c)
 		}
 		*b = Block{}
+		return
+	}
+	if at-z.Shots.TopMs < quietMs && z.Shots.TopMs != 0 {
 		return
 	}
 	b.add(at, w)
