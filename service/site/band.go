@@ -85,15 +85,19 @@ func (b *builder) edges(w wanted, at *value, p *hydraulics.Profile, a hydraulics
 	return spec
 }
 
-// drybackShare of the band's width is the overnight dryback where none is
-// asked: the morning then finds the zone in the middle of its band (common
-// practice, no source).
-const drybackShare = 0.5
+// The overnight dryback where none is asked (common practice, no source): half
+// of the band, so that the morning finds the zone in its middle, and no more
+// than a crop drinks between its last shot and the next day's first without
+// the last one being given at noon.
+const (
+	drybackShare   = 0.5
+	largestDryback = 0.08 // m3/m3
+)
 
 func (b *builder) dryback(v, at *value, p *hydraulics.Profile, band hydraulics.Band) float64 {
 	width := band.FullPoint - band.RefillPoint
 	if v.node == nil {
-		return math.Round(drybackShare*width*200) / 200
+		return math.Round(min(drybackShare*width, largestDryback)*200) / 200
 	}
 	switch {
 	case v.number >= band.FullPoint-p.MinMean():

@@ -141,7 +141,7 @@ func TestDefaults(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := (band.FullPoint - band.RefillPoint) / 2; math.Abs(got.Band.OvernightDryback-want) > 0.0025+1e-12 {
+	if want := min((band.FullPoint-band.RefillPoint)/2, 0.08); math.Abs(got.Band.OvernightDryback-want) > 0.0025+1e-12 {
 		t.Errorf("overnight dryback %g, want %g to 0.005", got.Band.OvernightDryback, want)
 	}
 	if got.Limits.MaxShotML != math.Round(0.05*p.VolumeML()) || got.Limits.MinIntervalMin != 15 {

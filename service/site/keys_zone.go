@@ -54,7 +54,7 @@ var bandKeys = []Key{
 	{Name: "refill_point", Kind: Number, Unit: "m3/m3", Low: 0.01, High: 0.98, Derived: "the refill point that physics gives", Doc: "Lower edge as a plain number; max_suction_kpa then has no say."},
 	{Name: "min_air_filled_porosity", Kind: Number, Unit: "m3/m3", Low: 0, High: 0.6, Default: "0.15", Source: "Department of Agriculture Western Australia, potting mixes: a well-drained mix has at least 0.15", Doc: "Air that the full point leaves; the full point is container capacity where that leaves more."},
 	{Name: "max_suction_kpa", Kind: Number, Unit: "kPa", Low: 0.5, High: 30, Default: "5", Source: "de Boodt & Verdonck 1972 (memory): easily available water ends at 5 kPa", Doc: "Volume-mean suction at the refill point."},
-	{Name: "overnight_dryback", Kind: Number, Unit: "m3/m3", Low: 0, High: 0.6, Derived: "half the width of the band", Source: "common practice, no source", Doc: "Fall of water content wanted from the last peak of a day to the first shot of the next."},
+	{Name: "overnight_dryback", Kind: Number, Unit: "m3/m3", Low: 0, High: 0.6, Derived: "half the width of the band, at most 0.08", Source: "common practice, no source", Doc: "Fall of water content wanted from the last peak of a day to the first shot of the next."},
 	{Name: "drain_fraction", Kind: Number, Low: 0, High: 0.8, Default: "0.10", Source: "University of Florida EDIS EP529: 0.15 or less; 0.10 to 0.20 in nurseries (memory)", Doc: "Share of the applied water wanted as drain."},
 	{Name: "pore_ec", Kind: Number, Unit: "mS/cm", Low: 0.1, High: 20, Derived: "a pore EC that is watched and not steered", Doc: "Pore EC wanted."},
 }
