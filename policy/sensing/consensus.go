@@ -45,6 +45,7 @@ type Opinion struct {
 const (
 	nearS     = 3 * hourS
 	farS      = 6 * dayS
+	meanS     = 10 * dayS // how fast a probe that joined later enters the mean
 	commonS   = 6 * hourS // how fast the level is drawn back to the mean of the probes
 	bridgeMs  = 3 * hourMs
 	startMs   = 30 * minuteMs // offsets of probes first heard within this are set at once
@@ -100,6 +101,9 @@ func (c *Consensus) Observe(probe int, atMs int64, value float64, usable bool) {
 // join gives a new probe its offset.
 func (c *Consensus) join(p *Opinion, probe int, atMs int64, value, level float64, known bool) {
 	*p = Opinion{Known: true, Usable: true, AtMs: atMs, Value: value}
+	if c.alone(probe) {
+		c.FirstMs = atMs // all others were forgotten: begin again
+	}
 	if known {
 		p.Near = float32(value - level)
 		p.Far = p.Near
@@ -121,6 +125,16 @@ func (c *Consensus) join(p *Opinion, probe int, atMs int64, value, level float64
 			q.Far = q.Near
 		}
 	}
+}
+
+// alone reports that no other probe is known.
+func (c *Consensus) alone(probe int) bool {
+	for i := range c.Probes {
+		if i != probe && c.Probes[i].Known {
+			return false
+		}
+	}
+	return true
 }
 
 // Forget voids what was learned of a probe: it was moved.
@@ -225,7 +239,7 @@ func (c *Consensus) centreOffsets(dt float64) {
 			mask |= 1 << i
 		}
 	}
-	mean := float32(sum / float64(known) * math.Min(dt/dayS, 1))
+	mean := float32(sum / float64(known) * math.Min(dt/meanS, 1))
 	common, _ := location(&apart, mask)
 	common *= math.Min(dt/commonS, 0.5)
 	for i := range c.Probes {

@@ -47,11 +47,10 @@ type Surroundings struct {
 // ProbeHealth follows one probe. The zero value is a probe never heard of. It is
 // plain data of fixed size, part of the snapshot.
 type ProbeHealth struct {
-	FirstMs int64 // first reading, or when it was begun anew
-	LastMs  int64 // newest accepted reading
-	Last    float32
-	Rhythm  Rhythm
-	Noise   float32 // standard deviation of one reading about its course, m3/m3
+	LastMs int64 // newest accepted reading
+	Last   float32
+	Rhythm Rhythm
+	Noise  float32 // standard deviation of one reading about its course, m3/m3
 
 	Step   Step
 	Still  Still
@@ -63,7 +62,8 @@ type ProbeHealth struct {
 	Misdating bool // the shell says that its clock is wrong
 	Relearn   bool // its offset is void: it was moved, or came back other than it was
 	State     Health
-	SinceMs   int64 // of State
+	Since     Second // of State
+	First     Second // first reading, or when it was begun anew
 }
 
 // bad counts: an impossible reading adds badAdds, a good one takes 1 off, and
@@ -97,7 +97,7 @@ func (h *ProbeHealth) Misdated(atMs int64, wrong bool) Health {
 // Moved records that a person moved the probe, or gave it another container or
 // substrate: what was learned of its place is void.
 func (h *ProbeHealth) Moved(atMs int64) {
-	h.FirstMs = atMs
+	h.First = second(atMs)
 	h.Step, h.Still, h.Drift = Step{}, Still{}, Drift{}
 	h.Relearn = true
 	h.judge(atMs)
@@ -120,7 +120,7 @@ func (h *ProbeHealth) Observe(atMs int64, own, mean float64, s Surroundings) Hea
 		h.Bad--
 	}
 	if h.Heard == 0 {
-		h.FirstMs = atMs
+		h.First = second(atMs)
 		h.Step.begin(atMs, own)
 		h.Still.begin(atMs, own)
 	} else {
@@ -145,7 +145,7 @@ func (h *ProbeHealth) follow(atMs int64, own, mean float64, s Surroundings) {
 	noise := float64(h.Noise)
 	jumped := h.Step.observe(stepReading{
 		atMs: atMs, own: own, last: float64(h.Last), dtMs: dt, noise: noise, rhythmS: float64(h.Rhythm.UsualS),
-		young: atMs-h.FirstMs < youngMs, silent: silent,
+		young: atMs-h.First.ms() < youngMs, silent: silent,
 	}, s)
 	switch jumped {
 	case stepSettled:
@@ -153,7 +153,7 @@ func (h *ProbeHealth) follow(atMs int64, own, mean float64, s Surroundings) {
 		h.Drift = Drift{}
 		h.Still.begin(atMs, own)
 	case stepNone:
-		h.Still.observe(atMs, own, noise, s)
+		h.Still.observe(atMs, own, atMs-h.First.ms() > knownMs, s)
 		h.Drift.observe(atMs, min(dt, longestStepMs), own, mean, s)
 	}
 	if h.Drift.forgotten() {
@@ -164,6 +164,13 @@ func (h *ProbeHealth) follow(atMs int64, own, mean float64, s Surroundings) {
 // youngMs is how long after its first reading a probe may fall as it likes:
 // substrate that was just filled and soaked drains.
 const youngMs = 2 * hourMs
+
+// Second is an instant in Unix seconds, to 2106; 0 is none.
+type Second uint32
+
+func second(ms int64) Second { return Second(ms / 1000) }
+
+func (s Second) ms() int64 { return int64(s) * 1000 }
 
 const (
 	minuteMs = int64(60 * 1000)
@@ -182,7 +189,7 @@ func (h *ProbeHealth) Health(atMs int64) Health {
 
 // Held reports whether the newest reading waits for its peers to confirm it: a
 // rise that no one else has seen yet. It is no illness, but it does not count.
-func (h *ProbeHealth) Held() bool { return h.Step.SuspectMs != 0 }
+func (h *ProbeHealth) Held() bool { return h.Step.SuspectAt != 0 }
 
 func (h *ProbeHealth) judge(atMs int64) {
 	state := OK
@@ -195,15 +202,15 @@ func (h *ProbeHealth) judge(atMs int64) {
 		state = Stale
 	case h.Still.Stuck:
 		state = Stuck
-	case h.Step.JumpMs != 0:
+	case h.Step.LeftAt != 0:
 		state = Jumping
 	case h.Drift.Drifting:
 		state = Drifting
 	case h.Drift.Disagreeing:
 		state = Disagreeing
 	}
-	if state != h.State || h.SinceMs == 0 {
-		h.State, h.SinceMs = state, atMs
+	if state != h.State || h.Since == 0 {
+		h.State, h.Since = state, second(atMs)
 	}
 }
 

@@ -8,20 +8,21 @@ package sensing
 // be as fast as it likes, for water is; but water that reaches one probe of a
 // zone reaches the others, or was reported.
 type Step struct {
-	AnchorMs     int64 // a reading some minutes old, so that a fall in small pieces is seen too
-	NextAnchorMs int64
-	RiseMs       int64   // when the last rise was seen
-	SuspectMs    int64   // when a rise began that no one else has seen yet; 0: none
-	JumpMs       int64   // when the present jump began, or last moved on; 0: none
+	AnchorAt     Second // of a reading some minutes old, so that a fall in small pieces is seen too
+	NextAnchorAt Second
+	RiseAt       Second  // when the last rise was seen
+	SuspectAt    Second  // when a rise began that no one else has seen yet; 0: none
+	LeftAt       Second  // when the present jump began; 0: none
+	JumpAt       Second  // ... and when it last moved on
 	Anchor       float32 // m3/m3, as all below
 	NextAnchor   float32
 	RiseFrom     float32
 	SuspectFrom  float32
 	JumpFrom     float32 // where it came from
 	JumpLevel    float32 // where it is now
-	JumpFirstMs  int64   // when it left
-	JumpN        uint16  // readings since JumpMs
+	JumpTo       float32 // where it first went
 	Spikes       float32 // leaking count of isolated ones
+	JumpN        uint16  // readings since JumpAt
 }
 
 const (
@@ -62,12 +63,12 @@ const (
 )
 
 func (s *Step) begin(atMs int64, own float64) {
-	*s = Step{AnchorMs: atMs, Anchor: float32(own), NextAnchorMs: atMs, NextAnchor: float32(own)}
+	*s = Step{AnchorAt: second(atMs), Anchor: float32(own), NextAnchorAt: second(atMs), NextAnchor: float32(own)}
 }
 
 func (s *Step) observe(r stepReading, around Surroundings) stepOutcome {
 	s.Spikes -= s.Spikes * float32(min(float64(r.dtMs)/float64(spikeFadeMs), 1))
-	if s.JumpMs != 0 {
+	if s.LeftAt != 0 {
 		return s.settle(r)
 	}
 	tolerance := max(stepLeast, stepNoises*r.noise)
@@ -88,11 +89,11 @@ func (s *Step) observe(r stepReading, around Surroundings) stepOutcome {
 // anchor.
 func (s *Step) fell(r stepReading, tolerance float64) bool {
 	return r.own < s.floor(r, r.last, r.dtMs)-tolerance ||
-		r.own < s.floor(r, float64(s.Anchor), r.atMs-s.AnchorMs)-tolerance
+		r.own < s.floor(r, float64(s.Anchor), r.atMs-s.AnchorAt.ms())-tolerance
 }
 
 func (s *Step) floor(r stepReading, from float64, dtMs int64) float64 {
-	if s.RiseMs != 0 && r.atMs-s.RiseMs < drainMs {
+	if s.RiseAt != 0 && r.atMs-s.RiseAt.ms() < drainMs {
 		from = min(from, float64(s.RiseFrom))
 	}
 	return from - fallPerMs*float64(dtMs)
@@ -103,41 +104,41 @@ func (s *Step) noteRise(r stepReading) {
 	if r.own-from < max(riseLeast, 4*r.noise) {
 		return
 	}
-	if s.RiseMs == 0 || r.atMs-s.RiseMs > 2*anchorMs || from < float64(s.RiseFrom) {
+	if s.RiseAt == 0 || r.atMs-s.RiseAt.ms() > 2*anchorMs || from < float64(s.RiseFrom) {
 		s.RiseFrom = float32(from)
 	}
-	s.RiseMs = r.atMs
+	s.RiseAt = second(r.atMs)
 }
 
 // lone reports a rise that has stayed without an explanation for as long as one
 // could have come: the peers had their say, and no water was reported.
 func (s *Step) lone(r stepReading, around Surroundings) bool {
-	if s.SuspectMs == 0 {
+	if s.SuspectAt == 0 {
 		from := min(r.last, float64(s.Anchor))
 		if r.own-from >= max(loneRise, loneNoises*r.noise) && !r.young && !r.silent {
-			s.SuspectMs, s.SuspectFrom = r.atMs, float32(from)
+			s.SuspectAt, s.SuspectFrom = second(r.atMs), float32(from)
 		} else {
 			return false
 		}
 	}
 	rise := r.own - float64(s.SuspectFrom)
-	waited := r.atMs - s.SuspectMs
+	waited := r.atMs - s.SuspectAt.ms()
 	switch {
 	case around.OthersN == 0, // no one to ask
-		around.WaterMs != 0 && around.WaterMs > s.SuspectMs-explainedMs,
+		around.WaterMs != 0 && around.WaterMs > s.SuspectAt.ms()-explainedMs,
 		around.OthersRose >= max(riseLeast, 0.1*rise),
 		rise < max(loneRise, loneNoises*r.noise)/2: // it went back
-		s.SuspectMs = 0
+		s.SuspectAt = 0
 		return false
 	}
 	return waited >= max(2*anchorMs, int64(2200*r.rhythmS))
 }
 
 func (s *Step) jump(r stepReading, from float64) {
-	s.JumpMs, s.JumpFirstMs = r.atMs, r.atMs
-	s.JumpFrom, s.JumpLevel = float32(from), float32(r.own)
+	s.LeftAt, s.JumpAt = second(r.atMs), second(r.atMs)
+	s.JumpFrom, s.JumpTo, s.JumpLevel = float32(from), float32(r.own), float32(r.own)
 	s.JumpN = 1
-	s.SuspectMs, s.RiseMs = 0, 0
+	s.SuspectAt, s.RiseAt = 0, 0
 }
 
 // settle follows a jump: it ends as a spike if the probe comes back to where it
@@ -145,8 +146,9 @@ func (s *Step) jump(r stepReading, from float64) {
 // impossible ways never settles.
 func (s *Step) settle(r stepReading) stepOutcome {
 	tolerance := max(stepLeast, stepNoises*r.noise)
-	back := abs(r.own-float64(s.JumpFrom)) <= tolerance+fallPerMs*float64(r.atMs-s.JumpFirstMs)
-	if back && r.atMs-s.JumpFirstMs <= spikeMs {
+	size := abs(float64(s.JumpTo - s.JumpFrom))
+	back := abs(r.own-float64(s.JumpFrom)) <= max(tolerance/2, size/4)
+	if back && r.atMs-s.LeftAt.ms() <= spikeMs {
 		s.Spikes++
 		if s.Spikes < manySpikes {
 			s.end(r)
@@ -154,13 +156,13 @@ func (s *Step) settle(r stepReading) stepOutcome {
 		}
 	}
 	if r.own < float64(s.JumpLevel)-fallPerMs*float64(r.dtMs)-tolerance && s.notDraining(r) {
-		s.JumpMs, s.JumpN = r.atMs, 0
+		s.JumpAt, s.JumpN = second(r.atMs), 0
 	}
 	s.noteRise(r)
 	s.moveAnchor(r)
 	s.JumpLevel = float32(r.own)
 	s.JumpN++
-	if r.atMs-s.JumpMs < max(settleMs, int64(4000*r.rhythmS)) || s.JumpN < settleN {
+	if r.atMs-s.JumpAt.ms() < max(settleMs, int64(4000*r.rhythmS)) || s.JumpN < settleN {
 		return stepJumping
 	}
 	s.end(r)
@@ -168,20 +170,20 @@ func (s *Step) settle(r stepReading) stepOutcome {
 }
 
 func (s *Step) notDraining(r stepReading) bool {
-	return s.RiseMs == 0 || r.atMs-s.RiseMs >= drainMs || r.own < float64(s.RiseFrom)-stepLeast
+	return s.RiseAt == 0 || r.atMs-s.RiseAt.ms() >= drainMs || r.own < float64(s.RiseFrom)-stepLeast
 }
 
 func (s *Step) end(r stepReading) {
-	spikes, riseMs, riseFrom := s.Spikes, s.RiseMs, s.RiseFrom
+	spikes, riseAt, riseFrom := s.Spikes, s.RiseAt, s.RiseFrom
 	s.begin(r.atMs, r.own)
-	s.Spikes, s.RiseMs, s.RiseFrom = spikes, riseMs, riseFrom
+	s.Spikes, s.RiseAt, s.RiseFrom = spikes, riseAt, riseFrom
 }
 
 // moveAnchor keeps a reading between five and ten minutes old.
 func (s *Step) moveAnchor(r stepReading) {
-	if r.atMs-s.NextAnchorMs < anchorMs {
+	if r.atMs-s.NextAnchorAt.ms() < anchorMs {
 		return
 	}
-	s.AnchorMs, s.Anchor = s.NextAnchorMs, s.NextAnchor
-	s.NextAnchorMs, s.NextAnchor = r.atMs, float32(r.own)
+	s.AnchorAt, s.Anchor = s.NextAnchorAt, s.NextAnchor
+	s.NextAnchorAt, s.NextAnchor = second(r.atMs), float32(r.own)
 }

@@ -6,20 +6,21 @@ package sensing
 // against three things: its own longest standstill, what its peers did
 // meanwhile, and whether it used to answer to water.
 type Still struct {
-	EqualMs     int64   // since when the reading has been the very same
-	RefMs       int64   // since when it has not left the neighbourhood of Ref
-	LastWaterMs int64   // the last watering that was counted
-	Ref         float32 // m3/m3
-	WaterRef    float32 // the reading as that watering came
-	LongestS    float32 // longest standstill in health, fading, s
-	OthersLow   float32 // range of the peers since RefMs
-	OthersHigh  float32
-	Unmoved     float32 // widest range of the peers that left it unmoved in health, fading, m3/m3
-	Answers     float32 // share of waterings that it answered to
-	Waterings   uint16
-	Missed      uint8 // waterings in a row without an answer
-	Moves       uint8 // since it was called stuck
-	Stuck       bool
+	RefAt      Second  // since when it has not left the neighbourhood of Ref
+	WaterAt    Second  // the last watering that was counted
+	Ref        float32 // m3/m3
+	WaterRef   float32 // the reading as that watering came
+	LongestS   float32 // longest standstill in health, fading, s
+	OthersLow  float32 // range of the peers since RefMs
+	OthersHigh float32
+	Unmoved    float32 // widest range of the peers that left it unmoved in health, fading, m3/m3
+	Answers    float32 // share of waterings that it answered to
+	Waterings  uint16
+	High       float32 // the wettest it has been, fading, m3/m3
+	Missed     uint8   // waterings in a row without an answer, unmoved meanwhile
+	Moves      uint8   // since it was called stuck
+	Asked      bool    // the last watering asks for an answer
+	Stuck      bool
 }
 
 const (
@@ -40,15 +41,17 @@ const (
 	answerMs    = 40 * minuteMs // an answer to water comes within
 	wateringMs  = 20 * minuteMs // waterings closer than this count as one
 	stillMoves  = 3
+	roomLeast   = 0.03 // m3/m3 below its wettest, where a shot must show
+	highFadeN   = 2e5  // readings
 )
 
 func (s *Still) begin(atMs int64, own float64) {
-	s.EqualMs, s.RefMs, s.Ref = atMs, atMs, float32(own)
+	s.RefAt, s.Ref = second(atMs), float32(own)
 	s.OthersLow, s.OthersHigh = 2, -1
-	s.LastWaterMs = 0
+	s.WaterAt = 0
 }
 
-func (s *Still) observe(atMs int64, own, noise float64, around Surroundings) {
+func (s *Still) observe(atMs int64, own float64, known bool, around Surroundings) {
 	unmoved := abs(own-float64(s.Ref)) <= stillBand
 	if around.OthersN > 0 {
 		s.OthersLow = min(s.OthersLow, float32(around.Others))
@@ -62,7 +65,7 @@ func (s *Still) observe(atMs int64, own, noise float64, around Surroundings) {
 	if s.Stuck {
 		return
 	}
-	s.Stuck = s.tooLong(atMs, own) || s.leftBehind(atMs) || s.deaf()
+	s.Stuck = s.tooLong(atMs, known) || s.leftBehind(atMs, known) || s.deaf()
 	if s.Stuck {
 		s.Moves = 0
 	}
@@ -76,35 +79,36 @@ func (s *Still) moved(atMs int64, own float64) {
 			s.Stuck, s.Missed = false, 0
 		}
 	} else {
-		length := float32(float64(atMs-s.RefMs) / 1000)
-		fade := float32(1 - min(float64(atMs-s.RefMs)/stillFade, 1))
+		length := float32(float64(atMs-s.RefAt.ms()) / 1000)
+		fade := float32(1 - min(float64(atMs-s.RefAt.ms())/stillFade, 1))
 		s.LongestS = max(s.LongestS*fade, length)
 		s.Unmoved *= fade
 		if s.OthersHigh >= s.OthersLow {
 			s.Unmoved = max(s.Unmoved, s.OthersHigh-s.OthersLow)
 		}
 	}
-	lastWater, waterRef := s.LastWaterMs, s.WaterRef
+	s.Missed = 0
+	waterAt, waterRef := s.WaterAt, s.WaterRef
 	s.begin(atMs, own)
-	s.LastWaterMs, s.WaterRef = lastWater, waterRef
+	s.WaterAt, s.WaterRef = waterAt, waterRef
 }
 
-func (s *Still) tooLong(atMs int64, own float64) bool {
+func (s *Still) tooLong(atMs int64, known bool) bool {
 	limit := stillFirstMs
-	if s.LongestS > 0 {
+	if known {
 		limit = max(stillLeastMs, int64(3000*float64(s.LongestS)))
 	}
-	return atMs-s.RefMs > limit
+	return atMs-s.RefAt.ms() > limit
 }
 
 // leftBehind reports that the peers moved further than they ever did without
 // this probe.
-func (s *Still) leftBehind(atMs int64) bool {
-	if s.OthersHigh < s.OthersLow || atMs-s.RefMs < hourMs {
+func (s *Still) leftBehind(atMs int64, known bool) bool {
+	if s.OthersHigh < s.OthersLow || atMs-s.RefAt.ms() < hourMs {
 		return false
 	}
 	limit := max(float32(othersLeast), 2*s.Unmoved)
-	if s.LongestS == 0 {
+	if !known {
 		limit = othersFirst
 	}
 	return s.OthersHigh-s.OthersLow > limit
@@ -123,34 +127,46 @@ func (s *Still) deaf() bool {
 	return p < 1e-4
 }
 
-// water counts waterings and answers. Only reported water is known here.
+// water counts waterings and answers. Only reported water is known here. A
+// watering asks for an answer where the peers rose, or, with no peers, where the
+// probe is well below the wettest it has been: water that runs through a full
+// container moves nothing.
 func (s *Still) water(atMs int64, own float64, around Surroundings) {
-	if s.LastWaterMs != 0 && atMs-s.LastWaterMs <= answerMs {
-		if own-float64(s.WaterRef) >= stillBand && s.WaterRef >= 0 {
+	s.High = max(s.High-s.High*float32(1/highFadeN), float32(own))
+	if s.WaterAt != 0 && s.WaterRef >= 0 {
+		s.Asked = s.Asked || around.OthersN > 0 && around.OthersRose >= riseLeast
+		switch {
+		case own-float64(s.WaterRef) >= stillBand:
 			s.answer(1)
-			s.WaterRef = -1 // answered
+			s.WaterRef = -1
+		case atMs-s.WaterAt.ms() > answerMs:
+			s.unanswered()
 		}
-	} else if s.LastWaterMs != 0 && s.WaterRef >= 0 {
+	}
+	if around.WaterMs > s.WaterAt.ms()+wateringMs && atMs-around.WaterMs <= answerMs {
+		if s.WaterAt != 0 && s.WaterRef >= 0 {
+			s.unanswered()
+		}
+		s.WaterAt, s.WaterRef = second(around.WaterMs), float32(own)
+		s.Asked = around.OthersN == 0 && own < float64(s.High)-roomLeast
+	}
+}
+
+func (s *Still) unanswered() {
+	if s.Asked {
 		s.answer(0)
-		s.WaterRef = -1
 	}
-	if around.WaterMs > s.LastWaterMs+wateringMs && atMs-around.WaterMs <= answerMs {
-		if s.LastWaterMs != 0 && s.WaterRef >= 0 {
-			s.answer(0)
-		}
-		s.LastWaterMs, s.WaterRef = around.WaterMs, float32(own)
-	}
+	s.WaterRef = -1
 }
 
 func (s *Still) answer(yes float32) {
 	s.Waterings = min(s.Waterings+1, 1000)
-	weight := max(1/float32(s.Waterings), 0.05)
 	if yes == 1 {
 		s.Missed = 0
 	} else {
 		s.Missed = min(s.Missed+1, 250)
 	}
 	if yes == 1 || s.Missed < 3 { // a long silence does not excuse itself
-		s.Answers += weight * (yes - s.Answers)
+		s.Answers += max(1/float32(s.Waterings), 0.05) * (yes - s.Answers)
 	}
 }
