@@ -1,0 +1,142 @@
+package plan
+
+import "math"
+
+// What a day costs, in hours of daytime spent outside the band. Each weight says
+// how many such hours the thing is worth; a site's priorities multiply them.
+// All are common practice, no source; they lie here and nowhere else.
+const (
+	// nightBelow: the night dries back on purpose, so below the refill point it
+	// counts a third; wet nights harm more than that but less than wet days.
+	weightNightBelow = 0.35
+	weightNightAbove = 0.5
+	// An hour of saturation costs two more than the band's hour that it mostly
+	// is already: roots without air are worse off than roots short of water.
+	weightSaturation = 2.0
+	// Off by scaleDryback the overnight dryback costs 0.41, off by twice that
+	// 1.24, then it grows evenly; two nights count, the one before and after.
+	weightDryback = 1.0
+	scaleDryback  = 0.012 // m3/m3
+	// Off by scaleDrain the drain fraction costs 0.2, off by twice that 0.6.
+	weightDrain = 0.5
+	scaleDrain  = 0.05
+	// Where leaching is wanted the drain is what the day is for.
+	leachFactor = 3
+	// Water that drains before the substrate is full again runs past it: per
+	// share of what is given.
+	weightEarlyDrain = 1.0
+	// Off by a tenth of what is aimed at, pore EC costs 0.08.
+	weightPoreEC = 0.2
+	scalePoreEC  = 0.10
+	// Shots wear valves and wet foliage and floors; by night nobody sees them.
+	weightShot      = 0.02
+	weightNightShot = 0.15
+	// People like to see yesterday's numbers again.
+	weightChange         = 0.03
+	weightChangeRecovery = 0.15
+)
+
+// Score is what a plan costs, in hours of daytime outside the band or their
+// like, over the spread of the forecast and both ways of following it.
+type Score struct {
+	Cost             float64 // the sum of the parts
+	Band             float64
+	Saturation       float64
+	OvernightDryback float64
+	DrainFraction    float64
+	PoreEC           float64
+	Shots            float64
+	Change           float64
+	// HardLimitNear: as expected, the plan saturates the zone for more than an
+	// hour, or leaves it far below its refill point for two hours by day.
+	HardLimitNear bool
+}
+
+// off turns a deviation, in units of its scale, into a cost that is gentle near
+// the target and grows evenly far from it.
+func off(x float64) float64 { return math.Sqrt(1+x*x) - 1 }
+
+// add books one outcome with its weight.
+func (s *Scratch) add(score *Score, o *outcome, weight float64) {
+	p, band := &s.req.Priorities, &s.band
+	score.Band += weight * p.Band * (o.dayBelow + o.dayAbove + weightNightBelow*o.nightBelow + weightNightAbove*o.nightAbove)
+	score.Saturation += weight * p.Saturation * weightSaturation * o.saturatedH
+
+	dry := off((o.comingNight - band.OvernightDryback) / scaleDryback)
+	if s.firstNightCounts {
+		dry += off((o.lastNight - band.OvernightDryback) / scaleDryback)
+	}
+	score.OvernightDryback += weight * p.OvernightDryback * weightDryback * dry
+
+	if o.given > 0 {
+		x := weightDrain * off((o.drain/o.given-s.salt.wanted)/scaleDrain)
+		if s.salt.leach {
+			x *= leachFactor
+		}
+		x += weightEarlyDrain * o.drainAtRewet / o.given
+		score.DrainFraction += weight * p.DrainFraction * x
+	}
+	if s.salt.aimEC > 0 {
+		after := poreECAfter(&s.req.Salt, s.waterML, o.given, o.uptake, o.drain)
+		score.PoreEC += weight * p.PoreEC * weightPoreEC * off((after/s.salt.aimEC-1)/scalePoreEC)
+	}
+	score.Shots += weight * p.Shots * (weightShot*float64(o.shots) + weightNightShot*float64(o.nightShots))
+}
+
+func (s *Score) total() {
+	s.Cost = s.Band + s.Saturation + s.OvernightDryback + s.DrainFraction + s.PoreEC + s.Shots + s.Change
+}
+
+// evaluate costs a candidate over the first members of the spread.
+func (s *Scratch) evaluate(c *candidate, members int) Score {
+	k := s.controlsOf(c)
+	s.lay(&k, c.lean)
+	score := s.both(&k, members)
+	score.Change = s.change(c)
+	score.total()
+	return score
+}
+
+// lay writes the schedule of a plan: the shots that following it by trigger
+// leads to on the expected day, or on one as thirsty as the lean says.
+func (s *Scratch) lay(k *controls, lean int) {
+	s.schedule = s.schedule[:0]
+	if k.none {
+		return
+	}
+	m := s.members[0]
+	m.uptake *= s.leans[lean]
+	var o outcome
+	s.run(&m, k, false, true, &o)
+}
+
+// both runs the schedule by clock and the plan by trigger.
+func (s *Scratch) both(k *controls, members int) Score {
+	var score Score
+	sum := 0.0
+	for i := range members {
+		sum += s.members[i].weight
+	}
+	for i := range members {
+		m := &s.members[i]
+		weight := m.weight / sum
+		var byTrigger, byClock outcome
+		s.run(m, k, false, false, &byTrigger)
+		if k.none {
+			byClock = byTrigger
+		} else {
+			s.run(m, k, true, false, &byClock)
+		}
+		s.add(&score, &byTrigger, weight/2)
+		s.add(&score, &byClock, weight/2)
+		s.mostGiven = math.Max(s.mostGiven, byTrigger.given)
+		if i == 0 {
+			s.mostGiven = math.Max(byTrigger.given, byClock.given)
+			s.expected = byClock
+			s.expectedTrigger = byTrigger
+			far := byClock.dayBelow > 2 && byClock.belowH > 2 && byClock.trough < s.band.RefillPoint-0.5*s.band.Width()
+			score.HardLimitNear = byClock.saturatedH > 1 || far
+		}
+	}
+	return score
+}

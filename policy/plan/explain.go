@@ -1,0 +1,184 @@
+package plan
+
+import (
+	"math"
+	"time"
+
+	"rhizostat/policy/advice"
+)
+
+// explain says why the plan is as it is: what is, what will be, and what the
+// plan does about it. The evaluation of the plan must be the last one made.
+func (s *Scratch) explain(c *candidate, p *Proposal) {
+	s.explainStart(c, p)
+	s.explainShots(p)
+	s.explainNight(p)
+	s.explainUptake(p)
+	s.explainDrain(p)
+	s.explainLimits(c, p)
+	s.explainRecovery(p)
+	s.explainChange(p)
+}
+
+func (p *Proposal) say(code string, values ...advice.Value) {
+	p.Reasons = append(p.Reasons, advice.Say(code, values...))
+}
+
+// explainStart says what the zone comes to without water.
+func (s *Scratch) explainStart(c *candidate, p *Proposal) {
+	r, g, m := s.req, &s.grid, &s.members[0]
+	sp := p.Setpoints
+	shot := advice.Volume(float64(sp.ShotVolumeML))
+	first := advice.Clock(sp.FirstShotAt, r.Location)
+	if m.start < s.band.RefillPoint {
+		p.say("below-refill-point", advice.Water(m.start), advice.Water(s.band.RefillPoint), shot, first)
+		return
+	}
+	b := s.balanceOf(m)
+	w := m.start
+	for k := g.dayStart; k < g.next; k++ {
+		if w, _, _ = b.step(w, 0, s.uptake[k]); w <= s.band.RefillPoint {
+			p.say("refill-point-ahead", advice.Water(r.Situation.WaterContent), advice.Water(s.band.RefillPoint), advice.Clock(g.at(k), r.Location), first)
+			return
+		}
+	}
+}
+
+// explainShots says how the day is watered.
+func (s *Scratch) explainShots(p *Proposal) {
+	r, sp := s.req, p.Setpoints
+	shot, first := advice.Volume(float64(sp.ShotVolumeML)), advice.Clock(sp.FirstShotAt, r.Location)
+	if len(sp.Schedule) == 1 {
+		p.say("single-shot", shot, first, advice.Volume(s.expected.uptake))
+	} else {
+		p.say("rewet", first, shot, advice.Span(time.Duration(sp.MinIntervalS)*time.Second), advice.Water(sp.TargetWaterContent), advice.Water(s.band.FullPoint))
+		p.say("hold", shot, advice.Water(sp.TriggerWaterContent), advice.Count(len(sp.Schedule)))
+	}
+	if sp.RunTimeS == 0 {
+		p.say("flow-unknown", shot)
+	}
+}
+
+// explainNight says what the night will do.
+func (s *Scratch) explainNight(p *Proposal) {
+	got, wanted := s.expected.comingNight, s.band.OvernightDryback
+	switch {
+	case got < wanted-scaleDryback:
+		p.say("dryback-out-of-reach", advice.Water(got), advice.Water(wanted))
+	case got > wanted+scaleDryback:
+		p.say("dryback-too-deep", advice.Water(got), advice.Water(wanted), advice.Volume(s.expected.nightUptake))
+	default:
+		p.say("last-shot-for-dryback", advice.Clock(p.Setpoints.LastShotBy, s.req.Location), advice.Water(got), advice.Water(wanted))
+	}
+}
+
+// nineInTen is the standard normal quantile of an interval that holds nine days
+// of ten.
+const nineInTen = 1.645
+
+// explainUptake says what the crop will drink.
+func (s *Scratch) explainUptake(p *Proposal) {
+	u := s.expected.uptake
+	factor := math.Pow(1+clamp(s.req.Situation.UptakeRelSD, 0, 0.8), nineInTen)
+	p.say("expected-uptake", advice.Volume(u), advice.Volume(u/factor), advice.Volume(u*factor))
+	if p.Setpoints != nil && p.Setpoints.MaxVolumeML > p.Setpoints.ScheduledML() {
+		p.say("spread", advice.Volume(s.mostGiven), advice.Volume(float64(p.Setpoints.ScheduledML())))
+	}
+}
+
+// explainDrain says what drains and what the salt asks for.
+func (s *Scratch) explainDrain(p *Proposal) {
+	r, o, sit := s.req, &s.expected, s.req.Situation
+	if o.given <= 0 {
+		return
+	}
+	f, wanted := o.drain/o.given, s.salt.wanted
+	switch {
+	case f > wanted+scaleDrain && 1-sit.Capture > wanted:
+		p.say("drain-unavoidable", advice.Share(f), advice.Share(wanted), advice.Share(sit.Capture))
+	case f < wanted-scaleDrain:
+		p.say("drain-out-of-reach", advice.Share(f), advice.Share(wanted), advice.Water(s.band.FullPoint))
+	default:
+		p.say("drain-wanted", advice.Volume(o.drain), advice.Share(f), advice.Share(wanted))
+		if o.drain > 0 && o.drainAtRewet < 0.3*o.drain && wanted > 0 {
+			p.say("drain-in-hold")
+		}
+	}
+	now, aim := advice.EC(r.Salt.PoreEC), advice.EC(s.salt.aimEC)
+	switch s.salt.why {
+	case "pore-ec-high", "pore-ec-low":
+		p.say(s.salt.why, now, aim, advice.Share(wanted))
+	case "pore-ec-feed-bound":
+		p.say(s.salt.why, now, advice.EC(r.Salt.WantedEC), advice.EC(r.Salt.FeedEC))
+	case "salt-above-feed":
+		p.say(s.salt.why, now, advice.Number(math.Round(10*r.Salt.PoreEC/r.Salt.FeedEC)/10), advice.EC(r.Salt.FeedEC), advice.Share(wanted))
+	case "no-leach-in-recovery":
+		p.say(s.salt.why, now, aim)
+	}
+}
+
+// Limits are said to bind where the zone is outside its band by day for longer
+// than this, h.
+const worthSaying = 0.5
+
+// explainLimits says which limit keeps the zone from being where it should.
+func (s *Scratch) explainLimits(c *candidate, p *Proposal) {
+	r, o, sp := s.req, &s.expected, p.Setpoints
+	if o.saturatedH > 0 {
+		p.say("saturation-ahead", advice.Span(spanH(o.saturatedH)), advice.Water(r.SaturationPoint))
+	}
+	if r.Earliest.After(r.DayStart) && c.first == s.grid.first && s.grid.first > s.grid.dayStart {
+		p.say("approval-lead-binds", advice.Clock(s.grid.at(c.first), r.Location))
+	}
+	if o.belowH < worthSaying {
+		if outside := o.belowH + o.aboveH; outside > 0.25*s.grid.dayHours {
+			p.say("band-out-of-reach", advice.Share(outside/s.grid.dayHours), advice.Water(s.band.RefillPoint), advice.Water(s.band.FullPoint))
+		}
+		return
+	}
+	below := advice.Span(spanH(o.belowH))
+	interval := s.intervalOf(c.shot)
+	window := float64(c.last-c.first)/float64(interval) + 1
+	switch {
+	case r.GivenML+s.mostGiven+float64(sp.ShotVolumeML) > r.Limits.MaxDailyML:
+		p.LimitBinds = true
+		p.say("daily-limit-binds", advice.Volume(r.Limits.MaxDailyML), advice.Volume(o.uptake), below)
+	case c.shot == len(s.volumes)-1 && float64(len(sp.Schedule)) > 0.8*window:
+		p.LimitBinds = true
+		p.say("shot-limit-binds", advice.Volume(float64(sp.ShotVolumeML)), advice.Span(time.Duration(sp.MinIntervalS)*time.Second), below)
+	case o.belowH+o.aboveH > 0.25*s.grid.dayHours:
+		p.say("band-out-of-reach", advice.Share((o.belowH+o.aboveH)/s.grid.dayHours), advice.Water(s.band.RefillPoint), advice.Water(s.band.FullPoint))
+	}
+}
+
+func (s *Scratch) explainRecovery(p *Proposal) {
+	if s.req.Recovering {
+		p.say("recovery", advice.Water(s.band.RefillPoint), advice.Water(s.band.FullPoint), advice.Water(s.band.OvernightDryback))
+	}
+}
+
+// explainChange says what is different from the plan before.
+func (s *Scratch) explainChange(p *Proposal) {
+	was, now, loc := s.req.Previous, p.Setpoints, s.req.Location
+	if !s.hasBefore {
+		return
+	}
+	n := len(p.Reasons)
+	if was.ShotVolumeML != now.ShotVolumeML {
+		p.say("changed-shot", advice.Volume(float64(was.ShotVolumeML)), advice.Volume(float64(now.ShotVolumeML)))
+	}
+	moved := func(code string, before, after time.Time) {
+		b, a := before.In(loc), after.In(loc)
+		if minutes := math.Abs(float64(b.Hour()*60 + b.Minute() - a.Hour()*60 - a.Minute())); minutes >= 15 && minutes <= 1425 {
+			p.say(code, advice.Clock(before, loc), advice.Clock(after, loc))
+		}
+	}
+	moved("changed-first-shot", was.FirstShotAt, now.FirstShotAt)
+	moved("changed-last-shot", was.LastShotBy, now.LastShotBy)
+	if b, a := was.ScheduledML(), now.ScheduledML(); math.Abs(float64(a-b)) > 0.1*float64(b) {
+		p.say("changed-volume", advice.Volume(float64(b)), advice.Volume(float64(a)))
+	}
+	if len(p.Reasons) == n {
+		p.say("same-as-before")
+	}
+}

@@ -1,0 +1,69 @@
+package plan
+
+import (
+	"math"
+
+	"rhizostat/policy/advice"
+	"rhizostat/policy/hydraulics"
+)
+
+// Recovery after a transplant or a root disturbance: few roots drink little and
+// drown easily, so the band is narrower at both ends, the night dries back
+// less, and the numbers move little from day to day. The shares are common
+// practice, no source.
+const (
+	recoveryFull      = 0.15 // of the band's width, taken off the top
+	recoveryRefill    = 0.25 // and off the bottom
+	recoveryDryback   = 0.6  // of the overnight dryback wanted
+	recoveryShotShare = 0.6  // of the largest shot
+	recoveryMoveSteps = 9    // first and last shot move at most 45 min
+	recoveryMoveTicks = 2
+	recoveryMoveShot  = 1.3 // a shot grows or shrinks at most by this factor
+)
+
+// recoveryBand is the steadier band of a recovering zone.
+func recoveryBand(b hydraulics.Band) hydraulics.Band {
+	w := b.Width()
+	if w > 2*hydraulics.MinBandWidth {
+		b.FullPoint -= recoveryFull * w
+		b.RefillPoint += recoveryRefill * w
+	}
+	b.OvernightDryback *= recoveryDryback
+	return b
+}
+
+// boundChange keeps a recovering zone's plan near the one before.
+func (s *Scratch) boundChange(c *candidate) {
+	p := &s.before
+	near := func(x, to, by int) int { return min(max(x, to-by), to+by) }
+	c.first = max(near(c.first, p.first, recoveryMoveSteps), s.grid.first)
+	c.last = max(near(c.last, p.last, recoveryMoveSteps), c.first)
+	was := float64(s.volumes[p.shot].ml)
+	for c.shot > p.shot && float64(s.volumes[c.shot].ml) > was*recoveryMoveShot {
+		c.shot--
+	}
+	for c.shot < p.shot && float64(s.volumes[c.shot].ml)*recoveryMoveShot < was {
+		c.shot++
+	}
+	c.target = min(max(near(c.target, p.target, recoveryMoveTicks), s.leastTrigger+1), s.mostTarget)
+	c.trigger = min(max(near(c.trigger, p.trigger, recoveryMoveTicks), s.leastTrigger), c.target-1)
+}
+
+// candidateOf lays the plan before on the grid of this day, as near as it goes.
+func (s *Scratch) candidateOf(sp *advice.Setpoints) (candidate, bool) {
+	if sp == nil || sp.FirstShotAt.IsZero() || sp.ShotVolumeML <= 0 || len(s.volumes) == 0 {
+		return candidate{}, false
+	}
+	c := candidate{
+		trigger: int(math.Round(sp.TriggerWaterContent / Tick)),
+		target:  int(math.Round(sp.TargetWaterContent / Tick)),
+	}
+	for i, v := range s.volumes {
+		if math.Abs(float64(v.ml-sp.ShotVolumeML)) < math.Abs(float64(s.volumes[c.shot].ml-sp.ShotVolumeML)) {
+			c.shot = i
+		}
+	}
+	c.first = s.stepOfDay(sp, sp.FirstShotAt)
+	c.last = c.first + int(math.Round(sp.LastShotBy.Sub(sp.FirstShotAt).Minutes()/5))
+	return c, true
+}
