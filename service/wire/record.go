@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"rhizostat/policy"
+	"rhizostat/policy/advice"
 )
 
 // Changes are what the desk decided in one step, as it must be made durable
@@ -13,19 +14,33 @@ type Changes struct {
 	Moves     []Move
 	Decisions []DecisionRecord
 	Covers    []CoverRecord
+	Forgotten []Forgotten
 }
 
 // Empty tells whether there is nothing to record.
 func (c *Changes) Empty() bool {
-	return len(c.Advice) == 0 && len(c.Moves) == 0 && len(c.Decisions) == 0 && len(c.Covers) == 0
+	return len(c.Advice) == 0 && len(c.Moves) == 0 && len(c.Decisions) == 0 && len(c.Covers) == 0 && len(c.Forgotten) == 0
 }
+
+// Add puts later changes behind these.
+func (c *Changes) Add(later Changes) {
+	c.Advice = append(c.Advice, later.Advice...)
+	c.Moves = append(c.Moves, later.Moves...)
+	c.Decisions = append(c.Decisions, later.Decisions...)
+	c.Covers = append(c.Covers, later.Covers...)
+	c.Forgotten = append(c.Forgotten, later.Forgotten...)
+}
+
+// Forgotten is an advice that the desk needs no longer, not even after a
+// restart. The ledger keeps it as history.
+type Forgotten struct{ Site, Zone, Advice string }
 
 // AdviceRecord is an advice as it stands now; the ledger keeps the last one of
 // each id.
 type AdviceRecord struct {
-	Advice   *Advice // never changed once it is in a record
-	Sequence int64   // order of issue within the zone
-	Live     bool    // the desk still holds it: it is needed to go on after a restart
+	Advice   *Advice  // never changed once it is in a record
+	Sequence int64    // order of issue within the zone, from 1
+	Taken    []string // hashes of the signed decisions that were accepted on it
 }
 
 // Move is one move of an approval; the ledger keeps all of them. The first one
@@ -51,18 +66,17 @@ type DecisionRecord struct {
 	Site, Zone string
 	Decision   Decision
 	Result     Result
-	Hash       string // SHA-256 of the payload, hex: a signed one is taken once
+	Hash       string // SHA-256 of the decision's JSON, hex: a signed one is taken once
 	Signed     bool
-	Live       bool // its hash is needed to know a replay after a restart
 }
 
 // CoverRecord is a standing approval; the ledger keeps the last one of each
 // advice that it was given with.
 type CoverRecord struct {
 	Site, Zone string
-	Advice     string // the advice that was approved with it; its name
-	Digest     string // of that advice: who ends it must name it
-	Action     string // of that advice: it covers no other
+	Advice     string        // the advice that was approved with it; its name
+	Digest     string        // of that advice: who ends it must name it
+	Action     advice.Action // of that advice: it covers no other
 	By         string
 	At         time.Time
 	Limits     Covers

@@ -1,0 +1,120 @@
+package desk
+
+import (
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/service/wire"
+)
+
+// coverable tells whether the site file allows such a standing approval.
+func (d *Desk) coverable(c *wire.Covers, now time.Time) *refusal {
+	if !d.rules.StandingAllowed {
+		return refuse(wire.NotAllowed, "the decision covers later advice, and the site file of %s does not allow that for %s; leave covers out, or set approval.standing.allowed", d.site, d.zone)
+	}
+	if !c.Until.After(now) {
+		return refuse(wire.NotAllowed, "covers.until %s has passed; expected a time after %s", clock(c.Until), clock(now))
+	}
+	if latest := now.Add(d.rules.StandingMax); c.Until.After(latest) {
+		return refuse(wire.NotAllowed, "covers.until %s is too far; the site file allows %g days, until %s", clock(c.Until), d.rules.StandingMax.Hours()/24, clock(latest))
+	}
+	return nil
+}
+
+// startCover lets the approval of entry i stand for later advice. It takes the
+// place of an earlier one.
+func (d *Desk) startCover(ch *wire.Changes, i int, dec *wire.Decision, now time.Time) {
+	if d.cover != nil {
+		d.endCover(ch, dec.By, now)
+	}
+	a := d.entries[i].advice
+	d.cover = &wire.CoverRecord{
+		Site: d.site, Zone: d.zone, Advice: a.ID, Digest: a.Approval.Digest, Action: a.Action,
+		By: dec.By, At: now.Truncate(time.Second), Limits: *dec.Covers, Live: true,
+	}
+	ch.Covers = append(ch.Covers, *d.cover)
+}
+
+func (d *Desk) endCover(ch *wire.Changes, by string, at time.Time) {
+	ended := *d.cover
+	ended.Live, ended.EndedBy, ended.EndedAt = false, by, at.Truncate(time.Second)
+	ch.Covers = append(ch.Covers, ended)
+	d.cover = nil
+}
+
+// endCoverOf ends the standing approval that was given with an advice which
+// has long been over.
+func (d *Desk) endCoverOf(ch *wire.Changes, dec *wire.Decision, now time.Time) *refusal {
+	if d.cover == nil || dec.Decision != wire.Withdraw || dec.Advice != d.cover.Advice {
+		text := "nothing stands for this zone"
+		if s := d.Standing(); s != nil {
+			text = "the standing one is " + s.ID
+		}
+		return refuse(wire.UnknownAdvice, "advice %s is not known for zone %s: %s", dec.Advice, d.zone, text)
+	}
+	if dec.Digest != d.cover.Digest {
+		return refuse(wire.WrongDigest, "the decision names digest %s, the standing approval was given with %s", dec.Digest, d.cover.Digest)
+	}
+	d.withdrawCover(ch, dec, now)
+	return nil
+}
+
+// withdrawCover ends the standing approval and takes back all that is approved
+// by it.
+func (d *Desk) withdrawCover(ch *wire.Changes, dec *wire.Decision, now time.Time) {
+	name := d.cover.Advice
+	d.endCover(ch, dec.By, now)
+	for i, e := range d.entries {
+		a := e.advice
+		if a.Approval.State == policy.StateApproved && (a.ID == name || a.Approval.Under == name) {
+			d.move(ch, i, policy.StateWithdrawn, now, dec.By, dec.Note)
+		}
+	}
+}
+
+// covered tells whether an advice lies inside the standing approval: of the
+// same action, every volume and every shot inside its limits and hours, no
+// shot after its end.
+func (d *Desk) covered(a *wire.Advice, now time.Time) bool {
+	c := d.cover
+	if c == nil || !d.rules.StandingAllowed || !now.Before(c.Limits.Until) || a.Action != c.Action {
+		return false
+	}
+	s := a.Setpoints
+	if s.MaxVolumeML > c.Limits.MaxVolumeML || s.ShotVolumeML > c.Limits.MaxShotML {
+		return false
+	}
+	if s.FirstShotAt.IsZero() { // withhold: it lasts until its validity ends
+		return !a.ValidUntil.After(c.Limits.Until)
+	}
+	scheduled := 0
+	for _, shot := range s.Schedule {
+		scheduled += shot.VolumeML
+		if shot.VolumeML > c.Limits.MaxShotML || !d.insideHours(shot.At) {
+			return false
+		}
+	}
+	return scheduled <= c.Limits.MaxVolumeML && d.insideHours(s.FirstShotAt) && d.insideHours(s.LastShotBy) &&
+		s.LastShotBy.Sub(s.FirstShotAt) < 24*time.Hour
+}
+
+// insideHours tells whether a shot at t is inside the hours and days of the
+// standing approval.
+func (d *Desk) insideHours(t time.Time) bool {
+	local := t.In(d.rules.Location)
+	minute := wire.ClockTime(local.Hour()*60 + local.Minute())
+	if local.Second() > 0 && minute == d.cover.Limits.LatestShot {
+		return false
+	}
+	return minute >= d.cover.Limits.EarliestShot && minute <= d.cover.Limits.LatestShot && !t.After(d.cover.Limits.Until)
+}
+
+// approveUnder approves entry i by the standing approval.
+func (d *Desk) approveUnder(ch *wire.Changes, i int, now time.Time) {
+	d.supersedeWaiting(ch, i, now)
+	e := d.entries[i]
+	a := *e.advice
+	a.Approval.State, a.Approval.By, a.Approval.At, a.Approval.Under = policy.StateApproved, d.cover.By, now.Truncate(time.Second), d.cover.Advice
+	d.entries[i] = &entry{advice: &a, sequence: e.sequence}
+	d.issued(ch, i, now)
+}

@@ -1,0 +1,175 @@
+package desk
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/service/wire"
+)
+
+// Outcome is what a decision led to. The result may be published once the
+// changes are durable; if they cannot be made so, Unrecorded is the answer and
+// the desk that gave this outcome is thrown away.
+type Outcome struct {
+	Decision wire.Decision // as far as it could be read
+	Result   wire.Result
+	Changes  wire.Changes
+}
+
+// Unrecorded answers a decision that could not be made durable.
+func (o Outcome) Unrecorded(at time.Time) wire.Result {
+	return wire.Refuse(o.Decision, wire.LedgerUnavailable,
+		"the decision could not be written to the ledger, so nothing has changed; send it again once the ledger is writable", at)
+}
+
+// refusal is a decision that changes nothing, and why.
+type refusal struct {
+	code wire.Refusal
+	text string
+}
+
+func refuse(code wire.Refusal, format string, args ...any) *refusal {
+	return &refusal{code, fmt.Sprintf(format, args...)}
+}
+
+// Decide takes a decision as it came from the decision topic, at time now: a
+// JSON object, or a compact JWS where the site lists deciders. An approval of
+// what is approved already is refused as not-pending, whoever sends it: the
+// answer says by whom and when, and a person learns that their first message
+// did count.
+func (d *Desk) Decide(payload []byte, now time.Time) Outcome {
+	now = now.UTC()
+	var o Outcome
+	o.Changes = d.Tick(now)
+	read, no := d.read(payload)
+	o.Decision = read.decision
+	if no != nil {
+		// Not recorded: anybody can send these, and would fill the ledger.
+		o.Result = wire.Refuse(o.Decision, no.code, no.text, now)
+		return o
+	}
+	if no := d.take(&o.Changes, read, now); no != nil {
+		o.Result = wire.Refuse(o.Decision, no.code, no.text, now)
+	} else {
+		o.Result = wire.Accept(o.Decision, now)
+		o.Changes.Add(d.Tick(now))
+	}
+	o.Changes.Decisions = append(o.Changes.Decisions, wire.DecisionRecord{
+		Site: d.site, Zone: d.zone, Decision: o.Decision, Result: o.Result,
+		Hash: read.hash, Signed: read.signed,
+	})
+	return o
+}
+
+// take checks a decision of somebody who may decide, and does it.
+func (d *Desk) take(ch *wire.Changes, r reading, now time.Time) *refusal {
+	dec := &r.decision
+	i := d.index(dec.Advice)
+	if i < 0 {
+		return d.endCoverOf(ch, dec, now)
+	}
+	e := d.entries[i]
+	a := e.advice
+	switch {
+	case !a.Approval.Required:
+		return refuse(wire.NotPending, "advice %s is an inspect: a person must look, there is nothing to %s", a.ID, dec.Decision)
+	case dec.Digest != a.Approval.Digest:
+		return refuse(wire.WrongDigest, "the decision names digest %s, advice %s has %s; look at the advice as it is published now and decide on that", dec.Digest, a.ID, a.Approval.Digest)
+	case r.signed && slices.Contains(e.taken, r.hash):
+		return refuse(wire.Replayed, "this very decision was taken before; advice %s is %s", a.ID, became(a))
+	}
+	if dec.Decision == wire.Withdraw {
+		return d.withdraw(ch, i, r, now)
+	}
+	if a.Approval.State == policy.StateExpired {
+		return refuse(wire.Expired, "advice %s could be decided until %s; it has expired", a.ID, clock(pendingUntil(a)))
+	}
+	if a.Approval.State != policy.StatePending {
+		return refuse(wire.NotPending, "advice %s is not pending: it is %s", a.ID, became(a))
+	}
+	if dec.Decision == wire.Reject {
+		d.taken(i, r)
+		d.move(ch, i, policy.StateRejected, now, dec.By, dec.Note)
+		return nil
+	}
+	return d.approve(ch, i, r, now)
+}
+
+// approve approves entry i. What was approved before and waits for its turn is
+// superseded: one advice stands. What is in force stays so until the handover.
+func (d *Desk) approve(ch *wire.Changes, i int, r reading, now time.Time) *refusal {
+	dec := &r.decision
+	if dec.Covers != nil {
+		if no := d.coverable(dec.Covers, now); no != nil {
+			return no
+		}
+	}
+	d.supersedeWaiting(ch, i, now)
+	d.taken(i, r)
+	d.move(ch, i, policy.StateApproved, now, dec.By, dec.Note)
+	if dec.Covers != nil {
+		d.startCover(ch, i, dec, now)
+	}
+	return nil
+}
+
+func (d *Desk) supersedeWaiting(ch *wire.Changes, newer int, now time.Time) {
+	force := d.inForce(now)
+	for j := range newer {
+		if j != force && d.entries[j].advice.Approval.State == policy.StateApproved {
+			d.move(ch, j, policy.StateSuperseded, now, "", "")
+		}
+	}
+}
+
+// withdraw takes back an approved advice, and with it the standing approval
+// that it began or that it is under.
+func (d *Desk) withdraw(ch *wire.Changes, i int, r reading, now time.Time) *refusal {
+	dec := &r.decision
+	a := d.entries[i].advice
+	covering := d.cover != nil && (a.ID == d.cover.Advice || a.Approval.Under == d.cover.Advice)
+	switch {
+	case a.Approval.State == policy.StateApproved:
+		d.taken(i, r)
+		d.move(ch, i, policy.StateWithdrawn, now, dec.By, dec.Note)
+	case covering:
+		// The advice itself is closed; only the standing approval ends.
+	case a.Approval.State == policy.StateExpired:
+		return refuse(wire.Expired, "advice %s has expired, there is nothing to withdraw", a.ID)
+	case a.Approval.State == policy.StatePending:
+		return refuse(wire.NotPending, "advice %s is not approved yet, so there is nothing to withdraw; reject it instead", a.ID)
+	default:
+		return refuse(wire.NotPending, "advice %s is not approved: it is %s", a.ID, became(a))
+	}
+	if covering {
+		d.withdrawCover(ch, dec, now)
+	}
+	return nil
+}
+
+// taken notes that a signed decision was accepted on entry i.
+func (d *Desk) taken(i int, r reading) {
+	if !r.signed {
+		return
+	}
+	next := *d.entries[i]
+	next.taken = append(slices.Clone(next.taken), r.hash)
+	d.entries[i] = &next
+}
+
+// became says in words where an approval stands.
+func became(a *wire.Advice) string {
+	s := string(a.Approval.State)
+	if a.Approval.By != "" {
+		s += " by " + a.Approval.By
+	}
+	if a.Approval.Under != "" {
+		s += " under the standing approval given with advice " + a.Approval.Under
+	}
+	if !a.Approval.At.IsZero() {
+		s += " at " + clock(a.Approval.At)
+	}
+	return s
+}

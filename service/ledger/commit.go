@@ -1,0 +1,194 @@
+package ledger
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"rhizostat/service/wire"
+)
+
+// Batch is what is made durable together: all of it, or none.
+type Batch struct {
+	wire.Changes
+	Events []EventRow
+	Zones  []ZoneRow
+	Points []Point
+}
+
+// Empty tells whether there is nothing to write.
+func (b *Batch) Empty() bool {
+	return b.Changes.Empty() && len(b.Events) == 0 && len(b.Zones) == 0 && len(b.Points) == 0
+}
+
+// EventRow is something a person did to a zone.
+type EventRow struct {
+	Site, Zone string
+	Event      wire.Event
+}
+
+// ZoneRow is what a zone needs to go on; the ledger keeps the last one.
+type ZoneRow struct {
+	Site, Zone string
+	Version    int // of the snapshot's layout
+	At         time.Time
+	Snapshot   []byte
+}
+
+// request is a batch that waits to be written. Done gets its end, once.
+type request struct {
+	batch *Batch
+	probe bool
+	done  chan error // buffered
+}
+
+// queue holds the requests that wait.
+type queue struct {
+	mu       sync.Mutex
+	requests []*request
+	closed   error
+}
+
+func (q *queue) put(r *request) error {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.closed != nil {
+		return q.closed
+	}
+	q.requests = append(q.requests, r)
+	return nil
+}
+
+// maxGroup bounds the batches of one transaction, so that the first of them
+// does not wait for a flood.
+const maxGroup = 1024
+
+func (q *queue) take() []*request {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	n := min(len(q.requests), maxGroup)
+	group := q.requests[:n:n]
+	q.requests = q.requests[n:]
+	return group
+}
+
+func (q *queue) refuse(err error) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.closed = err
+	for _, r := range q.requests {
+		r.done <- err
+	}
+	q.requests = nil
+}
+
+// Commit makes a batch durable and returns once it is. Callers that come while
+// another writes wait together, and the first to get its turn writes for all
+// of them. An error means that nothing of the batch is on record, except for
+// the end of ctx, after which it may or may not be.
+func (l *Ledger) Commit(ctx context.Context, b Batch) error {
+	if b.Empty() {
+		return nil
+	}
+	return l.submit(ctx, &request{batch: &b, done: make(chan error, 1)})
+}
+
+func (l *Ledger) submit(ctx context.Context, r *request) error {
+	if err := l.waiting.put(r); err != nil {
+		return err
+	}
+	for {
+		select {
+		case err := <-r.done:
+			return err
+		case <-l.writer:
+			l.group(l.waiting.take())
+			l.writer <- struct{}{}
+		case <-ctx.Done():
+			return fmt.Errorf("ledger %s: the wait for a commit ended: %w", l.path, ctx.Err())
+		}
+	}
+}
+
+// group writes requests in one transaction. If that fails for a reason that
+// lies in one of them, each is tried on its own, so that none fails for
+// another's fault.
+func (l *Ledger) group(group []*request) {
+	if len(group) == 0 {
+		return
+	}
+	err := l.transaction(group)
+	l.noted(err)
+	if err != nil && len(group) > 1 && !errors.Is(err, ErrUnavailable) {
+		for _, r := range group {
+			err := l.transaction([]*request{r})
+			l.noted(err)
+			r.done <- err
+		}
+		return
+	}
+	for _, r := range group {
+		r.done <- err
+	}
+}
+
+// transaction writes requests, all or none. It does not end early with any
+// caller's context: the others' batches are in it too.
+func (l *Ledger) transaction(group []*request) (err error) {
+	ctx := context.Background()
+	tx, err := l.write.BeginTx(ctx, nil)
+	if err != nil {
+		return l.fault("begin a commit", err)
+	}
+	w := &rows{ctx: ctx, tx: tx, ledger: l}
+	for _, r := range group {
+		w.request(r)
+	}
+	if w.err != nil {
+		return l.abandon(tx, w)
+	}
+	if err := tx.Commit(); err != nil {
+		w.err, w.at = err, "commit"
+		return l.abandon(tx, w)
+	}
+	return nil
+}
+
+// abandon rolls a failed transaction back and says why it failed.
+func (l *Ledger) abandon(tx *sql.Tx, w *rows) error {
+	for _, p := range w.fresh {
+		delete(l.keys, p) // their rows are rolled back
+	}
+	err := l.fault(w.at, w.err)
+	if e := tx.Rollback(); e != nil && !errors.Is(e, sql.ErrTxDone) {
+		return fmt.Errorf("%w (and on rolling back: %v)", err, e)
+	}
+	return err
+}
+
+// noted remembers what the last write came to, for Writable.
+func (l *Ledger) noted(err error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.probed = time.Now()
+	if err == nil || errors.Is(err, ErrUnavailable) {
+		l.broken = err
+	}
+}
+
+// Writable tells whether the ledger can be written, by the last write if that
+// is recent, else by one of its own. It serves readiness checks and whatever
+// must say why nothing can be approved.
+func (l *Ledger) Writable(ctx context.Context) error {
+	l.mu.Lock()
+	recent := time.Since(l.probed) < l.options.ProbeEvery
+	err := l.broken
+	l.mu.Unlock()
+	if recent {
+		return err
+	}
+	return l.submit(ctx, &request{probe: true, done: make(chan error, 1)})
+}

@@ -1,0 +1,184 @@
+// Package ledger is the durable record of advice, decisions, operator events
+// and zone state: one SQLite file in WAL mode with full sync. Commit returns
+// once a batch is on the disk; the batches of callers that wait at the same
+// time share one transaction, and so one sync. What is committed is there after
+// a kill at any instruction.
+//
+// A ledger that cannot be written says so with ErrUnavailable (ErrFull when
+// the disk is full), goes on answering reads, and recovers by itself once there
+// is space.
+package ledger
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"os"
+	"sync"
+	"time"
+)
+
+// InMemory is the path of a ledger that lives as long as the process: for a
+// replay that is given none.
+const InMemory = ":memory:"
+
+// Options of a ledger; the zero value has the defaults.
+type Options struct {
+	KeepPoints  time.Duration // how long points are kept; 0: 90 days
+	KeepHistory time.Duration // how long closed advice, moves, decisions and events are kept; 0: for ever
+	ProbeEvery  time.Duration // Writable writes at most this often; 0: 5 s
+	BusyTimeout time.Duration // waiting for another program that holds the file; 0: 5 s
+}
+
+// The defaults; common practice, no source.
+const (
+	defaultKeepPoints  = 90 * 24 * time.Hour
+	defaultProbeEvery  = 5 * time.Second
+	defaultBusyTimeout = 5 * time.Second
+)
+
+func (o Options) defaults() Options {
+	if o.KeepPoints == 0 {
+		o.KeepPoints = defaultKeepPoints
+	}
+	if o.ProbeEvery == 0 {
+		o.ProbeEvery = defaultProbeEvery
+	}
+	if o.BusyTimeout == 0 {
+		o.BusyTimeout = defaultBusyTimeout
+	}
+	return o
+}
+
+// Ledger is an open ledger. Its methods may be called from any goroutine.
+type Ledger struct {
+	path    string
+	options Options
+	epoch   int64
+	lock    *os.File // nil in memory
+	write   *sql.DB  // one connection
+	read    *sql.DB  // the same as write in memory
+
+	writer  chan struct{} // holds one token: who has it writes
+	closed  chan struct{}
+	waiting queue
+	insert  *statements     // of whoever writes
+	keys    map[place]int64 // zone_keys, of whoever writes
+
+	mu     sync.Mutex // guards the two below
+	probed time.Time  // last write that was tried
+	broken error      // what it came to
+}
+
+// place is a zone of a site.
+type place struct{ site, zone string }
+
+// Open opens the ledger in the file at path, making it where there is none. It
+// refuses a file that another daemon has open, that is damaged, that is not a
+// ledger, or that a newer program has written.
+func Open(ctx context.Context, path string, o Options) (*Ledger, error) {
+	l := &Ledger{path: path, options: o.defaults(), writer: make(chan struct{}, 1), closed: make(chan struct{}), keys: map[place]int64{}}
+	if err := l.open(ctx); err != nil {
+		return nil, closing(err, l.Close)
+	}
+	l.writer <- struct{}{}
+	return l, nil
+}
+
+func (l *Ledger) open(ctx context.Context) (err error) {
+	if l.path == "" {
+		return fmt.Errorf("ledger: no path; expected a file, or %s", InMemory)
+	}
+	fresh := l.path == InMemory
+	if !fresh {
+		if fresh, err = isFresh(l.path); err != nil {
+			return err
+		}
+		if l.lock, err = lock(l.path); err != nil {
+			return err
+		}
+	}
+	if l.write, err = connect(l.path, l.options.BusyTimeout, false); err != nil {
+		return l.fault("open", err)
+	}
+	l.write.SetMaxOpenConns(1)
+	l.read = l.write
+	if l.path != InMemory {
+		if l.read, err = connect(l.path, l.options.BusyTimeout, true); err != nil {
+			return l.fault("open", err)
+		}
+		l.read.SetMaxOpenConns(readers)
+	}
+	if !fresh {
+		if err := l.check(ctx); err != nil {
+			return err
+		}
+	}
+	if err := l.migrate(ctx); err != nil {
+		return err
+	}
+	if err := l.begin(ctx); err != nil {
+		return err
+	}
+	l.insert, err = prepare(ctx, l.write)
+	if err != nil {
+		return l.fault("prepare", err)
+	}
+	return nil
+}
+
+// readers is how many reads may go on at once.
+const readers = 4
+
+// begin counts this start of a daemon.
+func (l *Ledger) begin(ctx context.Context) error {
+	row := l.write.QueryRowContext(ctx, `UPDATE meta SET value = value + 1 WHERE key = 'epoch' RETURNING value`)
+	if err := row.Scan(&l.epoch); err != nil {
+		return l.fault("begin", err)
+	}
+	return nil
+}
+
+// Epoch is how many times the ledger has been opened for writing, this time
+// included. It stands in each move and decision.
+func (l *Ledger) Epoch() int64 { return l.epoch }
+
+// Path is the file of the ledger.
+func (l *Ledger) Path() string { return l.path }
+
+// Close ends the ledger. Commits that wait get an error.
+func (l *Ledger) Close() error {
+	var first error
+	keep := func(err error) {
+		if first == nil && err != nil {
+			first = l.fault("close", err)
+		}
+	}
+	if l.insert != nil {
+		<-l.writer // whoever writes finishes first; nobody gets the token again
+		close(l.closed)
+		l.waiting.refuse(l.isClosed())
+		keep(l.insert.close())
+		l.insert = nil
+	}
+	if l.read != nil && l.read != l.write {
+		keep(l.read.Close())
+	}
+	if l.write != nil {
+		keep(l.write.Close())
+	}
+	if l.lock != nil {
+		keep(l.lock.Close()) // after the database: the next daemon finds it whole
+	}
+	return first
+}
+
+func (l *Ledger) isClosed() error { return fmt.Errorf("ledger %s: it is closed", l.path) }
+
+// closing gives err, with what closing after it came to.
+func closing(err error, end func() error) error {
+	if e := end(); e != nil {
+		return fmt.Errorf("%w (and on closing: %v)", err, e)
+	}
+	return err
+}
