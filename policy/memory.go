@@ -1,0 +1,147 @@
+package policy
+
+import (
+	"time"
+
+	"rhizostat/policy/advice"
+	"rhizostat/policy/climate"
+	"rhizostat/policy/diagnose"
+	"rhizostat/policy/forecast"
+	"rhizostat/policy/learning"
+	"rhizostat/policy/sensing"
+)
+
+// memory is all of a zone that a restart must not lose and that has a fixed
+// size. Times are Unix milliseconds, 0 is never.
+type memory struct {
+	NowMs      int64
+	FirstMs    int64 // first water content
+	Learned    learning.Zone
+	Forecasts  forecast.Record
+	Diagnosis  diagnose.Memory
+	Panel      sensing.Panel
+	WaterMs    int64 // when water was last given as far as it was reported
+	Climate    climate.Inputs
+	ClimateMs  [4]int64 // of temperature or VPD, humidity, radiation, PPFD
+	Temp       smoothed // substrate temperature, Cel
+	PoreEC     smoothed // mS/cm
+	DrainEC    smoothed // mS/cm
+	FeedEC     smoothed // mS/cm
+	Irrigated  running
+	Drained    running
+	Valve      valve
+	Saturation window // s
+	Totals     seconds
+	Cycle      cycle
+	Plans      planning
+	Recovery   recovery
+}
+
+// probeMemory is what is kept of one probe.
+type probeMemory struct {
+	AtMs     int64   // last accepted reading
+	Reading  float64 // its water content, m3/m3, of the probe
+	Mean     float64 // what that says of the whole container, m3/m3
+	HeightCM float64 // where it is now; a person may have moved it
+}
+
+// smoothed is a slowly averaged signal.
+type smoothed struct {
+	AtMs  int64
+	Value float64
+}
+
+// running is a running total as a device reports it.
+type running struct {
+	AtMs  int64
+	Total float64
+}
+
+// valve is the last word of the zone's valve.
+type valve struct {
+	AtMs int64
+	Open bool
+}
+
+// seconds are times since the zone was first seen.
+type seconds struct {
+	Saturation, InBand, AboveBand, BelowBand float64
+}
+
+// cycle is the running course of peaks and troughs.
+type cycle struct {
+	Peak, Trough           float64 // of the running course, m3/m3
+	Depth, Share           float64 // of the last completed dryback
+	Overnight              float64 // m3/m3
+	LastShotMs             int64
+	ShotsToday             int32
+	SeenDayMs              int64 // start of the irrigation day that ShotsToday counts
+	FirstReachedMs         int64 // when the full point was first reached on that day
+	StateMs                int64 // engine time of the last published state
+	ForecastMs             int64
+	NextPlanMs, NextLookMs int64
+}
+
+// planning is the bookkeeping of advice.
+type planning struct {
+	Sequence    uint32
+	IssuedForMs int64 // start of the latest irrigation day that an advice was issued for
+	IssuedMs    int64 // when
+	AskedToday  int32 // advice issued for the running day
+	AskedDayMs  int64
+	Closed      bool // a person rejected or withdrew for the running day: do not ask again
+	ClosedDayMs int64
+	RetryMs     int64 // when the running day may be planned anew, 0: not
+	QuorumMs    int64 // since when the quorum is missing, 0: it is there
+	InspectMs   int64 // when an inspect was last issued
+	Misfit      bool  // the new container cannot hold the band that the site asks for
+}
+
+// recovery is the time after a root disturbance.
+type recovery struct {
+	SinceMs int64 // 0: not recovering
+	Kind    uint8
+}
+
+// planned is an advice with what became of it.
+type planned struct {
+	Advice *advice.Advice
+	State  ApprovalState
+	Note   string
+}
+
+func (s *smoothed) add(at int64, v float64, tau time.Duration) {
+	if s.AtMs == 0 || at-s.AtMs > 12*tau.Milliseconds() {
+		s.AtMs, s.Value = at, v
+		return
+	}
+	weight := float64(at-s.AtMs) / float64(at-s.AtMs+tau.Milliseconds())
+	if at == s.AtMs { // several probes at one instant
+		weight = 0.5
+	}
+	s.Value += weight * (v - s.Value)
+	s.AtMs = at
+}
+
+// known gives the value while it is not too old to speak of now.
+func (s *smoothed) known(now int64, age time.Duration) *float64 {
+	if s.AtMs == 0 || now-s.AtMs > age.Milliseconds() {
+		return nil
+	}
+	v := s.Value
+	return &v
+}
+
+// step gives what a running total has grown by; a total that falls was reset,
+// and what it stands at has come since.
+func (r *running) step(at int64, total float64) float64 {
+	grown := total - r.Total
+	switch {
+	case r.AtMs == 0:
+		grown = 0
+	case grown < 0:
+		grown = total
+	}
+	r.AtMs, r.Total = at, total
+	return grown
+}

@@ -1,0 +1,85 @@
+package policy
+
+import (
+	"rhizostat/policy/hydraulics"
+	"rhizostat/policy/learning"
+)
+
+// operate takes something a person did.
+func (z *Zone) operate(e *OperatorEvent, at int64) {
+	if e == nil {
+		panic("zone " + z.settings.Zone + ": an operator event without content")
+	}
+	c, l := &z.ground.constants, &z.m.Learned
+	switch e.Kind {
+	case Transplanted, ContainerChanged, SubstrateChanged:
+		z.repot(e)
+		l.Changed(&z.ground.constants, at, learning.NewContainer)
+		z.recover(at)
+	case RootsDisturbed:
+		l.Changed(c, at, learning.RootsDisturbed)
+		z.recover(at)
+	case ShootsPruned, CropEnded:
+		l.Changed(c, at, learning.CropChanged)
+	case WateredByHand:
+		if e.VolumeML > 0 {
+			l.Water(c, at, e.VolumeML, true)
+			z.noteWater(at)
+		}
+	case ProbeMoved:
+		z.moveProbe(e, at)
+	}
+	z.m.Diagnosis.Said(e.Kind, e.Note, at)
+}
+
+// repot takes the new container and substrate, as far as they are named and
+// known; the probes keep their heights unless the new container is too low.
+func (z *Zone) repot(e *OperatorEvent) {
+	container, substrate := z.ground.container, z.ground.substrate
+	if c, ok := z.settings.Containers[e.Container]; ok {
+		container = c
+	}
+	if s, ok := z.settings.Substrates[e.Substrate]; ok {
+		substrate = s
+	} else if s, ok := hydraulics.BuiltIn(e.Substrate); ok {
+		substrate = s
+	}
+	stage := z.ground.bandStage
+	if err := z.stand(container, substrate); err != nil {
+		// the container cannot hold the band that was asked for: the old
+		// physics stays, and the diagnosis says that it no longer fits
+		z.m.Plans.Misfit = true
+		return
+	}
+	z.m.Plans.Misfit = false
+	z.ground.bandStage = -1
+	if stage >= 0 {
+		z.setStage(z.scratch.day.Start)
+	}
+	z.scratch.dayKnown = false
+	z.m.Panel.Repotted(z.m.NowMs)
+}
+
+// moveProbe takes a probe's new height; what was learned of its offset is
+// forgotten.
+func (z *Zone) moveProbe(e *OperatorEvent, at int64) {
+	for i := range z.settings.Probes {
+		if z.settings.Probes[i].ID != e.Probe {
+			continue
+		}
+		height := min(max(e.HeightCM, 0), z.ground.container.HeightCM)
+		table, err := z.ground.profile.Probe(height, z.settings.Probes[i].SensingLengthCM)
+		if err != nil {
+			return // it sticks out of the container there: the old place is the better guess
+		}
+		z.probes[i].HeightCM = height
+		z.ground.tables[i] = table
+		z.m.Panel.Moved(i, at)
+	}
+}
+
+// recover begins the time in which things are held steady.
+func (z *Zone) recover(at int64) {
+	z.m.Recovery = recovery{SinceMs: at}
+	z.m.Diagnosis.Disturbed(at)
+}

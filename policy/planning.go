@@ -1,0 +1,421 @@
+package policy
+
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"time"
+
+	"github.com/oklog/ulid/v2"
+
+	"rhizostat/policy/advice"
+	"rhizostat/policy/forecast"
+	"rhizostat/policy/guard"
+	"rhizostat/policy/learning"
+	"rhizostat/policy/plan"
+)
+
+const (
+	// maxPlans bounds what is kept of past advice: the one in force, the next,
+	// and one that ended.
+	maxPlans = 4
+	// knownFor is how long a zone must have been seen before it is planned for.
+	knownFor = 30 * time.Minute
+	// leastDay is the shortest rest of a day that is worth a plan of its own.
+	leastDay = 2 * time.Hour
+	// decideTime is what a person is given at least to decide in on a plan for
+	// the running day.
+	decideTime = 20 * time.Minute
+	// askAgain is how long after an undecided advice the same day is planned
+	// anew, and how long after a replacement the next may come.
+	askAgain = 3 * time.Hour
+	// mostADay bounds what people are asked for one zone and day.
+	mostADay = 3
+	// quorumGrace is how long probes may be away before a person is asked to
+	// look.
+	quorumGrace = 30 * time.Minute
+	// nightReach is how far beyond the next day's start a plan looks, so that
+	// the night ends in it.
+	nightReach = 6 * time.Hour
+)
+
+// consider decides whether advice is due.
+func (z *Zone) consider(at int64) {
+	if z.m.FirstMs == 0 || at-z.m.FirstMs < knownFor.Milliseconds() {
+		return
+	}
+	now, day, p := instant(at), z.scratch.day, &z.m.Plans
+	if p.AskedDayMs != z.scratch.dayFromMs {
+		p.AskedDayMs, p.AskedToday = z.scratch.dayFromMs, 0
+	}
+	if !z.watchQuorum(at) {
+		return
+	}
+	next := z.settings.DayAt(day.Next)
+	switch {
+	case p.IssuedForMs < next.Start.UnixMilli() && !now.Before(next.Start.Add(-z.settings.IssueBeforeDay)):
+		z.issue(at, next)
+	case z.needsToday(at):
+		z.issue(at, day)
+	case at%forecast.IssueEvery == 0:
+		z.reconsider(at)
+	}
+}
+
+// needsToday reports whether the running day wants a plan: there is none yet,
+// or nobody decided on the one there was.
+func (z *Zone) needsToday(at int64) bool {
+	p, day := &z.m.Plans, z.scratch.day
+	left := day.DaytimeEnd.Sub(instant(at))
+	if left < leastDay || p.AskedToday >= mostADay || p.Closed && p.ClosedDayMs == z.scratch.dayFromMs {
+		return false
+	}
+	if p.IssuedForMs < z.scratch.dayFromMs {
+		return true
+	}
+	return p.RetryMs != 0 && at >= p.RetryMs && !z.openFor(at)
+}
+
+// openFor reports whether some advice for now is in force or waits for a
+// person.
+func (z *Zone) openFor(at int64) bool {
+	now := instant(at)
+	for i := range z.plans {
+		q := &z.plans[i]
+		if (q.State == StateApproved || q.State == StatePending) && now.Before(q.Advice.ValidUntil) && q.Advice.Action != advice.Inspect {
+			return true
+		}
+	}
+	return false
+}
+
+// watchQuorum reports whether there are probes enough to plan by. When they
+// have been away for a while, a person is asked to look, once.
+func (z *Zone) watchQuorum(at int64) bool {
+	p := &z.m.Plans
+	if z.quorum(at) && z.current(at) {
+		p.QuorumMs = 0
+		return true
+	}
+	if p.QuorumMs == 0 {
+		p.QuorumMs = at
+	}
+	if at-p.QuorumMs >= quorumGrace.Milliseconds() && p.InspectMs < p.QuorumMs {
+		p.InspectMs = at
+		silent := time.Duration(at-z.m.Learned.SeenMs) * time.Millisecond
+		reasons := advice.InspectQuorum(z.m.Panel.Healthy(at), max(z.settings.Quorum, 1), z.worstProbe(at))
+		if z.m.Panel.Healthy(at) == 0 && silent > quorumGrace {
+			reasons = advice.InspectSilent(silent)
+		}
+		z.propose(&advice.Advice{
+			Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.scratch.day.Next, Reasons: reasons, Confidence: 1,
+		}, at)
+	}
+	return false
+}
+
+// worstProbe names the first probe that is not healthy.
+func (z *Zone) worstProbe(at int64) string {
+	for i := range z.probes {
+		if !z.health(i, at).Usable() {
+			return z.settings.Probes[i].ID
+		}
+	}
+	return ""
+}
+
+// issue plans an irrigation day, or what is left of it, and proposes the plan.
+func (z *Zone) issue(at int64, day IrrigationDay) {
+	p := &z.m.Plans
+	r := z.request(at, day)
+	proposal := plan.Best(r, &z.scratch.plan)
+	p.IssuedForMs, p.IssuedMs, p.RetryMs = day.Start.UnixMilli(), at, 0
+	z.put(at, day, r, &proposal)
+}
+
+// reconsider costs the standing plan of the running day again and replaces it
+// only when keeping it costs materially more.
+func (z *Zone) reconsider(at int64) {
+	p, day := &z.m.Plans, z.scratch.day
+	q := z.inForce(at)
+	if q == nil || q.Advice.Action == advice.Inspect || z.pendingToday(at) || p.AskedToday >= mostADay ||
+		at-p.IssuedMs < askAgain.Milliseconds() || day.DaytimeEnd.Sub(instant(at)) < leastDay {
+		return
+	}
+	r := z.request(at, day)
+	standing := plan.Rescore(q.Advice.Setpoints, r, &z.scratch.plan)
+	best := plan.Best(r, &z.scratch.plan)
+	if best.Action == advice.Inspect || plan.Keep(standing, best.Score) {
+		return
+	}
+	p.IssuedMs = at
+	z.put(at, day, r, &best)
+}
+
+// pendingToday reports whether a person is being asked about the running day.
+func (z *Zone) pendingToday(at int64) bool {
+	for i := range z.plans {
+		q := &z.plans[i]
+		if q.State == StatePending && instant(at).Before(q.Advice.ValidUntil) && !q.Advice.ValidFrom.After(instant(at)) {
+			return true
+		}
+	}
+	return false
+}
+
+// request gathers what a plan rests on.
+func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
+	now := instant(at)
+	s := &z.scratch.planned
+	steps := int(day.Next.Add(nightReach).Sub(now)/forecast.Step) + 1
+	forecast.Build(&z.m.Learned, &z.ground.constants, at, steps, s)
+	band := z.ground.band
+	r := &plan.Request{
+		Situation: s, DayStart: day.Start, DaytimeEnd: day.DaytimeEnd, NextDayStart: day.Next, Location: z.settings.Location,
+		Band: band, SaturationPoint: z.ground.saturated, TotalPorosity: z.ground.profile.TotalPorosity(),
+		Limits: z.settings.Limits, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
+		Salt: z.salt(at), Recovering: z.m.Diagnosis.Recovering(at),
+		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
+		Earliest: now.Add(z.settings.DecideBeforeFirstShot + decideTime),
+		Previous: z.previous(), Probes: z.readingsByProbe(),
+		LastPeak: z.m.Learned.Shots.LastPeak,
+	}
+	if last := z.m.Learned.Shots.LastMs; last != 0 && at-last < 2*24*time.Hour.Milliseconds() {
+		r.LastShotAt = instant(last)
+	}
+	if day.Start.After(now) {
+		r.Committed = z.coming(at, int(day.Start.Sub(now)/forecast.Step))
+		return r
+	}
+	r.GivenML = z.m.Learned.GivenBetween(&z.ground.constants, day.Start.UnixMilli(), at)
+	r.TargetReached = z.m.Cycle.SeenDayMs == z.scratch.dayFromMs && z.m.Cycle.FirstReachedMs != 0
+	return r
+}
+
+// salt is what is known of the zone's salt.
+func (z *Zone) salt(at int64) plan.Salt {
+	var s plan.Salt
+	if ec := z.m.PoreEC.known(at, slowAge); ec != nil {
+		s.PoreEC, s.PoreKnown = *ec, true
+	}
+	if ec := z.m.FeedEC.known(at, 7*24*time.Hour); ec != nil {
+		s.FeedEC, s.FeedKnown = *ec, true
+	} else if z.settings.FeedEC > 0 {
+		s.FeedEC, s.FeedKnown = z.settings.FeedEC, true
+	}
+	if wanted := z.spec().PoreEC; wanted != nil {
+		s.WantedEC, s.WantedKnown = *wanted, true
+	}
+	return s
+}
+
+// previous is the newest plan with water that people let stand.
+func (z *Zone) previous() *advice.Setpoints {
+	for i := len(z.plans) - 1; i >= 0; i-- {
+		q := &z.plans[i]
+		if q.Advice.Setpoints != nil && q.Advice.Setpoints.ShotVolumeML > 0 && q.State != StateRejected && q.State != StateWithdrawn {
+			return q.Advice.Setpoints
+		}
+	}
+	return nil
+}
+
+// readingsByProbe says what each healthy probe reads when the zone's water
+// content is known: its place in the profile, and its own learned offset.
+func (z *Zone) readingsByProbe() []plan.ProbeReading {
+	var out []plan.ProbeReading
+	for i := range z.settings.Probes {
+		offset, known := z.m.Panel.Consensus.Offset(i)
+		if !known || !z.health(i, z.m.NowMs).Usable() {
+			continue
+		}
+		table, weighs := z.ground.tables[i], z.settings.Probes[i].Calibration.Kind == "weight"
+		out = append(out, plan.ProbeReading{ID: z.settings.Probes[i].ID, Reading: func(mean float64) float64 {
+			if weighs {
+				return mean + offset
+			}
+			return table.Reading(mean + offset)
+		}})
+	}
+	return out
+}
+
+// put takes a proposal through the guard and issues what is left of it.
+func (z *Zone) put(at int64, day IrrigationDay, r *plan.Request, p *plan.Proposal) {
+	a := &advice.Advice{
+		Action: p.Action, Setpoints: p.Setpoints, Expected: p.Expected, Reasons: p.Reasons,
+		ValidFrom: day.Start, ValidUntil: day.Next, Confidence: z.m.Forecasts.Confidence(),
+	}
+	if now := instant(at); a.ValidFrom.Before(now) {
+		a.ValidFrom = now.Truncate(time.Minute)
+	}
+	if a.Setpoints != nil {
+		verdict := guard.Apply(z.guardInput(at, day, r, a), a.Action, a.Setpoints)
+		a.Action, a.Setpoints = verdict.Action, verdict.Setpoints
+		a.Reasons = append(a.Reasons, verdict.Reasons...)
+	}
+	if a.Setpoints == nil {
+		a.Expected = nil
+	}
+	a.Reasons = append(a.Reasons, z.diagnosisReasons(at)...)
+	z.propose(a, at)
+}
+
+// propose gives an advice its id and times and issues it.
+func (z *Zone) propose(a *advice.Advice, at int64) {
+	p := &z.m.Plans
+	p.Sequence++
+	a.ID = z.id(at, p.Sequence)
+	a.Site, a.Zone = z.settings.Site, z.settings.Zone
+	a.IssuedAt = instant(at)
+	a.Cautions = advice.UsualCautions(a.Action)
+	state := StatePending
+	if a.Action == advice.Inspect {
+		state = ""
+	} else {
+		a.DecideBy = z.decideBy(a)
+		p.AskedToday++
+	}
+	z.plans = append(z.plans, planned{Advice: a, State: state})
+	if n := len(z.plans) - maxPlans; n > 0 {
+		z.plans = append(z.plans[:0], z.plans[n:]...)
+	}
+	z.out.Advice = a
+	z.forecast(at, 0)
+}
+
+// decideBy is when it is too late to decide: shortly before the first shot. A
+// day without water can be decided on until its daytime ends.
+func (z *Zone) decideBy(a *advice.Advice) time.Time {
+	by := a.ValidUntil
+	switch first := a.Setpoints.FirstShotAt; {
+	case !first.IsZero():
+		by = first.Add(-z.settings.DecideBeforeFirstShot)
+	default:
+		if end := z.settings.DayAt(a.ValidFrom).DaytimeEnd; end.After(a.IssuedAt.Add(decideTime)) {
+			by = end
+		}
+	}
+	if earliest := a.IssuedAt.Add(time.Minute); by.Before(earliest) {
+		by = earliest
+	}
+	return by
+}
+
+// id is a ULID made of the time and a hash of zone and sequence: the same
+// events give the same ids.
+func (z *Zone) id(at int64, sequence uint32) string {
+	hash := sha256.Sum256(binary.BigEndian.AppendUint32([]byte(z.settings.Site+"/"+z.settings.Zone+"/"), sequence))
+	var id ulid.ULID
+	if err := id.SetTime(uint64(at)); err != nil {
+		panic(err) // the year is past 10000
+	}
+	if err := id.SetEntropy(hash[:10]); err != nil {
+		panic(err) // ten bytes are what it takes
+	}
+	return id.String()
+}
+
+// approved takes what the desk says became of an advice.
+func (z *Zone) approved(a *Approval, at int64) {
+	if a == nil {
+		panic("zone " + z.settings.Zone + ": an approval event without content")
+	}
+	p := &z.m.Plans
+	for i := range z.plans {
+		q := &z.plans[i]
+		if q.Advice.ID != a.Advice {
+			continue
+		}
+		was := q.State
+		q.State, q.Note = a.State, a.Note
+		if a.Note != "" {
+			z.m.Diagnosis.Said("decision", a.Note, at)
+		}
+		running := !q.Advice.ValidFrom.After(instant(at)) || q.Advice.ValidFrom.Before(z.scratch.day.Next)
+		switch {
+		case a.State == StateExpired && was == StatePending:
+			p.RetryMs = at + askAgain.Milliseconds()
+		case (a.State == StateRejected || a.State == StateWithdrawn) && running:
+			p.Closed, p.ClosedDayMs = true, z.settings.DayAt(q.Advice.ValidFrom).Start.UnixMilli()
+		}
+		if a.State != was && (was != "" || a.State == StateApproved) {
+			z.forecast(at, 0)
+		}
+	}
+}
+
+// unrecorded forgets the advice that could not be recorded; it is issued anew
+// at the next look.
+func (z *Zone) unrecorded(int64) {
+	n := len(z.plans)
+	if n == 0 {
+		return
+	}
+	p := &z.m.Plans
+	if last := z.plans[n-1].Advice; last.Action == advice.Inspect {
+		p.InspectMs = 0
+	} else {
+		p.IssuedForMs = 0
+		p.AskedToday = max(0, p.AskedToday-1)
+	}
+	z.plans = z.plans[:n-1]
+}
+
+// coming are the shots of the coming steps under the standing advice: the one
+// in force, then the one that follows it. Where none stands, the zone is taken
+// to be watered as in the last 24 h.
+func (z *Zone) coming(at int64, steps int) []forecast.Shot {
+	shots := z.scratch.shots[:0]
+	for k := range steps {
+		from := at + int64(k)*forecast.Step.Milliseconds()
+		to := from + forecast.Step.Milliseconds()
+		volume := 0.0
+		if q := z.standingAt(instant(from)); q != nil {
+			volume = scheduledBetween(q.Advice.Setpoints, instant(from), instant(to))
+		} else {
+			volume = z.yesterday(from)
+		}
+		if volume > 0 {
+			shots = append(shots, forecast.Shot{Step: k, VolumeML: volume})
+		}
+	}
+	z.scratch.shots = shots
+	return shots
+}
+
+// yesterday is the water given 24 h before a step. The zone remembers quarters
+// of an hour: the first step of each gets it whole.
+func (z *Zone) yesterday(from int64) float64 {
+	const day, step = 24 * 3600 * 1000, int64(forecast.Step / time.Millisecond)
+	bin := from - from%learning.HistoryBin
+	if from-bin >= step {
+		return 0
+	}
+	return z.m.Learned.GivenBetween(&z.ground.constants, bin-day, bin-day+learning.HistoryBin)
+}
+
+// standingAt is the advice that holds at an instant, if people let it: the
+// newest one valid then that is approved, else one that waits for them.
+func (z *Zone) standingAt(t time.Time) *planned {
+	var found *planned
+	for i := range z.plans {
+		q := &z.plans[i]
+		if q.Advice.Setpoints == nil || t.Before(q.Advice.ValidFrom) || !t.Before(q.Advice.ValidUntil) {
+			continue
+		}
+		if q.State == StateApproved || q.State == StatePending && (found == nil || found.State != StateApproved) {
+			found = q
+		}
+	}
+	return found
+}
+
+func scheduledBetween(s *advice.Setpoints, from, to time.Time) float64 {
+	sum := 0
+	for i := range s.Schedule {
+		if shot := &s.Schedule[i]; !shot.At.Before(from) && shot.At.Before(to) {
+			sum += shot.VolumeML
+		}
+	}
+	return float64(sum)
+}

@@ -1,0 +1,217 @@
+package policy
+
+import (
+	"math"
+	"time"
+
+	"rhizostat/policy/climate"
+	"rhizostat/policy/learning"
+	"rhizostat/policy/sensing"
+)
+
+// How long an average of a slow signal reaches back, and how old it may be to
+// speak of now (common practice, no source).
+const (
+	temperatureTau = 30 * time.Minute
+	salinityTau    = 3 * time.Hour
+	slowAge        = 12 * time.Hour
+	climateAge     = 2 * time.Hour
+)
+
+// read takes what one source reported.
+func (z *Zone) read(e *Event, at int64) {
+	v := e.Values
+	for i := range sensing.SignalCount {
+		s := sensing.Signal(i)
+		if x, ok := v.Get(s); ok && !s.Possible(x) {
+			v.Drop(s) // the intake lets none through; the engine trusts nothing
+		}
+	}
+	switch {
+	case e.Source == Climate:
+		z.readClimate(&v, at)
+	case e.Source == ZoneWide:
+		z.readZone(&v, at)
+	case e.Source >= 0 && e.Source < len(z.probes):
+		z.readProbe(e.Source, &v, e.Stamp.UnixMilli(), at)
+	}
+}
+
+// readProbe takes one probe's reading: its health, what it says of the whole
+// container, and the zone's water content that follows from all probes.
+func (z *Zone) readProbe(i int, v *sensing.Values, stamp, at int64) {
+	p := &z.probes[i]
+	if t, ok := v.Get(sensing.SubstrateTemperature); ok {
+		z.m.Temp.add(at, t, temperatureTau)
+	}
+	z.readSalinity(i, v, at)
+	reading, ok, _ := z.settings.Probes[i].Calibration.WaterContent(v)
+	if stamp > at || stamp == 0 {
+		stamp = at
+	}
+	switch {
+	case !ok && (v.Has(sensing.WaterContent) || v.Has(sensing.Permittivity) || v.Has(sensing.ContainerWeight)):
+		z.m.Panel.Refuse(i, stamp)
+		return
+	case !ok:
+		return
+	}
+	p.AtMs, p.Reading = stamp, reading
+	p.Mean = z.meanOf(i, reading)
+	if z.m.Panel.Health[i].Misdating {
+		z.m.Panel.Misdated(i, stamp, false) // the shell has found its stamp good
+	}
+	z.m.Panel.Observe(i, stamp, reading, p.Mean, sensing.Zone{WaterMs: z.m.WaterMs, Ceiling: z.ground.profile.TotalPorosity()})
+	z.agree(at)
+}
+
+// meanOf is the water content of the whole container when probe i reads
+// reading and the water is at rest.
+func (z *Zone) meanOf(i int, reading float64) float64 {
+	if z.settings.Probes[i].Calibration.Kind == "weight" {
+		return math.Min(reading, z.ground.profile.MaxMean()) // it weighs the whole container
+	}
+	return z.ground.tables[i].Mean(reading)
+}
+
+// agree takes the zone's water content out of its probes and lets the zone
+// learn from it.
+func (z *Zone) agree(at int64) {
+	wc, sd, n, ok := z.m.Panel.Consensus.Value(at)
+	if !ok || n == 0 {
+		return
+	}
+	if z.m.FirstMs == 0 {
+		z.m.FirstMs = at
+	}
+	wc = min(max(wc, 0), 1)
+	ev := z.m.Learned.Observe(&z.ground.constants, at, wc, min(sd, 1))
+	z.happened(&ev, at)
+}
+
+// happened keeps what an observation completed.
+func (z *Zone) happened(ev *learning.Events, at int64) {
+	c := &z.m.Cycle
+	if ev.Dryback > 0 {
+		c.Depth, c.Share = ev.Dryback, ev.DrybackShare
+		z.out.Drybacks = append(z.out.Drybacks, ev.DrybackShare)
+	}
+	if ev.Overnight > 0 {
+		c.Overnight = ev.Overnight
+	}
+	if ev.PeakAtMs != 0 {
+		c.Peak = ev.Peak
+	}
+	if ev.TroughAtMs != 0 {
+		c.Trough = ev.Trough
+	}
+	if ev.ShotAtMs != 0 {
+		z.noteShot(ev.ShotAtMs)
+	}
+	z.m.Diagnosis.Happened(ev, at)
+}
+
+// noteShot counts the shots of the irrigation day; it decides which part of
+// the day it is.
+func (z *Zone) noteShot(at int64) {
+	c := &z.m.Cycle
+	if c.SeenDayMs != z.scratch.dayFromMs {
+		c.SeenDayMs, c.ShotsToday, c.FirstReachedMs = z.scratch.dayFromMs, 0, 0
+	}
+	if at >= c.SeenDayMs {
+		c.ShotsToday++
+	}
+	c.LastShotMs = max(c.LastShotMs, at)
+}
+
+// readZone takes signals of the zone as a whole: water in and out, salt.
+func (z *Zone) readZone(v *sensing.Values, at int64) {
+	c, l := &z.ground.constants, &z.m.Learned
+	if ml, ok := v.Get(sensing.IrrigationVolume); ok && ml > 0 {
+		l.Water(c, at, ml, true)
+		z.noteWater(at)
+	}
+	if total, ok := v.Get(sensing.IrrigationTotal); ok {
+		if ml := z.m.Irrigated.step(at, total); ml > 0 {
+			l.Water(c, at, ml, true)
+			z.noteWater(at)
+		}
+	}
+	if open, ok := v.Get(sensing.ValveOpen); ok {
+		z.m.Valve = valve{at, open > 0.5}
+		// a controller that reports volumes has said all with them
+		flow := z.settings.Emitters.FlowMLPerS()
+		l.Valve(c, at, open > 0.5, flow)
+		if open > 0.5 {
+			z.noteWater(at)
+		}
+	}
+	if ml, ok := v.Get(sensing.DrainVolume); ok {
+		l.Drain(c, at, ml)
+	}
+	if total, ok := v.Get(sensing.DrainTotal); ok {
+		l.Drain(c, at, z.m.Drained.step(at, total))
+	}
+	if ec, ok := v.Get(sensing.DrainEC); ok {
+		z.m.DrainEC.add(at, ec, salinityTau)
+	}
+	if ec, ok := v.Get(sensing.FeedEC); ok {
+		z.m.FeedEC.add(at, ec, salinityTau)
+	}
+	if t, ok := v.Get(sensing.SubstrateTemperature); ok {
+		z.m.Temp.add(at, t, temperatureTau)
+	}
+	if ec, ok := v.Get(sensing.PoreEC); ok {
+		z.m.PoreEC.add(at, ec, salinityTau)
+	}
+}
+
+// noteWater notes that water came: the probes should then rise.
+func (z *Zone) noteWater(at int64) { z.m.WaterMs = max(z.m.WaterMs, at) }
+
+// readSalinity takes pore EC as it is reported or works it out from bulk EC.
+func (z *Zone) readSalinity(i int, v *sensing.Values, at int64) {
+	if ec, ok := v.Get(sensing.PoreEC); ok {
+		z.m.PoreEC.add(at, ec, salinityTau)
+		return
+	}
+	reading, ok, _ := z.settings.Probes[i].Calibration.WaterContent(v)
+	if !ok {
+		return
+	}
+	if ec, known := z.settings.Probes[i].Calibration.PoreECAt25(v, reading); known {
+		z.m.PoreEC.add(at, ec, salinityTau)
+	}
+}
+
+// readClimate keeps the newest of each climate signal and tells the learning
+// what the climate asks.
+func (z *Zone) readClimate(v *sensing.Values, at int64) {
+	in, seen := &z.m.Climate, &z.m.ClimateMs
+	set := func(s sensing.Signal, to *float64, has *bool, slot int) {
+		if x, ok := v.Get(s); ok {
+			*to, *has, seen[slot] = x, true, at
+		}
+	}
+	set(sensing.VapourPressureDeficit, &in.DeficitKPa, &in.HasDeficit, 0)
+	set(sensing.AirTemperature, &in.TemperatureCel, &in.HasTemperature, 0)
+	set(sensing.RelativeHumidity, &in.HumidityPercent, &in.HasHumidity, 1)
+	set(sensing.Radiation, &in.Radiation, &in.HasRadiation, 2)
+	set(sensing.PPFD, &in.PPFD, &in.HasPPFD, 3)
+	old := at - climateAge.Milliseconds()
+	in.HasDeficit = in.HasDeficit && seen[0] >= old
+	in.HasTemperature = in.HasTemperature && seen[0] >= old
+	in.HasHumidity = in.HasHumidity && seen[1] >= old
+	in.HasRadiation = in.HasRadiation && seen[2] >= old
+	in.HasPPFD = in.HasPPFD && seen[3] >= old
+	if in.Known() {
+		z.m.Learned.Demand(&z.ground.constants, at, climate.Rate(*in))
+	}
+}
+
+// misdated marks a probe whose clock is wrong.
+func (z *Zone) misdated(source int, at int64) {
+	if source >= 0 && source < len(z.probes) {
+		z.m.Panel.Misdated(source, at, true)
+	}
+}

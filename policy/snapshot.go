@@ -1,0 +1,152 @@
+package policy
+
+import (
+	"bytes"
+	"encoding/binary"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"rhizostat/policy/hydraulics"
+	"rhizostat/policy/sensing"
+)
+
+// snapshotVersion is of the layout below. One that differs is refused: the zone
+// then learns anew, which costs days and harms nothing.
+const snapshotVersion = 1
+
+// snapshotHead says what the fixed part is followed by.
+type snapshotHead struct {
+	Version uint16
+	Probes  uint16
+	Rest    uint32 // bytes of JSON
+}
+
+// snapshotRest is what has no fixed size.
+type snapshotRest struct {
+	Probes    []string // ids, in the order of their memories
+	Plans     []planned
+	Container hydraulics.Container
+	Substrate string // name; "" for the zone's own
+}
+
+// Snapshot gives all that the zone knows, for Restore. It is exact: floats are
+// written bit by bit.
+func (z *Zone) Snapshot() []byte {
+	rest := snapshotRest{Plans: z.plans}
+	for i := range z.settings.Probes {
+		rest.Probes = append(rest.Probes, z.settings.Probes[i].ID)
+	}
+	if z.ground.container != z.settings.Container {
+		rest.Container = z.ground.container
+	}
+	if z.ground.substrate.Name != z.settings.Substrate.Name {
+		rest.Substrate = z.ground.substrate.Name
+	}
+	tail, err := json.Marshal(rest)
+	if err != nil {
+		panic(fmt.Sprintf("zone %s: snapshot: %v", z.settings.Zone, err))
+	}
+	var b bytes.Buffer
+	for _, part := range []any{snapshotHead{snapshotVersion, uint16(len(z.probes)), uint32(len(tail))}, &z.m, z.probes} {
+		if err := binary.Write(&b, binary.LittleEndian, part); err != nil {
+			panic(fmt.Sprintf("zone %s: snapshot: %v", z.settings.Zone, err))
+		}
+	}
+	b.Write(tail)
+	return b.Bytes()
+}
+
+// Restore makes the engine that Snapshot was taken of. The error says why the
+// snapshot cannot be used with these settings.
+func Restore(s Settings, snapshot []byte) (*Zone, error) {
+	z, err := New(s)
+	if err != nil {
+		return nil, err
+	}
+	where := fmt.Sprintf("zone %s: snapshot of %d bytes", s.Zone, len(snapshot))
+	r := bytes.NewReader(snapshot)
+	var head snapshotHead
+	if err := binary.Read(r, binary.LittleEndian, &head); err != nil {
+		return nil, fmt.Errorf("%s: %w", where, err)
+	}
+	if head.Version != snapshotVersion {
+		return nil, fmt.Errorf("%s: layout %d; this version reads %d", where, head.Version, snapshotVersion)
+	}
+	if head.Probes > MaxProbes {
+		return nil, fmt.Errorf("%s: it says %d probes; at most %d are read", where, head.Probes, MaxProbes)
+	}
+	probes := make([]probeMemory, head.Probes)
+	for _, part := range []any{&z.m, probes} {
+		if err := binary.Read(r, binary.LittleEndian, part); err != nil {
+			return nil, fmt.Errorf("%s: %w", where, err)
+		}
+	}
+	if int64(head.Rest) != int64(r.Len()) {
+		return nil, fmt.Errorf("%s: %d bytes follow the fixed part; it says %d", where, r.Len(), head.Rest)
+	}
+	var rest snapshotRest
+	if err := json.Unmarshal(snapshot[len(snapshot)-r.Len():], &rest); err != nil {
+		return nil, fmt.Errorf("%s: %w", where, err)
+	}
+	if err := z.takeBack(&rest, probes); err != nil {
+		return nil, fmt.Errorf("%s: %w", where, err)
+	}
+	return z, nil
+}
+
+// takeBack puts the parts of a snapshot in their places. Probes are found by
+// id: one that is new starts anew, one that is gone is forgotten.
+func (z *Zone) takeBack(rest *snapshotRest, probes []probeMemory) error {
+	if len(rest.Probes) != len(probes) {
+		return fmt.Errorf("%d names for %d probes", len(rest.Probes), len(probes))
+	}
+	if err := z.m.check(); err != nil {
+		return err
+	}
+	same := len(rest.Probes) == len(z.settings.Probes)
+	for i := range z.settings.Probes {
+		for k, id := range rest.Probes {
+			if id == z.settings.Probes[i].ID {
+				z.probes[i] = probes[k]
+				same = same && i == k
+			}
+		}
+	}
+	if !same {
+		z.m.Panel = sensing.Panel{} // its places are the probes' of before
+	}
+	container, substrate := z.settings.Container, z.settings.Substrate
+	if rest.Container != (hydraulics.Container{}) {
+		container = rest.Container
+	}
+	if s, ok := z.settings.Substrates[rest.Substrate]; ok {
+		substrate = s
+	} else if s, ok := hydraulics.BuiltIn(rest.Substrate); ok {
+		substrate = s
+	}
+	if err := z.stand(container, substrate); err != nil {
+		return err
+	}
+	for i := range rest.Plans {
+		if rest.Plans[i].Advice == nil {
+			return fmt.Errorf("plan %d is empty", i)
+		}
+	}
+	z.plans = rest.Plans
+	if z.m.NowMs != 0 {
+		z.setDay(z.m.NowMs)
+	}
+	return nil
+}
+
+// maxTimeMs is the year 2200: a snapshot beyond it is damaged.
+var maxTimeMs = time.Date(2200, 1, 1, 0, 0, 0, 0, time.UTC).UnixMilli()
+
+// check refuses a memory that no zone can have: the ledger is damaged.
+func (m *memory) check() error {
+	if m.NowMs < 0 || m.NowMs > maxTimeMs {
+		return fmt.Errorf("engine time %d ms is impossible", m.NowMs)
+	}
+	return nil
+}

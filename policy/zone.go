@@ -1,0 +1,183 @@
+package policy
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"rhizostat/policy/forecast"
+	"rhizostat/policy/hydraulics"
+	"rhizostat/policy/learning"
+)
+
+// Zone is the engine of one zone.
+type Zone struct {
+	settings Settings
+	ground   ground
+	m        memory
+	probes   []probeMemory // as Settings.Probes
+	plans    []planned     // at most maxPlans, in order of issue
+	scratch  scratch
+	out      Output // of the running step
+}
+
+// ground is what the physics makes of the zone's pot; a transplant changes it.
+type ground struct {
+	container hydraulics.Container
+	substrate hydraulics.Substrate
+	profile   *hydraulics.Profile
+	tables    []*hydraulics.ProbeTable // as Settings.Probes; nil where a probe does not read its place in the profile
+	band      hydraulics.Band
+	bandStage int // of Settings.Stages, -1 for the zone's own
+	constants learning.Constants
+	saturated float64 // mean water content above which the zone is saturated, m3/m3
+}
+
+// New makes the engine of a zone that knows nothing yet. The error says what of
+// the settings cannot be.
+func New(s Settings) (*Zone, error) {
+	if len(s.Probes) > MaxProbes {
+		return nil, fmt.Errorf("zone %s: %d probes; at most %d are read", s.Zone, len(s.Probes), MaxProbes)
+	}
+	if s.Location == nil {
+		return nil, fmt.Errorf("zone %s: no time zone; expected the site's", s.Zone)
+	}
+	z := &Zone{settings: s, probes: make([]probeMemory, len(s.Probes))}
+	for i := range s.Probes {
+		z.probes[i].HeightCM = s.Probes[i].HeightCM
+	}
+	if err := z.stand(s.Container, s.Substrate); err != nil {
+		return nil, err
+	}
+	return z, nil
+}
+
+// stand works out the physics of a pot.
+func (z *Zone) stand(c hydraulics.Container, sub hydraulics.Substrate) error {
+	profile, err := hydraulics.NewProfile(sub, c)
+	if err != nil {
+		return fmt.Errorf("zone %s: %w", z.settings.Zone, err)
+	}
+	g := ground{container: c, substrate: sub, profile: profile, bandStage: -1}
+	for i := range z.settings.Probes {
+		table, err := profile.Probe(math.Min(z.probes[i].HeightCM, c.HeightCM), z.settings.Probes[i].SensingLengthCM)
+		if err != nil {
+			return fmt.Errorf("zone %s: probe %s: %w", z.settings.Zone, z.settings.Probes[i].ID, err)
+		}
+		g.tables = append(g.tables, table)
+	}
+	band, err := hydraulics.NewBand(profile, z.settings.Band)
+	if err != nil {
+		return fmt.Errorf("zone %s: %w", z.settings.Zone, err)
+	}
+	g.band = band
+	g.saturated = profile.SaturationPoint(z.settings.Aeration)
+	g.constants = learning.Constants{
+		VolumeML: profile.VolumeML(), DesignCapacity: profile.ContainerCapacity(),
+		MinMean: profile.MinMean(), StressMean: profile.MeanAtSuction(stressSuctionKPa), MaxMean: profile.MaxMean(),
+	}
+	z.ground = g
+	return nil
+}
+
+// stressSuctionKPa is the suction above which a container crop is taken to
+// drink less: the end of the water that counts as buffer, 10 kPa (de Boodt &
+// Verdonck 1972; from memory).
+const stressSuctionKPa = 10
+
+// Step lets one event happen to the zone. Events come in time order; At going
+// back is a broken promise of the shell and panics.
+func (z *Zone) Step(e Event) Output {
+	at := e.At.UnixMilli()
+	if at < z.m.NowMs {
+		panic(fmt.Sprintf("zone %s: event at %d ms after one at %d ms: time went back", z.settings.Zone, at, z.m.NowMs))
+	}
+	z.out = Output{}
+	z.elapse(at)
+	switch e.Kind {
+	case Reading:
+		z.read(&e, at)
+	case Operator:
+		z.operate(e.Operator, at)
+	case Approved:
+		z.approved(e.Approval, at)
+	case Unrecorded:
+		z.unrecorded(at)
+	case Misdated:
+		z.misdated(e.Source, at)
+	}
+	z.due(at)
+	z.out.NextWake = z.nextWake(at)
+	return z.out
+}
+
+// elapse lets time pass since the last event.
+func (z *Zone) elapse(at int64) {
+	if z.m.NowMs == 0 {
+		z.m.NowMs = at
+		z.m.Cycle.StateMs = every(at, z.settings.StateEvery)
+		z.m.Cycle.ForecastMs = every(at, forecast.IssueEvery*time.Millisecond)
+	}
+	z.setDay(at)
+	z.m.Learned.Advance(&z.ground.constants, at)
+	z.count(at)
+	z.m.NowMs = at
+}
+
+// setDay follows the irrigation day: what the learning takes for daytime, and
+// the band of the stage that has come.
+func (z *Zone) setDay(at int64) {
+	if z.scratch.dayKnown && at < z.scratch.dayUntilMs && at >= z.scratch.dayFromMs {
+		return
+	}
+	day := z.settings.DayAt(instant(at))
+	z.scratch.day = day
+	z.scratch.dayKnown, z.scratch.dayFromMs, z.scratch.dayUntilMs = true, day.Start.UnixMilli(), day.Next.UnixMilli()
+	z.ground.constants.DayStartS = secondOfDay(day.Start)
+	z.ground.constants.DayEndS = secondOfDay(day.DaytimeEnd)
+	z.setStage(day.Start)
+}
+
+func secondOfDay(t time.Time) int32 {
+	u := t.UTC()
+	return int32(u.Hour()*3600 + u.Minute()*60 + u.Second())
+}
+
+// setStage takes the band of the latest stage that has begun. A stage whose
+// band the container cannot hold was refused with the site file; after a
+// transplant it may be one that the new container cannot hold, and then the
+// zone keeps the band it has.
+func (z *Zone) setStage(dayStart time.Time) {
+	stage := -1
+	for i := range z.settings.Stages {
+		if !z.settings.Stages[i].From.After(dayStart.Add(12 * time.Hour)) {
+			stage = i
+		}
+	}
+	if stage == z.ground.bandStage {
+		return
+	}
+	spec := z.settings.Band
+	if stage >= 0 {
+		spec = z.settings.Stages[stage].Band
+	}
+	if band, err := hydraulics.NewBand(z.ground.profile, spec); err == nil {
+		z.ground.band = band
+	}
+	z.ground.bandStage = stage
+}
+
+// spec is the band as asked for now.
+func (z *Zone) spec() *hydraulics.BandSpec {
+	if z.ground.bandStage >= 0 {
+		return &z.settings.Stages[z.ground.bandStage].Band
+	}
+	return &z.settings.Band
+}
+
+func instant(ms int64) time.Time {
+	if ms == 0 {
+		return time.Time{}
+	}
+	return time.UnixMilli(ms).UTC()
+}
