@@ -144,3 +144,7 @@ func (p HourPlace) ExtraterrestrialHour() float64 {
 		((w2-w1)*math.Sin(phi)*math.Sin(delta) + math.Cos(phi)*math.Cos(delta)*(math.Sin(w2)-math.Sin(w1)))
 	return math.Max(ra, 0)
 }
+
+// MonthlySoilHeat returns what the soil takes in a month, MJ/m2/d, from the mean
+// temperatures of the months before and after, FAO-56 Eq. 43.
+func MonthlySoilHeat(previousCel, nextCel float64) float64 { return 0.07 * (nextCel - previousCel) }
