@@ -275,7 +275,9 @@ func (z *Zone) propose(a *advice.Advice, at int64) {
 		a.DecideBy = z.decideBy(a)
 		p.AskedToday++
 	}
-	z.plans = append(z.plans, planned{Advice: a, State: state})
+	kept := *a // the desk has the words
+	kept.Reasons, kept.Cautions, kept.Expected = nil, nil, nil
+	z.plans = append(z.plans, planned{Advice: &kept, State: state})
 	if n := len(z.plans) - maxPlans; n > 0 {
 		z.plans = append(z.plans[:0], z.plans[n:]...)
 	}

@@ -2,9 +2,11 @@ package policy
 
 import (
 	"bytes"
+	"compress/flate"
 	"encoding/binary"
 	"encoding/json"
 	"fmt"
+	"io"
 	"time"
 
 	"rhizostat/policy/hydraulics"
@@ -54,7 +56,35 @@ func (z *Zone) Snapshot() []byte {
 		}
 	}
 	b.Write(tail)
+	return squeeze(b.Bytes())
+}
+
+// squeeze makes a snapshot small: most of it is rings that are still empty, and
+// sentences.
+func squeeze(data []byte) []byte {
+	var b bytes.Buffer
+	w, err := flate.NewWriter(&b, flate.BestSpeed)
+	if err == nil {
+		_, err = w.Write(data)
+	}
+	if err == nil {
+		err = w.Close()
+	}
+	if err != nil {
+		panic("snapshot: " + err.Error()) // a buffer takes everything
+	}
 	return b.Bytes()
+}
+
+// maxSnapshot bounds what a damaged snapshot may swell to, bytes.
+const maxSnapshot = 1 << 20
+
+func unsqueeze(data []byte) ([]byte, error) {
+	out, err := io.ReadAll(io.LimitReader(flate.NewReader(bytes.NewReader(data)), maxSnapshot))
+	if err != nil {
+		return nil, fmt.Errorf("it is damaged: %w", err)
+	}
+	return out, nil
 }
 
 // Restore makes the engine that Snapshot was taken of. The error says why the
@@ -65,6 +95,9 @@ func Restore(s Settings, snapshot []byte) (*Zone, error) {
 		return nil, err
 	}
 	where := fmt.Sprintf("zone %s: snapshot of %d bytes", s.Zone, len(snapshot))
+	if snapshot, err = unsqueeze(snapshot); err != nil {
+		return nil, fmt.Errorf("%s: %w", where, err)
+	}
 	r := bytes.NewReader(snapshot)
 	var head snapshotHead
 	if err := binary.Read(r, binary.LittleEndian, &head); err != nil {
