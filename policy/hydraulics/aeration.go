@@ -34,17 +34,29 @@ func (p *Profile) AirFilledPorosity(mean float64) float64 {
 // container capacity it is never 0 where theta_s leaves less air than that,
 // because the bottom is full of water.
 func (p *Profile) SaturatedShare(mean, criticalAFP float64) float64 {
+	return p.shareBelow(p.criticalSuction(criticalAFP), mean)
+}
+
+// criticalSuction is the suction in cm below which a layer lacks air: -Inf where
+// none ever does, as theta_s leaves enough; +Inf where each does, as theta_r
+// leaves too little.
+func (p *Profile) criticalSuction(criticalAFP float64) float64 {
 	limit := p.substrate.TotalPorosity - criticalAFP
 	r := p.substrate.Retention
 	switch {
 	case r.ThetaS <= limit:
-		return 0 // even full of water it keeps that much air
+		return math.Inf(-1)
 	case r.ThetaR >= limit:
-		return 1
+		return math.Inf(1)
 	}
-	z := r.Suction(limit)*CMPerKPa - p.bottom(mean)
-	z = math.Min(math.Max(z, 0), p.height)
-	return math.Min(1, p.container.volumeBelow(z)/p.volume)
+	return r.Suction(limit) * CMPerKPa
+}
+
+// shareBelow is the share of the volume under the height at which suction in cm
+// reaches critical.
+func (p *Profile) shareBelow(critical, mean float64) float64 {
+	z := math.Min(math.Max(critical-p.bottom(mean), 0), p.height)
+	return math.Min(1, polyIntegral(p.area, z)/p.volume)
 }
 
 // SaturationPoint returns the mean water content above which the zone is
@@ -52,15 +64,14 @@ func (p *Profile) SaturatedShare(mean, criticalAFP float64) float64 {
 // MaxMean where the substrate keeps air enough even when full of water, or the
 // whole volume is tolerated; MinMean where it never has air enough.
 func (p *Profile) SaturationPoint(a Aeration) float64 {
-	limit := p.substrate.TotalPorosity - a.CriticalAirFilledPorosity
-	r := p.substrate.Retention
+	critical := p.criticalSuction(a.CriticalAirFilledPorosity)
 	switch {
-	case r.ThetaS <= limit || a.ToleratedShare >= 1:
+	case math.IsInf(critical, -1) || a.ToleratedShare >= 1:
 		return p.MaxMean()
-	case r.ThetaR >= limit:
+	case math.IsInf(critical, 1):
 		return p.MinMean()
 	}
-	return p.at(r.Suction(limit)*CMPerKPa - p.heightOfShare(a.ToleratedShare))
+	return p.at(critical - p.heightOfShare(a.ToleratedShare))
 }
 
 // heightOfShare is the height below which a share of the volume lies, cm. The
@@ -96,7 +107,7 @@ func (p *Profile) heightOfShare(share float64) float64 {
 // CriticalAirFilledPorosity returns the air-filled porosity that is critical at
 // a root-zone temperature, m3/m3, given that at 20 Cel: the one that diffuses
 // OxygenBurden times as much by DefaultDiffusivity. Warm roots need more air:
-// 0.10 at 20 Cel is 0.141 at 30 Cel and 0.070 at 10 Cel.
+// 0.10 at 20 Cel is 0.142 at 30 Cel and 0.070 at 10 Cel.
 func CriticalAirFilledPorosity(at20Cel, temperatureCel float64) float64 {
 	_, k := DefaultDiffusivity.power(1) // phi cancels
 	return at20Cel * math.Pow(OxygenBurden(temperatureCel), 1/k)
@@ -119,12 +130,43 @@ func CriticalAirFilledPorosity(at20Cel, temperatureCel float64) float64 {
 // diffuse in, 0.9 where ten times. The form is this project's own.
 // Temperature in Cel; outside 0 to 40, the nearer end.
 func (p *Profile) AerationMargin(mean, temperatureCel float64, a Aeration) float64 {
-	s := (p.bottom(mean) + p.heightOfShare(a.ToleratedShare)) / CMPerKPa
+	return p.marginAt(p.heightOfShare(a.ToleratedShare), a.CriticalAirFilledPorosity, mean, temperatureCel)
+}
+
+// marginAt is the margin that the layer at a height in cm makes.
+func (p *Profile) marginAt(height, criticalAir, mean, temperatureCel float64) float64 {
+	s := (p.bottom(mean) + height) / CMPerKPa
 	air := math.Max(0, p.substrate.TotalPorosity-p.substrate.Retention.WaterContent(s))
-	x := air / a.CriticalAirFilledPorosity
+	x := air / criticalAir
 	r := x * x * math.Sqrt(x) / OxygenBurden(temperatureCel) // the model's e^(5/2); phi cancels
 	if r >= 1 {
 		return 1 - 1/r
 	}
 	return r - 1
+}
+
+// Aerated is a profile with an aeration worked in: what SaturatedShare,
+// SaturationPoint and AerationMargin answer, for each reading, without working
+// out the same heights again.
+type Aerated struct {
+	profile  *Profile
+	aeration Aeration
+	critical float64 // suction below which a layer lacks air, cm
+	height   float64 // below which the tolerated share lies, cm
+}
+
+// Aerate works an aeration into the profile.
+func (p *Profile) Aerate(a Aeration) Aerated {
+	return Aerated{profile: p, aeration: a, critical: p.criticalSuction(a.CriticalAirFilledPorosity), height: p.heightOfShare(a.ToleratedShare)}
+}
+
+// SaturatedShare returns the share of the volume that lacks air, 0 to 1.
+func (e Aerated) SaturatedShare(mean float64) float64 { return e.profile.shareBelow(e.critical, mean) }
+
+// SaturationPoint returns the mean above which the zone is saturated, m3/m3.
+func (e Aerated) SaturationPoint() float64 { return e.profile.SaturationPoint(e.aeration) }
+
+// Margin returns the aeration margin, as AerationMargin defines it.
+func (e Aerated) Margin(mean, temperatureCel float64) float64 {
+	return e.profile.marginAt(e.height, e.aeration.CriticalAirFilledPorosity, mean, temperatureCel)
 }

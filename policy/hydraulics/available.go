@@ -12,10 +12,11 @@ const (
 )
 
 // AvailableML returns the water in the container above the profile whose mean
-// suction is lowerSuctionKPa, mL; 0 when it is drier than that.
+// suction is lowerSuctionKPa, mL; 0 when it is drier than that. It takes the
+// table's value of that profile, within 1e-6 m3/m3.
 func (p *Profile) AvailableML(mean, lowerSuctionKPa float64) float64 {
 	m := math.Min(math.Max(mean, p.MinMean()), p.MaxMean())
-	return p.volume * math.Max(0, m-p.MeanAtSuction(lowerSuctionKPa))
+	return p.volume * math.Max(0, m-p.at(lowerSuctionKPa*CMPerKPa-p.middle))
 }
 
 // EasilyAvailableML returns the water a crop takes with ease between two

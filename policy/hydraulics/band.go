@@ -80,7 +80,7 @@ func (p *Profile) fullPoint(spec BandSpec, f *faults) (float64, string) {
 	if full, ok := asked(spec.FullPoint); ok {
 		f.check(within(full, 0.02, 1), "full_point", "%.4g is outside 0.02 to 1 m3/m3; 60 %% is 0.60", full)
 		// Half a thousandth: a capacity that was printed and copied is no mistake.
-		f.check(!(full > p.capacity+0.0005), "full_point", "%.4g is above the container capacity %.4f of %s; expected at most that, as water above it drains away; lower it, or tell the substrate's own retention if the capacity is wrong", full, p.capacity, p)
+		f.check(!(full > p.capacity+0.0005 && full <= 1), "full_point", "%.4g is above the container capacity %.4f of %s; expected at most that, as water above it drains away; lower it, or tell the substrate's own retention if the capacity is wrong", full, p.capacity, p)
 		return full, "the site's own number"
 	}
 	air, told := asked(spec.MinAirFilledPorosity)
@@ -99,7 +99,7 @@ func (p *Profile) refillPoint(spec BandSpec, f *faults) (float64, string) {
 	if refill, ok := asked(spec.RefillPoint); ok {
 		f.check(within(refill, 0.01, 1), "refill_point", "%.4g is outside 0.01 to 1 m3/m3; 50 %% is 0.50", refill)
 		driest := p.substrate.Retention.ThetaR
-		f.check(!(refill < driest), "refill_point", "%.4g is below theta_r %.4g of %s; expected water that roots can take; raise it", refill, driest, p)
+		f.check(!(refill < driest && refill >= 0.01), "refill_point", "%.4g is below theta_r %.4g of %s; expected water that roots can take; raise it", refill, driest, p)
 		return refill, "the site's own number"
 	}
 	suction, told := asked(spec.MaxSuctionKPa)

@@ -105,13 +105,7 @@ func (c Container) AreaCM2(heightCM float64) float64 {
 }
 
 // VolumeML returns the volume of the fill, mL.
-func (c Container) VolumeML() float64 { return c.volumeBelow(c.HeightCM) }
-
-// volumeBelow is the volume below a height, mL; z from 0 to HeightCM.
-func (c Container) volumeBelow(z float64) float64 {
-	a := c.area()
-	return z * (a[0] + z*(a[1]/2+z*a[2]/3))
-}
+func (c Container) VolumeML() float64 { return polyIntegral(c.area(), c.HeightCM) }
 
 // MeanHeightCM returns the volume-weighted mean height above the bottom, cm:
 // half the height for straight sides, more where the top is wider.

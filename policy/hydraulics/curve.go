@@ -10,7 +10,15 @@ type curve struct {
 	x []float64 // bottom suction, cm, rising
 	y []float64 // value, falling
 	d []float64 // dy/dx, at most 0
+
+	// index[k] is the piece that holds the value k even steps below y[0]: it
+	// leaves cellOfY a few nodes to search.
+	index []int32
+	scale float64 // steps per unit of y
 }
+
+// indexSteps is the number of steps of a curve's index.
+const indexSteps = 512
 
 // limit bends the slopes back to where every piece is monotone. The condition
 // is theirs, section 4: with the secant D, slopes within a circle of radius 3 D.
@@ -44,7 +52,15 @@ func (c *curve) cellOfX(x float64) int {
 
 // cellOfY returns the index of a piece that holds the value y, in range.
 func (c *curve) cellOfY(y float64) int {
-	lo, hi := 0, len(c.y)-1
+	k := int((c.y[0] - y) * c.scale)
+	if k > indexSteps-1 {
+		k = indexSteps - 1
+	}
+	return c.search(y, int(c.index[k]), int(c.index[k+1])+1)
+}
+
+// search returns the piece from lo to before hi that holds the value y.
+func (c *curve) search(y float64, lo, hi int) int {
 	for hi-lo > 1 {
 		mid := int(uint(lo+hi) >> 1)
 		if c.y[mid] >= y {
@@ -103,11 +119,11 @@ func (c *curve) solve(i int, y float64) float64 {
 		if !(next >= lo && next <= hi) { // also NaN, from a flat spot
 			next = (lo + hi) / 2
 		}
-		if math.Abs(next-t) < 1e-13 {
-			t = next
+		step := next - t
+		t = next
+		if math.Abs(step) < 1e-7 { // Newton squares the error: the next step would be below 1e-13
 			break
 		}
-		t = next
 	}
 	return c.x[i] + t*h
 }
@@ -123,7 +139,8 @@ func grade(into []float64, a, b, first, ratio float64) []float64 {
 }
 
 // settle makes the table exactly monotone: rounding may lift a value by a unit
-// in the last place where the curve is flat. Then it limits the slopes.
+// in the last place where the curve is flat. Then it limits the slopes and lays
+// the index.
 func (c *curve) settle() {
 	for i := range c.y {
 		c.d[i] = math.Min(c.d[i], 0)
@@ -132,4 +149,12 @@ func (c *curve) settle() {
 		}
 	}
 	c.limit()
+	end := len(c.y) - 1
+	c.scale = indexSteps / (c.y[0] - c.y[end])
+	c.index = make([]int32, indexSteps+1)
+	for k := range c.index {
+		// A hair above, so that rounding of the step never skips a piece.
+		c.index[k] = int32(c.search(c.y[0]-(float64(k)-1e-6)/c.scale, 0, end))
+	}
+	c.index[indexSteps] = int32(end - 1)
 }

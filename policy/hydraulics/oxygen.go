@@ -37,13 +37,13 @@ func DissolvedOxygen(temperatureCel, pressureKPa float64) (float64, error) {
 	p := pressureKPa / StandardPressureKPa
 	pwv := math.Exp(11.8571 - 3840.70/k - 216961/(k*k))
 	th := 0.000975 - 1.426e-5*temperatureCel + 6.436e-8*temperatureCel*temperatureCel
-	return bensonKrause(temperatureCel) * p * ((1 - pwv/p) * (1 - th*p)) / ((1 - pwv) * (1 - th)), nil
+	return math.Exp(lnSolubility(temperatureCel)) * p * ((1 - pwv/p) * (1 - th*p)) / ((1 - pwv) * (1 - th)), nil
 }
 
-// bensonKrause is the solubility at the standard pressure, mg/L.
-func bensonKrause(temperatureCel float64) float64 {
+// lnSolubility is the logarithm of the solubility at the standard pressure, mg/L.
+func lnSolubility(temperatureCel float64) float64 {
 	u := 1 / (temperatureCel + 273.15)
-	return math.Exp(-139.34411 + u*(1.575701e5+u*(-6.642308e7+u*(1.243800e10-u*8.621949e11))))
+	return -139.34411 + u*(1.575701e5+u*(-6.642308e7+u*(1.243800e10-u*8.621949e11)))
 }
 
 // RelativeDemand returns root respiration against that at a reference
@@ -54,7 +54,7 @@ func RelativeDemand(q10, temperatureCel, referenceCel float64) float64 {
 
 // OxygenBurden returns by how much harder it is to keep roots in oxygen than at
 // 20 Cel, 1: their demand grown (Q10 of 2) over the solubility shrunk. It is 1
-// at 20 Cel, 2.38 at 30 Cel, 0.40 at 10 Cel. Temperature in Cel, taken as the
+// at 20 Cel, 2.41 at 30 Cel, 0.40 at 10 Cel. Temperature in Cel, taken as the
 // nearer end outside 0 to 40, where both formulas were tried.
 //
 // The faster diffusion in warmer air (some 6 % per 10 K) is left out: it is
@@ -64,8 +64,10 @@ func OxygenBurden(temperatureCel float64) float64 {
 		panic("hydraulics: root-zone temperature is NaN")
 	}
 	t := math.Min(math.Max(temperatureCel, 0), 40)
-	return RelativeDemand(DefaultQ10, t, ReferenceTemperatureCel) * solubility20 / bensonKrause(t)
+	return math.Exp(lnDefaultQ10/10*(t-ReferenceTemperatureCel) + lnSolubility20 - lnSolubility(t))
 }
 
-// solubility20 is bensonKrause(20), mg/L.
-var solubility20 = bensonKrause(ReferenceTemperatureCel)
+var (
+	lnDefaultQ10   = math.Log(DefaultQ10)
+	lnSolubility20 = lnSolubility(ReferenceTemperatureCel)
+)

@@ -52,6 +52,7 @@ func NewProfile(s Substrate, c Container) (*Profile, error) {
 		y, d := p.meanAtBottom(s0)
 		p.mean.y, p.mean.d = append(p.mean.y, y), append(p.mean.d, d)
 	}
+	p.mean.y[0] = s.Retention.ThetaS // full of water, to the last digit
 	p.mean.settle()
 	p.capacity, _ = p.meanAtBottom(0)
 	return p, nil
@@ -69,14 +70,14 @@ func (p *Profile) nodes() []float64 {
 // mesh returns the first step and the growth of a table's steps in bottom
 // suction, cm: fine against the curve's scale 1/alpha, finer for a steep curve.
 func (r Retention) mesh(heightCM float64) (first, ratio float64) {
-	return 2e-3 * math.Min(heightCM, CMPerKPa/r.AlphaPerKPa), 1 + 0.15/math.Max(1, r.N/2)
+	return 2e-3 * math.Min(heightCM, CMPerKPa/r.AlphaPerKPa), 1 + 0.08/math.Max(1, r.N/2)
 }
 
 // meanAtBottom is the mean water content at a bottom suction in cm, m3/m3, and
 // its slope, 1/cm.
 func (p *Profile) meanAtBottom(s0 float64) (mean, slope float64) {
 	held, d := p.substrate.Retention.heldOver(s0, 0, p.height, p.area)
-	return held / p.volume, d / p.volume
+	return math.Min(held/p.volume, p.substrate.Retention.ThetaS), d / p.volume // rounding may lift it past theta_s
 }
 
 // bottom is the bottom suction in cm of the profile with a mean, clamped to the
@@ -156,9 +157,21 @@ func (p *Profile) MeanSuctionKPa(mean float64) float64 {
 
 // MeanAtSuction returns the mean water content of the profile whose
 // volume-weighted mean suction is suctionKPa, m3/m3: the inverse of
-// MeanSuctionKPa, clamped to MinMean and MaxMean.
+// MeanSuctionKPa, clamped to MinMean and MaxMean. It integrates anew, exact to
+// 1e-12 but for some microseconds: ask once, not for each reading.
 func (p *Profile) MeanAtSuction(suctionKPa float64) float64 {
-	return p.at(suctionKPa*CMPerKPa - p.middle)
+	s0 := suctionKPa*CMPerKPa - p.middle
+	last := len(p.mean.x) - 1
+	switch {
+	case s0 <= p.mean.x[0]:
+		return p.MaxMean()
+	case s0 >= p.mean.x[last]:
+		return p.MinMean()
+	case s0 != s0:
+		panic("hydraulics: suction is NaN")
+	}
+	mean, _ := p.meanAtBottom(s0)
+	return mean
 }
 
 // String names the substrate and the container.

@@ -60,7 +60,7 @@ func (r Retention) both(suctionKPa float64) (theta, slope float64) {
 	if math.IsInf(x, 1) {
 		return r.ThetaR, 0
 	}
-	se := math.Exp(-(1 - 1/r.N) * math.Log1p(x))
+	se := math.Exp(-(1 - 1/r.N) * log1p(x))
 	span := r.ThetaS - r.ThetaR
 	return r.ThetaR + span*se, -span * (r.N - 1) / suctionKPa * se * x / (1 + x)
 }

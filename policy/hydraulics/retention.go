@@ -46,7 +46,7 @@ func (r Retention) Validate() error {
 // theta_s to theta_r, and takes any suction up to +Inf. Tried against 40-digit
 // arithmetic over 0 to 100 kPa: within 1e-14.
 func (r Retention) WaterContent(suctionKPa float64) float64 {
-	return r.ThetaR + (r.ThetaS-r.ThetaR)*r.effective(suctionKPa)
+	return math.Min(r.ThetaR+(r.ThetaS-r.ThetaR)*r.effective(suctionKPa), r.ThetaS) // rounding may lift it past theta_s
 }
 
 // effective is the effective saturation at a suction in kPa, 0 to 1.
@@ -55,12 +55,13 @@ func (r Retention) effective(suctionKPa float64) float64 {
 		return 1
 	}
 	x := math.Exp(r.N * math.Log(r.AlphaPerKPa*suctionKPa)) // (alpha h)^n, +Inf for silly h: effective 0
-	return math.Exp(-(1 - 1/r.N) * math.Log1p(x))
+	return math.Exp(-(1 - 1/r.N) * log1p(x))
 }
 
 // Suction returns the suction at which the substrate holds a water content,
-// kPa: the inverse of WaterContent. Water content at or above theta_s gives 0;
-// at or below theta_r, and where the formula would go beyond it, MaxSuctionKPa.
+// kPa: the inverse of WaterContent. Water content at or above theta_s gives 0,
+// at or below theta_r MaxSuctionKPa. Near theta_r the formula goes far beyond
+// any suction there is (oven dry is 1e6 kPa): read such numbers as "dry".
 //
 //	h = 1/alpha [Se^(-1/m) - 1]^(1/n),  Se = (theta - theta_r)/(theta_s - theta_r)
 //
@@ -77,10 +78,9 @@ func (r Retention) Suction(waterContent float64) float64 {
 	return math.Min(math.Exp(math.Log(x)/r.N)/r.AlphaPerKPa, MaxSuctionKPa)
 }
 
-// MaxSuctionKPa is the driest suction that Suction answers, kPa: that of oven
-// dry substrate, pF 7 (Schofield 1935). Where the curve asks for more it says
-// nothing any longer.
-const MaxSuctionKPa = 1e7 / CMPerKPa
+// MaxSuctionKPa is the largest suction that Suction answers, kPa. It stands for
+// no water to be had, and is finite so that no sum of it becomes NaN.
+const MaxSuctionKPa = 1e15
 
 // Slope returns d theta / d suction, 1/kPa: 0 at and below suction 0, negative
 // above.
@@ -126,6 +126,15 @@ func (r Retention) RelativeConductivity(suctionKPa float64) float64 {
 // per kPa (linear suction, not its logarithm), kPa: (alpha h)^n = m.
 func (r Retention) SteepestSuctionKPa() float64 {
 	return math.Pow(1-1/r.N, 1/r.N) / r.AlphaPerKPa
+}
+
+// log1p is ln(1 + x), x at least 0. From 1/2 on the plain logarithm is as exact
+// and faster.
+func log1p(x float64) float64 {
+	if x >= 0.5 {
+		return math.Log(1 + x)
+	}
+	return math.Log1p(x)
 }
 
 // within is low <= x <= high, false for NaN.

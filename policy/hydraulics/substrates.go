@@ -19,6 +19,12 @@ var builtIn = [...]Substrate{
 		Provenance: Illustrative, BulkDensity: 0.06,
 		Source: "Evans, Konduru & Stamps (1996): total porosity 0.855 to 0.895 and 0.73 to 0.80 water in a drained core, taken as 7.6 cm tall; theta_r and n chosen",
 	},
+	{
+		Name: "coir-perlite", TotalPorosity: 0.86,
+		Retention:  Retention{ThetaR: 0.1, ThetaS: 0.86, AlphaPerKPa: 3.7459717, N: 1.6},
+		Provenance: Illustrative,
+		Source:     "air-filled porosity of drained nursery stock mixes 0.13 to 0.30 (EcoHort guideline), its middle in a 7.6 cm core, and the lowest porosity of coir of Evans, Konduru & Stamps (1996), as perlite lowers it (Londra 2010, in words only); theta_r and n chosen",
+	},
 	mineral("loam", 0.078, 0.43, 0.036, 1.56),
 	mineral("loamy-sand", 0.057, 0.41, 0.124, 2.28),
 	{
@@ -26,6 +32,18 @@ var builtIn = [...]Substrate{
 		Retention:  Retention{ThetaR: 0.15, ThetaS: 0.98, AlphaPerKPa: 1.65152302, N: 1.6},
 		Provenance: Illustrative, BulkDensity: 0.11,
 		Source: "Int. J. Agronomy 2012, 978528, table 1: total porosity 0.98 and container capacity 0.87 in a 7.6 cm core; theta_r and n chosen",
+	},
+	{
+		Name: "peat-perlite", TotalPorosity: 0.925,
+		Retention:  Retention{ThetaR: 0.12, ThetaS: 0.925, AlphaPerKPa: 3.1734347, N: 1.6},
+		Provenance: Illustrative, BulkDensity: 0.11,
+		Source: "air-filled porosity of drained greenhouse media 0.15 to 0.25 (a supplier's page), its middle in a 7.6 cm core, and the porosity of 238 media at 0.11 g/cm3 (Acta Hort. 294:2, regression); theta_r and n chosen",
+	},
+	{
+		Name: "pine-bark", TotalPorosity: 0.79,
+		Retention:  Retention{ThetaR: 0.25, ThetaS: 0.79, AlphaPerKPa: 24.8096947, N: 1.45},
+		Provenance: Illustrative, BulkDensity: 0.18,
+		Source: "Int. J. Agronomy 2012, 978528, table 1: total porosity 0.79 and container capacity 0.48 in a 7.6 cm core; theta_r and n chosen; a composted bark held 0.06 more at 4 kPa (O'Meara, Chappell & van Iersel 2014)",
 	},
 	mineral("sand", 0.045, 0.43, 0.145, 2.68),
 	mineral("sandy-clay", 0.1, 0.38, 0.027, 1.23),
