@@ -34,27 +34,50 @@ func EC25Linear(ec, tCel, perKelvin float64) (float64, bool) {
 	return ec / d, true
 }
 
-// iso7888 are the factors of the standard's table at 0 to 35 Cel.
-var iso7888 = [36]float64{
-	1.918, 1.857, 1.800, 1.745, 1.693, 1.643, 1.596, 1.551, 1.508, 1.467, 1.428, 1.390,
-	1.354, 1.320, 1.287, 1.256, 1.225, 1.196, 1.168, 1.141, 1.116, 1.091, 1.067, 1.044,
-	1.021, 1.000, 0.979, 0.959, 0.940, 0.921, 0.903, 0.886, 0.869, 0.853, 0.837, 0.822,
+// iso7888Cold are the factors of the standard's table at the first five tenths
+// of each degree from 0 to 9 Cel, iso7888 those at the degrees from 10 to 35.
+var iso7888Cold = [10][6]float64{
+	{1.918, 1.912, 1.906, 1.899, 1.893, 1.887},
+	{1.857, 1.851, 1.845, 1.840, 1.834, 1.829},
+	{1.800, 1.794, 1.788, 1.783, 1.777, 1.772},
+	{1.745, 1.740, 1.734, 1.729, 1.724, 1.719},
+	{1.693, 1.688, 1.683, 1.678, 1.673, 1.668},
+	{1.643, 1.638, 1.634, 1.629, 1.624, 1.619},
+	{1.596, 1.591, 1.587, 1.582, 1.578, 1.573},
+	{1.551, 1.547, 1.542, 1.538, 1.534, 1.529},
+	{1.508, 1.504, 1.500, 1.496, 1.491, 1.487},
+	{1.467, 1.463, 1.459, 1.455, 1.451, 1.447},
+}
+
+var iso7888 = [26]float64{
+	1.428, 1.390, 1.354, 1.320, 1.287, 1.256, 1.225, 1.196, 1.168, 1.141, 1.116, 1.091, 1.067,
+	1.044, 1.021, 1.000, 0.979, 0.959, 0.940, 0.921, 0.903, 0.886, 0.869, 0.853, 0.837, 0.822,
 }
 
 // ISO7888Factor returns what brings an EC measured at t to 25 Cel by the
-// non-linear table of ISO 7888 (EN 27888), cubic between its whole degrees; false
-// outside its 0 to 35 Cel. Within 0.001 of the table's tenths. The standard is
-// for natural water of about 0.06 to 1 mS/cm; feeds lie above, where 2 % per K is
-// as good.
+// non-linear table of ISO 7888 (EN 27888), linear between its entries; false
+// outside its 0 to 35 Cel. The standard is for natural water of about 0.06 to
+// 1 mS/cm; feeds lie above, where 2 % per K is as good.
 func ISO7888Factor(tCel float64) (float64, bool) {
 	if !(tCel >= 0 && tCel <= 35) {
 		return 0, false
 	}
-	i := min(max(int(tCel)-1, 0), len(iso7888)-4)
-	x := tCel - float64(i)
-	p := iso7888[i : i+4]
-	return -p[0]*(x-1)*(x-2)*(x-3)/6 + p[1]*x*(x-2)*(x-3)/2 -
-		p[2]*x*(x-1)*(x-3)/2 + p[3]*x*(x-1)*(x-2)/6, true
+	whole := int(tCel)
+	if whole >= 10 {
+		i := min(whole, 34) - 10
+		return iso7888[i] + (iso7888[i+1]-iso7888[i])*(tCel-float64(i+10)), true
+	}
+	row := &iso7888Cold[whole]
+	tenths := (tCel - float64(whole)) * 10
+	if tenths < 5 {
+		i := int(tenths)
+		return row[i] + (row[i+1]-row[i])*(tenths-float64(i)), true
+	}
+	next := iso7888[0]
+	if whole < 9 {
+		next = iso7888Cold[whole+1][0]
+	}
+	return row[5] + (next-row[5])*(tenths-5)/5, true
 }
 
 // SheetsHendrickxFactor brings a bulk EC of soil measured at t to 25 Cel.
