@@ -59,6 +59,10 @@ func (d *Desk) readSigned(r reading, compact string) (reading, *refusal) {
 	if len(d.rules.Deciders) == 0 {
 		return r, refuse(wire.UnknownDecider, "the decision is signed, and site %s lists no deciders to check it against; send it as plain JSON, or list the decider's public key", d.site)
 	}
+	// Base64 decoders skip line breaks: a compact JWS has none (RFC 7515, 7.1).
+	if strings.ContainsFunc(compact, notCompact) {
+		return r, refuse(wire.NotSigned, "the decision is no compact JWS: it has other characters than base64url and dots; sign it with the decider's key")
+	}
 	jws, err := jose.ParseSignedCompact(compact, []jose.SignatureAlgorithm{jose.EdDSA})
 	if err != nil {
 		return r, refuse(wire.NotSigned, "the decision is no compact JWS with EdDSA (%v); sign it with the decider's key", err)
@@ -83,6 +87,10 @@ func (d *Desk) readSigned(r reading, compact string) (reading, *refusal) {
 	sum := sha256.Sum256(jws.UnsafePayloadWithoutVerification())
 	r.decision, r.signed, r.hash = dec, true, hex.EncodeToString(sum[:])
 	return r, d.allowed(who, &dec)
+}
+
+func notCompact(c rune) bool {
+	return !(c >= 'A' && c <= 'Z' || c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || c == '-' || c == '_' || c == '.')
 }
 
 // allowed tells whether a decider may decide so on this zone.
