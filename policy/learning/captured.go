@@ -7,7 +7,7 @@ import (
 
 var (
 	capturePace  = pace{low: 0.15, high: 1, drift: 0.02, allowance: 0.04, known: 0.1}
-	capacityPace = pace{low: 0.05, high: 1, drift: 0.003, allowance: 0.02, known: 0.02}
+	capacityPace = pace{low: 0.05, high: 1, drift: 0.003, allowance: 0.02, known: 1}
 	risePace     = pace{low: 0.02, high: 3, drift: 0.03, allowance: 0.05, known: 0.15}
 	drainPace    = pace{low: math.Log(120), high: math.Log(6 * 3600), drift: 0.1, allowance: 0.15, known: 0.3}
 )
@@ -69,20 +69,30 @@ func (z *Zone) learnDrainage(c *Constants, at int64, w float64, settled bool, dr
 	if s.Known && s.Before > z.Capacity.Mean-0.005 {
 		to := float64(s.TopMs - s.StartMs)
 		shows := (s.Top - s.Before + perMs*to) / (z.Capture.Mean * s.GivenML / c.VolumeML)
-		if shows > 0.02 && shows < 0.95 && s.Top-s.Before > 2*noise {
+		if to >= 120_000 && shows > 0.02 && shows < 0.9 && s.Top-s.Before > 2*noise {
 			z.DrainLog.take(math.Log(-to/1000/math.Log(shows)), 0.5, &drainPace)
 		}
 	}
-	if !settled || s.After10 == 0 {
+	if !settled || !s.slows(at, w, noise) {
 		return
 	}
 	lost := s.Top - w - perMs*float64(at-s.TopMs)
-	late := s.After10 - w - perMs*(float64(at-s.TopMs)-600_000)
+	late := s.After10 - w - perMs*float64(at-s.After10Ms)
 	if lost < 4*noise || s.Top < z.Capacity.Mean {
 		return
 	}
 	left := math.Min(math.Max(late/lost, 0.02), 0.9)
-	z.DrainLog.take(math.Log(-600/math.Log(left)), 0.7, &drainPace)
+	z.DrainLog.take(math.Log(-float64(s.After10Ms-s.TopMs)/1000/math.Log(left)), 0.7, &drainPace)
+}
+
+// slows tells whether the fall since the top has slowed down as drainage does
+// and uptake does not: it was half as fast again in the first ten minutes.
+func (s *ShotState) slows(at int64, w, noise float64) bool {
+	if s.After10 == 0 || at <= s.After10Ms {
+		return false
+	}
+	first, rest := float64(s.After10Ms-s.TopMs), float64(at-s.After10Ms)
+	return (s.Top-s.After10-noise)/first > 1.5*math.Max(s.After10-w, 0)/rest
 }
 
 // learnPlateau takes the level at the end of drainage as a sight of the
@@ -91,7 +101,7 @@ func (z *Zone) learnDrainage(c *Constants, at int64, w float64, settled bool, dr
 // reason to believe it less.
 func (z *Zone) learnPlateau(c *Constants, at int64, w, share float64, ev *Events) {
 	s := &z.Shots
-	if lost := s.Top - w; share > 0.6 || lost < 2*z.Ticks.Noise {
+	if lost := s.Top - w; share > 0.6 || lost < 2*z.Ticks.Noise || !s.slows(at, w, z.Ticks.Noise) {
 		return
 	}
 	if ev != nil {

@@ -13,6 +13,10 @@ const (
 type Course struct {
 	Bins [courseBins]float32
 	Seen uint64 // bit i: bin i has been seen
+	// Quiet is the day since 1970 on which a bin last had a stretch well away
+	// from any watering.
+	Quiet [courseBins]uint16
+	Bent  [courseBins]uint8 // how often a bin has been bent
 }
 
 func binOf(at int64) int { return int(mod(at, dayMs) / binMs) }
@@ -64,11 +68,12 @@ func (c *Course) learn(at int64, demand float64) {
 }
 
 // bend moves the zone's own course where a block drank more or less than
-// believed by the share v with variance r. It does nothing where the climate
-// tells the course.
-func (c *Course) bend(climate bool, from, to int64, v, r float64) {
+// believed by the share v with variance r, and returns the part of v that the
+// course took. It does nothing where the climate tells the course. The first
+// days bend it most; later a day moves a bin by less than 5 %.
+func (c *Course) bend(climate bool, from, to int64, v, r float64) float64 {
 	if climate {
-		return
+		return 0
 	}
 	if c.Seen == 0 {
 		for i := range c.Bins {
@@ -76,13 +81,35 @@ func (c *Course) bend(climate bool, from, to int64, v, r float64) {
 		}
 		c.Seen = 1<<courseBins - 1
 	}
-	const stationary = 0.02 // of the share by which a bin strays from the phase's mean
-	k := 0.5 * stationary / (stationary + r)
-	f := float32(1 + k*math.Min(math.Max(v, -0.3), 0.3))
+	const bound = 0.5
+	v = math.Min(math.Max(v, -bound), bound)
+	taken, n := 0.0, 0.0
 	for at := from - mod(from, binMs); at < to; at += binMs {
 		i := binOf(at)
-		c.Bins[i] = min(max(c.Bins[i]*f, 0.05), 20)
+		p := courseVar / (1 + float64(c.Bent[i]))
+		k := math.Max(p/(p+r), 0.08)
+		if c.Bent[i] < 255 {
+			c.Bent[i]++
+		}
+		c.Bins[i] = min(max(c.Bins[i]*float32(1+k*v), 0.02), 50)
+		taken += k * v
+		n++
 	}
+	return taken / n
+}
+
+// courseVar is the variance of a bin about a flat course before anything is
+// known of it: a course between night and noon.
+const courseVar = 0.25
+
+// level brings the mean of the zone's own course back to 1 and returns ln of
+// what it was.
+func (c *Course) level() float64 {
+	m := c.mean()
+	for i := range c.Bins {
+		c.Bins[i] /= float32(m)
+	}
+	return math.Log(m)
 }
 
 // DemandState is what the climate asks now and how the day compares with what
@@ -192,9 +219,15 @@ func (z *Zone) dayEnds(c *Constants, to int64) {
 			d.Expected += ml
 		}
 	}
+	if d.ClimateMs == 0 && z.Course.Seen != 0 {
+		moved := z.Course.level()
+		z.Rates.Day.Mean += moved
+		z.Rates.Night.Mean += moved
+	}
 	for _, e := range []*Estimate{&z.Rates.Day, &z.Rates.Night} {
 		e.newDay(&ratePace)
 	}
+	z.Rates.Soon.newDay(&soonPace)
 	z.Capture.newDay(&capturePace)
 	z.Capacity.newDay(&capacityPace)
 	z.RiseVol.newDay(&risePace)

@@ -34,7 +34,7 @@ type pace struct {
 // standard deviation sd. Innovations beyond two standard deviations count as
 // two (Huber 1964), and once the estimate is known a day may change it by no
 // more than its allowance; a second day that pushes the same way may change
-// three times as much, a third and later seven times: one bad day passes, a
+// four times as much, a third and later twelve times: one bad day passes, a
 // crop that has changed does not.
 func (e *Estimate) take(value, sd float64, p *pace) {
 	r := sd * sd
@@ -61,9 +61,9 @@ func (e *Estimate) allow(step, allowance float64) float64 {
 	if step*float64(e.Streak) > 0 {
 		switch n := e.Streak; {
 		case n >= 2 || n <= -2:
-			room *= 7
+			room *= 12
 		default:
-			room *= 3
+			room *= 4
 		}
 	}
 	spent := float64(e.Spent)

@@ -13,15 +13,17 @@ const tickCount = 8
 // Ticks thins readings to at least tickMs apart, each the mean of what came
 // in its time, and keeps the newest few.
 type Ticks struct {
-	SumLevel float64
-	SumMs    int64 // of times since SinceMs
-	N        int32
-	Len      int32
-	SinceMs  int64 // first reading of the tick being gathered
-	EndMs    int64 // end of the tick before
-	Ring     [tickCount]Tick
-	Noise    float64 // sd of one tick, m3/m3
-	Fall     float64 // usual fall just now, m3/m3 per s
+	SumLevel  float64
+	SumMs     int64 // of times since SinceMs
+	N         int32
+	Len       int32
+	SinceMs   int64 // first reading of the tick being gathered
+	EndMs     int64 // end of the tick before
+	Ring      [tickCount]Tick
+	Noise     float64 // sd of one tick, m3/m3
+	Fall      float64 // usual fall just now, m3/m3 per s
+	Usual     float64 // usual rise of a watering, m3/m3, 0: none seen yet
+	Waterings int32   // that taught it
 }
 
 // tickMs: probes report each 10 s to 15 min; a shot shows within 5 to 10 min.
@@ -64,7 +66,7 @@ func (t *Ticks) push(at int64, w float64) {
 		dd := w - b.Level - (b.Level-a.Level)*q
 		size := math.Abs(dd) / (0.798 * math.Sqrt(1+(1+q)*(1+q)+q*q))
 		if t.Noise == 0 {
-			t.Noise = 0.001
+			t.Noise = firstNoise
 		}
 		// Clipped, so that waterings, one tick in ten, count little.
 		t.Noise += 0.03 * (math.Min(size, 3*t.Noise) - t.Noise)
@@ -73,8 +75,10 @@ func (t *Ticks) push(at int64, w float64) {
 	if t.Len >= 1 {
 		dt := float64(at-t.Ring[0].AtMs) / 1000
 		if dt > 0 {
-			f := math.Max(0, (t.Ring[0].Level-w)/dt)
-			t.Fall += (1 - math.Exp(-dt/900)) * (f - t.Fall)
+			// Rises count as noise at most, so that a watering does not hide
+			// the fall that goes on under it.
+			f := math.Max(t.Ring[0].Level-w, -2*t.Noise) / dt
+			t.Fall += (1 - math.Exp(-dt/fallS)) * (f - t.Fall)
 		}
 	}
 	copy(t.Ring[1:], t.Ring[:tickCount-1])
@@ -96,6 +100,7 @@ type ShotState struct {
 	Top               float64 // highest since
 	TopMs             int64
 	After10           float64 // first water content 10 min after the top, 0: not yet
+	After10Ms         int64   // when that was
 	SeenMs            int64   // when the rise showed, 0: not yet
 	GivenML           float64 // reported, since StartMs
 	Known             bool    // GivenML is all of it
@@ -120,14 +125,38 @@ const (
 	leastRise = 0.0034
 	// rawShare of the threshold must be rise in itself, not a fall that ended.
 	// fallShare of the usual fall goes on while a watering begins to show.
-	fallShare  = 0.7
-	noiseTimes = 2.5
+	fallShare = 0.7
+	fallS     = 1800.0
+	// firstNoise is believed of a probe until it has shown its own.
+	firstNoise = 0.002
 	keepShare  = 0.3
 	rawShare   = 0.9
 )
 
-// threshold is the rise over the expected course that counts as a watering.
-func (t *Ticks) threshold() float64 { return math.Max(leastRise, noiseTimes*t.Noise) }
+// threshold is the rise over the expected course that counts as a watering:
+// four times the noise, or a fifth of the usual rise where that is less,
+// but no less than 2.5 times the noise. Where waterings stand far above the
+// noise nothing small is taken for one; where they do not, more is risked.
+func (t *Ticks) threshold() float64 {
+	k := 4 * t.Noise
+	if t.Waterings >= 3 {
+		k = math.Min(k, 0.2*t.Usual)
+	}
+	return math.Max(leastRise, math.Max(k, 2.5*t.Noise))
+}
+
+// watered learns the usual rise of a watering from one that is no noise.
+func (t *Ticks) watered(rise float64) {
+	switch {
+	case rise < 5*t.Noise:
+		return
+	case t.Usual == 0:
+		t.Usual = rise
+	default:
+		t.Usual += 0.1 * (math.Min(rise, 3*t.Usual) - t.Usual)
+	}
+	t.Waterings = min(t.Waterings+1, 1000)
+}
 
 // rise looks for a rise that ends at (at, w) and returns the tick it began at.
 // No rise begins before since. It is measured from the usual fall drawn on from
@@ -135,13 +164,14 @@ func (t *Ticks) threshold() float64 { return math.Max(leastRise, noiseTimes*t.No
 // several noisy ticks alone would be too low a start.
 func (t *Ticks) rise(at int64, w float64, since int64) (Tick, bool) {
 	var from Tick
+	fall := math.Max(0, t.Fall)
 	best, index := 0.0, int32(-1)
 	for i := int32(0); i < t.Len; i++ {
 		r := t.Ring[i]
 		if dt := at - r.AtMs; i > 0 && dt > riseMs || r.AtMs < since {
 			break
 		}
-		up := w - r.Level + fallShare*t.Fall*float64(at-r.AtMs)/1000
+		up := w - r.Level + fallShare*fall*float64(at-r.AtMs)/1000
 		if up > best {
 			best, from, index = up, r, i
 		}
@@ -151,7 +181,7 @@ func (t *Ticks) rise(at int64, w float64, since int64) (Tick, bool) {
 	}
 	sum, n := 0.0, 0.0
 	for i := index; i < min(index+3, t.Len) && (i == index || t.Ring[i].AtMs >= since && from.AtMs-t.Ring[i].AtMs <= riseMs); i++ {
-		sum += t.Ring[i].Level - fallShare*t.Fall*float64(from.AtMs-t.Ring[i].AtMs)/1000
+		sum += t.Ring[i].Level - fallShare*fall*float64(from.AtMs-t.Ring[i].AtMs)/1000
 		n++
 	}
 	base := math.Max(sum/n, from.Level)

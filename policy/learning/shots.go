@@ -22,8 +22,8 @@ func (z *Zone) Water(c *Constants, atMs int64, volumeML float64, known bool) {
 		if last, ok := z.Ticks.last(); ok && z.SeenMs != 0 {
 			before = last.Level
 		}
-		z.shotEnds(c, z.AtMs, before, false, nil)
-		s.start(atMs, before)
+		z.startShot(c, z.AtMs, before, nil)
+		s.StartMs, s.TopMs, s.LastMs = atMs, atMs, atMs
 		s.Known = known
 	}
 	if !known {
@@ -66,8 +66,15 @@ func (z *Zone) Reports() bool {
 	return z.Shots.ReportedAt != 0 && z.AtMs-z.Shots.ReportedAt < 2*dayMs
 }
 
-// start begins to follow a watering.
-func (s *ShotState) start(at int64, before float64) {
+// startShot ends what was being followed and begins to follow a watering that
+// lifts the water content from before.
+func (z *Zone) startShot(c *Constants, at int64, before float64, ev *Events) {
+	s := &z.Shots
+	if s.StartMs != 0 {
+		z.shotEnds(c, at, before, false, ev)
+	} else if z.SeenMs != 0 {
+		z.closeInterval(c, at, before)
+	}
 	s.StartMs, s.Before, s.Top, s.TopMs = at, before, before, at
 	s.After10, s.SeenMs, s.GivenML, s.Known, s.Rising = 0, 0, 0, false, false
 	s.LastMs = at
@@ -97,8 +104,10 @@ func (z *Zone) watchShots(c *Constants, at int64, w float64, ev *Events) {
 		if s.StartMs != 0 && s.GivenML > 0 && at-s.ReportMs < matchMs {
 			return // the reported water still comes in
 		}
-		z.shotEnds(c, from.AtMs, from.Level, false, ev)
-		s.start(from.AtMs, from.Level)
+		if z.Reports() && w-from.Level < 1.6*z.Ticks.threshold() {
+			return // where waterings are reported, one that is not must be plain
+		}
+		z.startShot(c, from.AtMs, from.Level, ev)
 		ev.Unreported = z.Reports()
 	}
 	s.Rising, s.SeenMs, s.Top, s.TopMs = true, at, math.Max(s.Top, w), at
@@ -178,7 +187,7 @@ func (z *Zone) settle(c *Constants, at int64, w float64, ev *Events) {
 		return
 	}
 	if s.After10 == 0 && at-s.TopMs >= 10*minuteMs {
-		s.After10 = w
+		s.After10, s.After10Ms = w, at
 	}
 	if at-s.TopMs >= z.settleMs() {
 		z.shotEnds(c, at, w, true, ev)
@@ -206,6 +215,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 		}
 	}
 	if s.SeenMs != 0 {
+		z.Ticks.watered(s.Top - s.Before)
 		s.LastPeak = s.Top
 	}
 	if ev != nil {

@@ -11,6 +11,12 @@ type Rates struct {
 	Lift    float64
 	LiftVar float64
 	Begun   bool
+	// Soon is ln of the fall soon after a watering over that well after it, at
+	// equal demand: water that still moves past the probes hides some uptake.
+	Soon       Estimate
+	SoonFall   float64 // of the newest busy block
+	SoonSD     float64
+	SoonShotMs int64 // the watering that it followed, 0: none
 }
 
 // liftS is the time in which the lift fades to 1/e, s: a day and a half, about
@@ -65,6 +71,7 @@ func (z *Zone) beginRates(c *Constants) {
 	if z.Demands.ClimateMs == 0 {
 		z.Rates.Night.Mean += math.Log(0.4) // no climate says that nights ask less; common practice, no source
 	}
+	z.Rates.Soon.reset(0, 0.2)
 	z.Rates.Lift, z.Rates.LiftVar = 0, 0.04
 	z.Rates.Begun = true
 }
@@ -72,25 +79,29 @@ func (z *Zone) beginRates(c *Constants) {
 // Block gathers one stretch without watering: a straight line of water content
 // over the demand drawn, whose slope is the uptake per demand.
 type Block struct {
-	FromMs, ToMs   int64
-	Drawn          float64 // effective demand since FromMs, demand units times s
-	N              int32
-	SX, SY         float64 // sums over ticks of drawn and of level less First
-	SXX, SXY, SYY  float64
-	First          float64
-	SpanMs, LastMs int64
+	FromMs, ToMs  int64
+	Drawn         float64 // effective demand since FromMs, demand units times s
+	N             int32
+	SX, SY        float64 // sums over ticks of drawn and of level less First
+	SXX, SXY, SYY float64
+	First         float64
+	ShotMs        int64 // watering that it follows
+	Busy          bool  // begun less than quietMs after a watering
 }
 
 const (
-	blockMs      = 60 * minuteMs // a block is so long
+	blockMs = 60 * minuteMs // a block is so long
 	// quietMs is how long after a watering's top a fall is the crop's alone:
 	// until then water still moves down past the probes and slows or hastens
 	// it. On measured slabs the fall from 30 to 60 min is a fifth too small.
 	quietMs      = 60 * minuteMs
-	leastBlockMs = 25 * minuteMs // and teaches nothing when shorter
+	busyMs       = 20 * minuteMs
+	leastBlockMs = 15 * minuteMs // and teaches nothing when shorter
 	// modelSD is how far one hour's uptake per demand strays from the day's,
 	// as a share of it. Common practice, no source.
 	modelSD = 0.2
+	// busySD is the same between two waterings, where water still moves.
+	busySD = 0.4
 )
 
 func (b *Block) add(at int64, w float64) {
@@ -109,7 +120,7 @@ func (b *Block) add(at int64, w float64) {
 
 // slope returns fall per unit of drawn demand and its standard deviation.
 func (b *Block) slope(noise float64) (fall, sd float64, ok bool) {
-	if b.N < 3 || b.ToMs-b.FromMs < leastBlockMs {
+	if b.N < 2 || b.ToMs-b.FromMs < leastBlockMs {
 		return 0, 0, false
 	}
 	n := float64(b.N)
@@ -127,29 +138,49 @@ func (b *Block) slope(noise float64) (fall, sd float64, ok bool) {
 
 // learnUptake takes a tick into the block and learns from one that is full.
 func (z *Zone) learnUptake(c *Constants, at int64, w float64) {
-	b := &z.Block
-	if z.Shots.StartMs != 0 {
-		if b.N > 0 {
-			z.blockEnds(c)
-		}
-		*b = Block{}
+	b, s := &z.Block, &z.Shots
+	if b.ShotMs != s.LastMs {
+		z.blockEnds(c)
+		*b = Block{ShotMs: s.LastMs}
+	}
+	since := at - s.TopMs
+	if s.LastMs == 0 {
+		since = quietMs
+	}
+	if s.MaybeMs != 0 || s.Rising || since < z.drainedMs() {
 		return
 	}
-	if at-z.Shots.TopMs < quietMs && z.Shots.TopMs != 0 {
-		return
+	if b.Busy && since >= quietMs {
+		z.blockEnds(c)
+		*b = Block{ShotMs: s.LastMs}
 	}
 	b.add(at, w)
+	if b.N == 1 {
+		b.Busy = since < quietMs
+	}
 	if at-b.FromMs < blockMs {
 		return
 	}
 	z.blockEnds(c)
-	z.closeInterval(c, at, w)
-	*b = Block{}
+	if s.StartMs == 0 {
+		z.closeInterval(c, at, w)
+	}
+	*b = Block{ShotMs: s.LastMs}
 	b.add(at, w)
 }
 
+// drainedMs is how long after its top the fall of a watering is no longer
+// mostly drainage.
+func (z *Zone) drainedMs() int64 {
+	if z.Shots.Top < z.Capacity.Mean {
+		return busyMs
+	}
+	return min(max(busyMs, int64(2*math.Exp(z.DrainLog.Mean)*1000)), quietMs)
+}
+
 // blockEnds learns the rate, the lift and, where no climate is told, the daily
-// course from one block.
+// course from one block. A busy block, between two waterings, counts little,
+// and not at all at a time of day at which a quiet one came lately.
 func (z *Zone) blockEnds(c *Constants) {
 	b := &z.Block
 	fall, sd, ok := b.slope(z.Ticks.Noise)
@@ -157,8 +188,22 @@ func (z *Zone) blockEnds(c *Constants) {
 		return
 	}
 	mid := (b.FromMs + b.ToMs) / 2
+	bin := binOf(mid)
+	today := uint16(mid / dayMs)
+	error2 := modelSD * modelSD
+	if !b.Busy {
+		z.Course.Quiet[bin] = today
+		z.Rates.compareSoon(b.ShotMs, fall, sd)
+	} else if z.Rates.holdSoon(b.ShotMs, fall, sd); today-z.Course.Quiet[bin] <= 3 {
+		return
+	} else {
+		error2 = busySD * busySD
+	}
 	rate := z.Rates.of(c, mid)
 	believed := math.Exp(rate.Mean+z.Rates.Lift) / c.VolumeML
+	if b.Busy {
+		believed *= math.Exp(z.Rates.Soon.Mean)
+	}
 	relative, spread := fall/believed-1, sd/believed
 	// Near the belief a ratio is unbiased where its logarithm is not; far
 	// from it only the logarithm comes home.
@@ -167,17 +212,39 @@ func (z *Zone) blockEnds(c *Constants) {
 		v = math.Log(fall / believed)
 		spread = sd / fall
 	}
-	r := spread*spread + modelSD*modelSD
+	r := spread*spread + error2
 	first := rate.Count == 0
-	lift := z.Rates.Lift
+	before := rate.Mean
+	bent := z.Course.bend(z.Demands.ClimateMs != 0, b.FromMs, b.ToMs, v, r)
+	v -= bent
 	rate.take(rate.Mean+v, math.Sqrt(r+z.Rates.LiftVar), &ratePace)
 	if other := z.Rates.other(rate); first && other.Count == 0 {
-		other.Mean += rate.Mean - (math.Log(believed*c.VolumeML) - lift)
+		other.Mean += rate.Mean - before
 	}
 	if rate.Var < 0.04 {
 		z.Rates.lift(v, r, float64(b.ToMs-b.FromMs)/1000)
 	}
-	z.Course.bend(z.Demands.ClimateMs != 0, b.FromMs, b.ToMs, v, r)
+}
+
+var soonPace = pace{low: -0.7, high: 0.7, drift: 0.02, allowance: 0.05, known: 0.08}
+
+// holdSoon keeps the fall of a busy block until a quiet one follows it.
+func (r *Rates) holdSoon(shotMs int64, fall, sd float64) {
+	r.SoonShotMs, r.SoonFall, r.SoonSD = shotMs, fall, sd
+}
+
+// compareSoon learns Soon where the first quiet block after a watering follows
+// a busy one after the same.
+func (r *Rates) compareSoon(shotMs int64, fall, sd float64) {
+	if r.SoonShotMs == 0 || r.SoonShotMs != shotMs {
+		return
+	}
+	r.SoonShotMs = 0
+	if r.SoonFall < 3*r.SoonSD || fall < 3*sd {
+		return
+	}
+	spread := math.Hypot(r.SoonSD/r.SoonFall, sd/fall)
+	r.Soon.take(math.Log(r.SoonFall/fall), math.Hypot(0.3, spread), &soonPace)
 }
 
 func (r *Rates) other(e *Estimate) *Estimate {
