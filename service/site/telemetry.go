@@ -178,7 +178,8 @@ func (b *builder) signal(v, name *value, m *Mapping) Field {
 	unit := v.field("unit")
 	if unit.given() && b.checkUnit != nil {
 		if err := b.checkUnit(id, unit.text); err != nil {
-			b.say(unit, err.Error(), "", "")
+			summary, expected, hint := clauses(err.Error())
+			b.say(unit, summary, expected, hint)
 		}
 	}
 	b.belongs(name, s, m)
