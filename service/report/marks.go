@@ -79,7 +79,7 @@ func (c *chart) legend() (entries []legendEntry, rows int) {
 	add(len(c.Band) > 0, "band", box(bandFill, edgePen))
 	add(len(c.Forecasts) > 0, "forecast as issued", func(k canvas, at point) { box(foresight, pen{})(k, at); sample(forecastPen)(k, at) })
 	for i, p := range c.Probes {
-		add(true, "probe "+p.ID, sample(probePen(i)))
+		add(len(p.Readings) > 0, "probe "+p.ID, sample(probePen(i)))
 	}
 	add(len(c.Saturated) > 0, "saturated", func(k canvas, at point) {
 		box(colour{vermillion, 0.10}, pen{})(k, at)

@@ -1,0 +1,161 @@
+package report
+
+import (
+	"math"
+	"time"
+
+	"rhizostat/policy"
+)
+
+// Collector makes the Days of a zone out of what comes along in the order of
+// time: the engine's states and forecasts of a replay, or the samples that a
+// ledger kept. Start at [NewCollector].
+type Collector struct {
+	days     Days
+	settings *policy.Settings
+	totals   policy.Totals
+	counting bool // totals hold those of a state before
+	traces   map[string]int
+}
+
+// NewCollector collects the days of a zone with these settings.
+func NewCollector(s *policy.Settings) *Collector {
+	c := &Collector{settings: s, traces: map[string]int{}}
+	c.days = Days{Site: s.Site, Zone: s.Zone, Location: s.Location, TotalPorosity: s.Substrate.TotalPorosity}
+	for _, p := range s.Probes {
+		c.trace(p.ID)
+	}
+	return c
+}
+
+// Sample is a zone at one moment, with what happened since the sample before.
+type Sample struct {
+	At                     time.Time
+	WaterContent           float64 // m3/m3
+	SD                     float64 // m3/m3, 0 when there is none
+	FullPoint, RefillPoint float64 // m3/m3
+	SaturationS            float64 // s
+	IrrigationML           float64 // per container
+	DrainML                float64 // per container
+	UptakeML               float64 // per container
+}
+
+// intervalFactor is how many standard deviations an interval of 90 % reaches to
+// each side: the 0.95 quantile of the normal distribution.
+const intervalFactor = 1.6449
+
+// Sample adds a moment.
+func (c *Collector) Sample(s Sample) {
+	d := &c.days
+	spread := intervalFactor * s.SD
+	d.Water = append(d.Water, Water{s.At, s.WaterContent, s.WaterContent - spread, s.WaterContent + spread})
+	if n := len(d.Band); s.FullPoint > s.RefillPoint && (n == 0 || moved(d.Band[n-1].FullPoint, s.FullPoint) || moved(d.Band[n-1].RefillPoint, s.RefillPoint)) {
+		d.Band = append(d.Band, Edges{s.At, s.FullPoint, s.RefillPoint})
+	}
+	if s.SaturationS > 0 {
+		c.saturated(Span{s.At.Add(-time.Duration(s.SaturationS * float64(time.Second))), s.At})
+	}
+	add := func(to *[]Volume, ml float64) {
+		if ml > 0 {
+			*to = append(*to, Volume{s.At, ml})
+		}
+	}
+	add(&d.Shots, s.IrrigationML)
+	add(&d.Drains, s.DrainML)
+	// Zeros of uptake are kept: a zone that drinks nothing is not one of which
+	// nothing is known.
+	d.Uptake = append(d.Uptake, Volume{s.At, s.UptakeML})
+}
+
+// moved reports whether an edge of the band is another one than before, beyond
+// the rounding of what is published.
+func moved(before, now float64) bool { return math.Abs(before-now) > 0.00015 }
+
+// saturated joins a span to the one before where they touch: states round to
+// whole seconds.
+func (c *Collector) saturated(s Span) {
+	all := c.days.Saturated
+	if n := len(all); n > 0 && !s.From.After(all[n-1].To.Add(2*time.Second)) {
+		all[n-1].To = later(all[n-1].To, s.To)
+		return
+	}
+	c.days.Saturated = append(all, s)
+}
+
+// State adds what the engine believed at a moment. A state that is not known yet
+// is left out; counters that start anew count from there.
+func (c *Collector) State(s *policy.State) {
+	if !s.Known {
+		return
+	}
+	since := func(now, before float64) float64 {
+		if !c.counting {
+			return 0
+		}
+		return max(0, now-before)
+	}
+	t, last := s.Totals, c.totals
+	c.Sample(Sample{At: s.Time, WaterContent: s.WaterContent, SD: s.WaterContentSD, FullPoint: s.FullPoint, RefillPoint: s.RefillPoint,
+		SaturationS: since(t.SaturationS, last.SaturationS), IrrigationML: since(t.IrrigationML, last.IrrigationML),
+		DrainML: since(t.DrainML, last.DrainML), UptakeML: since(t.UptakeML, last.UptakeML)})
+	c.totals, c.counting = t, true
+	for _, p := range s.Probes {
+		if p.Seen {
+			c.Probe(p.ID, s.Time.Add(-time.Duration(p.AgeS*float64(time.Second))), p.WaterContent)
+		}
+	}
+}
+
+// Probe adds a reading of a probe; one that was there already is left out.
+func (c *Collector) Probe(id string, at time.Time, waterContent float64) {
+	tr := &c.days.Probes[c.trace(id)]
+	if n := len(tr.Readings); n > 0 && !at.After(tr.Readings[n-1].At) {
+		return
+	}
+	tr.Readings = append(tr.Readings, Reading{at, waterContent})
+}
+
+func (c *Collector) trace(id string) int {
+	i, ok := c.traces[id]
+	if !ok {
+		i = len(c.days.Probes)
+		c.traces[id] = i
+		c.days.Probes = append(c.days.Probes, Trace{ID: id})
+	}
+	return i
+}
+
+// Forecast keeps the first forecast of each irrigation day: the one that a
+// person could have looked at in the morning. Later ones would hide it.
+func (c *Collector) Forecast(f *policy.Forecast, step time.Duration) {
+	all := c.days.Forecasts
+	if n := len(all); n > 0 && !c.settings.DayAt(f.IssuedAt).Start.After(all[n-1].IssuedAt) {
+		return
+	}
+	c.days.Forecasts = append(all, Course{IssuedAt: f.IssuedAt, Step: step, WaterContent: f.Plan.WaterContent, Low: f.Plan.Low, High: f.Plan.High})
+}
+
+// Mark adds a decision or an event.
+func (c *Collector) Mark(m Mark) { c.days.Marks = append(c.days.Marks, m) }
+
+// Days returns the days from one moment to another. Two zero times stand for
+// all that was collected.
+func (c *Collector) Days(from, to time.Time) *Days {
+	d := c.days
+	if n := len(d.Water); n > 0 {
+		if from.IsZero() {
+			from = d.Water[0].At
+		}
+		if to.IsZero() {
+			to = d.Water[n-1].At
+		}
+	}
+	d.From, d.To = from, to
+	d.Starts = nil
+	for t := from; t.Before(to); {
+		day := c.settings.DayAt(t)
+		d.Starts = append(d.Starts, day.Start)
+		t = day.Next
+	}
+	return &d
+}
