@@ -6,9 +6,10 @@ package advice
 // share, ec, temperature, number, count, clock, date, span, name.
 var catalogue = [...]Entry{
 	// Why the plan is as it is: the course of the day.
-	{"refill-point-ahead", KindReason, "Without water the zone falls from {now:water} to its refill point {refill:water} at about {when:clock}; the first shot comes at {first:clock}."},
+	{"refill-point-ahead", KindReason, "The zone is at {now:water}; without more water it falls to its refill point {refill:water} at about {when:clock}."},
 	{"below-refill-point", KindReason, "The zone will start the day at {start:water}, below its refill point {refill:water}; it is brought back in steps of {shot:volume} from {first:clock} on, so that the substrate can take the water up."},
-	{"rewet", KindReason, "From {first:clock} shots of {shot:volume} follow every {interval:span} until the zone reaches {target:water}; its full point is {full:water}."},
+	{"first-shot-after-dryback", KindReason, "The first shot waits until {first:clock}: by then the zone has fallen to about {at:water}, {dryback:water} below its last peak."},
+	{"rewet", KindReason, "From {first:clock} shots of {shot:volume} follow every {interval:span} until the zone reaches {target:water}, until {last:clock} at the latest; its full point is {full:water}."},
 	{"hold", KindReason, "After that one shot of {shot:volume} is given whenever the zone is at or below {trigger:water}; by clock that is {count:count} shots in all."},
 	{"single-shot", KindReason, "One shot of {shot:volume} at {first:clock} is enough: the crop is expected to drink {uptake:volume} until the next day starts."},
 	{"last-shot-for-dryback", KindReason, "The last shot comes by {last:clock}, so that the zone falls by about {expected:water} overnight; wanted is {wanted:water}."},
@@ -66,12 +67,13 @@ var catalogue = [...]Entry{
 	{"guard-drain", KindGuard, "The guard lowered the drain fraction from {was:share} to {now:share}."},
 	{"guard-leach", KindGuard, "The guard turned leaching into plain watering: {why:name}."},
 	{"guard-run-time", KindGuard, "The guard lowered run times to what the emitters' flow makes of the volume."},
+	{"guard-withhold", KindGuard, "The guard took {was:volume} out of an advice that withholds water."},
 	{"guard-nothing-left", KindGuard, "After the guard's limits no shot is left: no water until {until:date}, or until the zone falls to {trigger:water}."},
 	{"guard-air", KindGuard, "The guard holds water back: the zone is at {now:water}, and above {point:water} its roots lack air."},
 	{"guard-quorum", KindGuard, "The guard stopped the plan: too few probes are healthy to know the zone's water content."},
 	{"guard-stale", KindGuard, "The guard stopped the plan: the newest accepted reading is {age:span} old, and at most {limit:span} is allowed."},
 	{"guard-impossible", KindGuard, "The guard stopped the plan: a water content of {now:water} is not possible in a substrate with a total porosity of {porosity:water}."},
-	{"guard-ec", KindGuard, "The guard took the raised drain back: an EC of {ec:ec} is not to be believed."},
+	{"guard-ec", KindGuard, "The guard turned leaching into plain watering: an EC of {ec:ec} is not to be believed."},
 	{"guard-clock", KindGuard, "The guard stopped the plan: its day ends at {until:date}, which is not after now, {now:date}."},
 	{"guard-settings", KindGuard, "The guard stopped the plan: what it is held against is not usable ({what:name})."},
 	{"guard-malformed", KindGuard, "The guard stopped the plan: {what:name} is not a number a controller can take."},

@@ -92,8 +92,8 @@ func wellFormed(_ *Input, v *Verdict) {
 		return
 	}
 	if v.Action == advice.Withhold && (sp.MaxVolumeML != 0 || len(sp.Schedule) != 0 || !sp.FirstShotAt.IsZero()) {
+		v.say("guard-withhold", advice.Volume(math.Max(float64(sp.MaxVolumeML), float64(sp.ScheduledML()))))
 		withheld(sp)
-		v.say("guard-run-time")
 	}
 }
 
@@ -133,9 +133,6 @@ func possibleWater(in *Input, v *Verdict) {
 func air(in *Input, v *Verdict) {
 	if !v.waters() || in.SaturationPoint == 0 || in.WaterContent <= in.SaturationPoint || in.Now.Before(in.WindowStart) {
 		return
-	}
-	if v.Setpoints.TriggerWaterContent >= in.SaturationPoint {
-		v.Setpoints.TriggerWaterContent = downTick(math.Min(in.SaturationPoint, in.FullPoint))
 	}
 	v.say("guard-air", advice.Water(in.WaterContent), advice.Water(in.SaturationPoint))
 	hold(v)

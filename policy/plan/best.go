@@ -75,14 +75,19 @@ func (s *Scratch) irrigate(c *candidate, score Score) Proposal {
 	return p
 }
 
+// headroom is what the day's volume allows beyond what the thirsty member asks
+// for by trigger: hotter days come, and the trigger then only follows the crop
+// (common practice, no source).
+const headroom = 1.15
+
 // maxVolume is the day's volume: what the thirstiest member asks for by trigger
-// and one shot more, within the site's limit, in whole shots on top of what has
-// been given.
+// with some headroom and one shot more, within the site's limit, in whole shots
+// on top of what has been given.
 func (s *Scratch) maxVolume(shotML int) int {
 	r := s.req
-	shots := math.Ceil(s.mostGiven/float64(shotML)-1e-9) + 1
+	shots := math.Ceil(headroom*s.mostGiven/float64(shotML)-1e-9) + 1
 	shots = math.Max(shots, float64(len(s.schedule)))
-	most := math.Floor((r.Limits.MaxDailyML - r.GivenML) / float64(shotML))
+	most := math.Floor((r.Limits.MaxDailyML-r.GivenML)/float64(shotML) + 1e-9)
 	given := math.Ceil(r.GivenML)
 	return int(math.Min(math.Floor(r.Limits.MaxDailyML), given+math.Min(shots, most)*float64(shotML)))
 }

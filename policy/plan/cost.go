@@ -17,8 +17,8 @@ const (
 	// 1.24, then it grows evenly; two nights count, the one before and after.
 	weightDryback = 1.0
 	scaleDryback  = 0.012 // m3/m3
-	// Off by scaleDrain the drain fraction costs 0.2, off by twice that 0.6.
-	weightDrain = 0.5
+	// Off by scaleDrain the drain fraction costs 0.41, off by three times that 2.2.
+	weightDrain = 1.0
 	scaleDrain  = 0.05
 	// Where leaching is wanted the drain is what the day is for.
 	leachFactor = 3

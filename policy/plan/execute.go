@@ -1,5 +1,7 @@
 package plan
 
+import "math"
+
 // candidate is one plan on the grid: whole five minutes, whole ticks, shots that
 // a controller can give. What it says is exactly what is published.
 type candidate struct {
@@ -57,7 +59,19 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 		end = g.next
 	}
 	first := true
-	for k := g.dayStart; k < end; k++ {
+	for k := g.dayStart; k < end; {
+		if to := s.quietUntil(k, end, c, byClock, next, last, rewet, w+m.reading, b.uptake*b.perML); to > k+1 {
+			if after, ok := s.coast(&b, w, k, to); ok {
+				taken := b.uptake * (s.drunk[to] - s.drunk[k])
+				o.nightUptake += taken
+				w, k = after, to
+				if k <= g.next {
+					o.uptake += taken
+					o.trough, o.end = math.Min(o.trough, w), w
+				}
+				continue
+			}
+		}
 		shot := 0.0
 		switch {
 		case c.none || k >= g.next:
@@ -107,11 +121,54 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 			e.judge(w, k < g.dayEnd, o)
 			o.end = w
 		}
+		k++
 	}
 	if first {
 		o.lastNight = lastPeak - w
 	}
 	o.comingNight = lastPeak - w
+}
+
+// quietUntil is the first step from k on, at most end, in which a shot may come;
+// the end of the irrigation day is never passed over. Fall is what the zone
+// loses for a mL of expected uptake, and reading what the controller sees now.
+func (s *Scratch) quietUntil(k, end int, c *controls, byClock bool, next, last int, rewet bool, reading, fall float64) int {
+	g := &s.grid
+	if k < g.next {
+		end = min(end, g.next)
+	} else {
+		return end
+	}
+	switch {
+	case c.none || !byClock && k > c.last:
+		return end
+	case byClock:
+		if next < len(s.schedule) {
+			return min(end, s.schedule[next].step)
+		}
+		return end
+	}
+	to := max(k, c.first, last+c.interval)
+	if !rewet && fall > 0 {
+		enough := s.drunk[k] + (reading-c.trigger)/fall
+		for to <= c.last && to < end && s.drunk[to] < enough {
+			to++
+		}
+	}
+	if to > c.last {
+		return end
+	}
+	return min(end, to)
+}
+
+// coast takes the zone from step k to step to in one go where nothing but uptake
+// at its full rate happens on the way and nothing is to be judged: no water
+// above capacity, none near the band's edges.
+func (s *Scratch) coast(b *balance, w float64, k, to int) (after float64, ok bool) {
+	e := &s.edges
+	after = w - b.uptake*b.perML*(s.drunk[to]-s.drunk[k])
+	ok = w <= b.capacity && w <= e.full-e.soft && w <= e.saturation && after >= e.refill+e.soft && after >= b.fullAt && after > 0
+	return after, ok
 }
 
 // nextFirst is how many steps after the start of the next day its first shot is

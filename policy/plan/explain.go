@@ -11,6 +11,7 @@ import (
 // plan does about it. The evaluation of the plan must be the last one made.
 func (s *Scratch) explain(c *candidate, p *Proposal) {
 	s.explainStart(c, p)
+	s.explainFirst(p)
 	s.explainShots(p)
 	s.explainNight(p)
 	s.explainUptake(p)
@@ -38,9 +39,17 @@ func (s *Scratch) explainStart(c *candidate, p *Proposal) {
 	w := m.start
 	for k := g.dayStart; k < g.next; k++ {
 		if w, _, _ = b.step(w, 0, s.uptake[k]); w <= s.band.RefillPoint {
-			p.say("refill-point-ahead", advice.Water(r.Situation.WaterContent), advice.Water(s.band.RefillPoint), advice.Clock(g.at(k), r.Location), first)
+			p.say("refill-point-ahead", advice.Water(r.Situation.WaterContent), advice.Water(s.band.RefillPoint), advice.Clock(g.at(k), r.Location))
 			return
 		}
+	}
+}
+
+// explainFirst says why the first shot comes when it does.
+func (s *Scratch) explainFirst(p *Proposal) {
+	m := &s.members[0]
+	if at := m.peak - s.expected.lastNight; s.firstNightCounts && m.start >= s.band.RefillPoint {
+		p.say("first-shot-after-dryback", advice.Clock(p.Setpoints.FirstShotAt, s.req.Location), advice.Water(at), advice.Water(s.expected.lastNight))
 	}
 }
 
@@ -51,7 +60,7 @@ func (s *Scratch) explainShots(p *Proposal) {
 	if len(sp.Schedule) == 1 {
 		p.say("single-shot", shot, first, advice.Volume(s.expected.uptake))
 	} else {
-		p.say("rewet", first, shot, advice.Span(time.Duration(sp.MinIntervalS)*time.Second), advice.Water(sp.TargetWaterContent), advice.Water(s.band.FullPoint))
+		p.say("rewet", first, shot, advice.Span(time.Duration(sp.MinIntervalS)*time.Second), advice.Water(sp.TargetWaterContent), advice.Clock(sp.LastShotBy, r.Location), advice.Water(s.band.FullPoint))
 		p.say("hold", shot, advice.Water(sp.TriggerWaterContent), advice.Count(len(sp.Schedule)))
 	}
 	if sp.RunTimeS == 0 {
@@ -81,7 +90,7 @@ func (s *Scratch) explainUptake(p *Proposal) {
 	u := s.expected.uptake
 	factor := math.Pow(1+clamp(s.req.Situation.UptakeRelSD, 0, 0.8), nineInTen)
 	p.say("expected-uptake", advice.Volume(u), advice.Volume(u/factor), advice.Volume(u*factor))
-	if p.Setpoints != nil && p.Setpoints.MaxVolumeML > p.Setpoints.ScheduledML() {
+	if p.Setpoints != nil && s.mostGiven > 1.05*float64(p.Setpoints.ScheduledML()) {
 		p.say("spread", advice.Volume(s.mostGiven), advice.Volume(float64(p.Setpoints.ScheduledML())))
 	}
 }

@@ -50,12 +50,14 @@ func (s *Scratch) spreadOf(r *Request) {
 	for i, x := range spread {
 		m := &s.members[i]
 		*m = member{
-			weight:   x.weight,
-			uptake:   math.Exp(tail * x.uptake * math.Log1p(relSD)),
-			capture:  clamp(sit.Capture+tail*x.water*math.Max(sit.CaptureSD, 0), 0.05, 1),
-			capacity: clamp(sit.Capacity+tail*x.soil*clamp(sit.CapacitySD, 0, 0.03), 0.02, 1),
-			reading:  -tail * x.water * waterSD,
+			weight:  x.weight,
+			uptake:  math.Exp(tail * x.uptake * math.Log1p(relSD)),
+			capture: clamp(sit.Capture+tail*x.water*math.Max(sit.CaptureSD, 0), 0.05, 1),
+			reading: -tail * x.water * waterSD,
 		}
+		// The capacity was learned through the same probes, so what they are off
+		// it is off, too.
+		m.capacity = clamp(sit.Capacity-m.reading+tail*x.soil*clamp(sit.CapacitySD, 0, 0.03), 0.02, 1)
 		m.start = clamp(sit.WaterContent-m.reading, 0, 1)
 		s.toDayStart(r, m)
 	}

@@ -43,24 +43,32 @@ func RunTime(ml int, flowMLPerS float64) (seconds int, ok bool) {
 
 // roundVolume gives the plainest volume near the one wanted that is at most
 // most: whole mL in whole seconds, a multiple of 10 or 5 mL where one lies
-// within 6 %. ok is false where none of at least 1 mL lies within a third of
-// what is wanted.
+// within 6 %, and rather one that the seconds give exactly. Where a coarse flow
+// has none to within the tolerance of RunTime, it is the nearest to one. ok is
+// false where most is below 1 mL or below what one second gives.
 func roundVolume(wanted, most, flowMLPerS float64) (v volume, ok bool) {
+	wanted = math.Min(wanted, most)
 	top := math.Min(math.Floor(most+1e-9), math.Ceil(wanted*4/3))
-	bottom := math.Max(1, math.Floor(math.Min(wanted, top)*2/3))
+	bottom := math.Max(1, math.Floor(wanted*2/3))
 	best := math.Inf(1)
 	for ml := int(bottom); float64(ml) <= top; ml++ {
 		s, exact := RunTime(ml, flowMLPerS)
-		if !exact {
+		if flowMLPerS > 0 && s < 1 {
 			continue
 		}
-		off := math.Abs(float64(ml)/math.Min(wanted, top) - 1)
+		off := math.Abs(float64(ml)/wanted - 1)
 		switch {
 		case ml%10 == 0:
 		case ml%5 == 0:
 			off += 0.03
 		default:
 			off += 0.06
+		}
+		if flowMLPerS > 0 {
+			off += 20 * math.Abs(float64(s)*flowMLPerS/float64(ml)-1)
+		}
+		if !exact {
+			off += 10
 		}
 		if off < best {
 			best, v, ok = off, volume{ml, s}, true

@@ -17,6 +17,7 @@ type Scratch struct {
 	waterML          float64
 	members          [allMembers]member
 	uptake           []float64 // expected, mL a step
+	drunk            []float64 // expected before a step, mL
 	volumes          []volume
 	leans            [3]float64
 	schedule         []slot
@@ -31,7 +32,8 @@ type Scratch struct {
 	mostGiven        float64 // by trigger, over the members of the last evaluation
 	expected         outcome // by clock as expected, of the last evaluation
 	expectedTrigger  outcome
-	evaluations      int
+	evaluations      int // made by the running part of the search
+	allowed          int
 }
 
 // begin makes everything that the candidates share.
@@ -39,16 +41,17 @@ func (s *Scratch) begin(r *Request) {
 	r.check()
 	s.req, s.grid, s.committedLast = r, newGrid(r), longAgo
 	s.uptake = r.Situation.UptakeML
+	s.drunk = append(s.drunk[:0], 0)
+	for _, u := range s.uptake {
+		s.drunk = append(s.drunk, s.drunk[len(s.drunk)-1]+u)
+	}
 	s.band = r.Band
 	if r.Recovering {
 		s.band = recoveryBand(r.Band)
 	}
 	s.spreadOf(r)
 	s.edges = edgesOf(&s.band, r)
-	day := 0.0
-	for _, u := range s.uptake[s.grid.dayStart:s.grid.next] {
-		day += u
-	}
+	day := s.drunk[s.grid.next] - s.drunk[s.grid.dayStart]
 	s.waterML = s.members[0].start * r.Situation.VolumeML
 	s.salt = leachingFor(r, s.waterML, day)
 	share := mostShotShare
@@ -65,7 +68,6 @@ func (s *Scratch) begin(r *Request) {
 	s.mostTarget = max(2, ticksDown(top))
 	s.leastTrigger = min(max(1, ticksUp(s.band.RefillPoint)), s.mostTarget-1)
 	s.before, s.hasBefore = s.candidateOf(r.Previous)
-	s.evaluations = 0
 	s.running, s.runningFirst = r.DayStart.Before(r.Situation.At), usualFirst
 	if sp := r.Previous; s.running && sp != nil && !sp.FirstShotAt.IsZero() {
 		s.runningFirst = clampInt(s.stepOfDay(sp, sp.FirstShotAt)-s.grid.stepBefore(r.DayStart), 0, mostNextFirst)
@@ -106,10 +108,7 @@ func (s *Scratch) intervalOf(shot int) int {
 	if calm <= least {
 		return least
 	}
-	day := 0.0
-	for _, u := range s.uptake[s.grid.dayStart:s.grid.dayEnd] {
-		day += u
-	}
+	day := s.drunk[s.grid.dayEnd] - s.drunk[s.grid.dayStart]
 	shots := float64(s.grid.dayEnd-s.grid.first) / float64(calm)
 	if shots*float64(s.volumes[shot].ml) > 2*day*s.members[2].uptake {
 		return calm
@@ -168,73 +167,125 @@ func (s *Scratch) bound(c *candidate) {
 	}
 }
 
+// scale is how far one move of the search goes.
+type scale struct{ steps, ticks, shots int }
+
 // scales are the steps of the search, from an hour down to five minutes and
 // from four ticks down to one.
-var scales = [...]struct{ steps, ticks, shots int }{{12, 4, 3}, {6, 2, 2}, {3, 1, 1}, {1, 1, 1}}
+var scales = [...]scale{{12, 4, 3}, {6, 2, 2}, {3, 1, 1}, {1, 1, 1}}
 
-// search takes the cheapest candidate: from the better of the starts, one number
-// after the other is moved while that lowers the cost, in ever smaller steps.
+// search takes the cheapest candidate it finds: from two starts with shots of
+// different size, one number after the other is moved while that lowers the
+// cost, in ever smaller steps; the last and smallest ones under the whole
+// spread.
 func (s *Scratch) search() (candidate, Score) {
-	best := s.guess()
-	bestScore := s.evaluate(&best, coarseMembers)
-	try := func(c candidate) bool { return s.better(c, &best, &bestScore) }
-	if s.hasBefore {
-		c := s.before
+	var best [2]candidate
+	var scores [2]Score
+	best[0], best[1], scores[0], scores[1] = s.starts()
+	for i := range best {
+		s.evaluations, s.allowed = 0, evaluationsCoarse
+		for _, d := range scales {
+			s.descend(d, &best[i], &scores[i], coarseMembers)
+		}
+	}
+	if scores[1].Cost < scores[0].Cost {
+		best[0] = best[1]
+	}
+	s.evaluations, s.allowed = 0, evaluationsFine
+	score := s.evaluate(&best[0], allMembers)
+	s.descend(scales[len(scales)-1], &best[0], &score, allMembers)
+	return best[0], score
+}
+
+// How many candidates each part of the search may try: they bound its time.
+const (
+	evaluationsCoarse = 100
+	evaluationsFine   = 40
+)
+
+// starts gives the two starts: the cheapest of the guess, the plan before and
+// shots of every other size, and the cheapest whose shot is half as large again
+// or a third smaller.
+func (s *Scratch) starts() (one, two candidate, scoreOne, scoreTwo Score) {
+	guess := s.guess()
+	scoreOne.Cost, scoreTwo.Cost = math.Inf(1), math.Inf(1)
+	consider := func(c candidate) {
 		s.bound(&c)
-		try(c)
-	}
-	start := best
-	for shot := len(s.volumes) - 1; shot >= 0; shot -= 3 {
-		for _, deep := range [...]int{1, 3} {
-			c := start
-			c.shot = shot
-			c.trigger = c.target - deep*max(1, int(float64(s.volumes[shot].ml)*s.members[0].capture/s.req.Situation.VolumeML/Tick))
-			try(c)
+		score := s.evaluate(&c, coarseMembers)
+		switch {
+		case score.Cost < scoreOne.Cost:
+			if s.sizesDiffer(c, one) {
+				two, scoreTwo = one, scoreOne
+			}
+			one, scoreOne = c, score
+		case score.Cost < scoreTwo.Cost && s.sizesDiffer(c, one):
+			two, scoreTwo = c, score
 		}
 	}
-	for _, d := range scales {
-		for range 2 {
-			moved := false
-			for _, sign := range [...]int{1, -1} {
-				moves := [...]candidate{
-					{first: sign * d.steps}, {last: sign * d.steps}, {trigger: sign * d.ticks},
-					{shot: sign * d.shots}, {target: sign * d.ticks, trigger: sign * d.ticks}, {lean: sign},
-					{shot: sign * d.shots, trigger: -sign * d.ticks}, {first: sign * d.steps, last: sign * d.steps},
-				}
-				for i := range moves {
-					for range 3 { // as long as it pays
-						if !try(best.moved(&moves[i])) {
-							break
-						}
-						moved = true
+	consider(guess)
+	two, scoreTwo = guess, scoreOne
+	if s.hasBefore {
+		consider(s.before)
+	}
+	for shot := len(s.volumes) - 1; shot >= 0; shot -= 2 {
+		rise := float64(s.volumes[shot].ml) * s.members[0].capture / s.req.Situation.VolumeML / Tick
+		for _, below := range [...]float64{0, 0.6} {
+			c := guess
+			c.shot, c.target = shot, s.mostTarget-int(below*rise+0.5)
+			c.trigger = c.target - max(1, int(rise+0.5))
+			consider(c)
+		}
+	}
+	return one, two, scoreOne, scoreTwo
+}
+
+// sizesDiffer tells whether two shots are plainly of different size.
+func (s *Scratch) sizesDiffer(a, b candidate) bool {
+	x, y := float64(s.volumes[a.shot].ml), float64(s.volumes[b.shot].ml)
+	return x >= 1.5*y || y >= 1.5*x
+}
+
+// descend moves one number after the other by one scale's steps while that
+// lowers the cost, twice round at most.
+func (s *Scratch) descend(d scale, best *candidate, score *Score, members int) {
+	for range 2 {
+		moved := false
+		for _, sign := range [...]int{1, -1} {
+			moves := [...]candidate{
+				{first: sign * d.steps}, {last: sign * d.steps}, {trigger: sign * d.ticks},
+				{shot: sign * d.shots}, {target: sign * d.ticks, trigger: sign * d.ticks}, {lean: sign},
+				{shot: sign * d.shots, trigger: -sign * d.ticks}, {first: sign * d.steps, last: sign * d.steps},
+				{target: sign * d.ticks},
+			}
+			for i := range moves {
+				for range 3 { // as long as it pays
+					if !s.better(best.moved(&moves[i]), best, score, members) {
+						break
 					}
+					moved = true
 				}
 			}
-			if !moved {
-				break
-			}
+		}
+		if !moved {
+			return
 		}
 	}
-	return best, bestScore
 }
 
 // better takes c where it is cheaper than the best so far.
-func (s *Scratch) better(c candidate, best *candidate, bestScore *Score) bool {
+func (s *Scratch) better(c candidate, best *candidate, bestScore *Score, members int) bool {
 	s.bound(&c)
-	if c == *best || s.evaluations >= mostEvaluations {
+	if c == *best || s.evaluations >= s.allowed {
 		return false
 	}
 	s.evaluations++
-	score := s.evaluate(&c, coarseMembers)
+	score := s.evaluate(&c, members)
 	if score.Cost < bestScore.Cost-1e-9 {
 		*best, *bestScore = c, score
 		return true
 	}
 	return false
 }
-
-// mostEvaluations bounds the time that one plan may take.
-const mostEvaluations = 160
 
 func (c candidate) moved(by *candidate) candidate {
 	c.first += by.first

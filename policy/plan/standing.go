@@ -86,3 +86,8 @@ func Keep(standing, best Score) bool {
 	}
 	return more < math.Max(materialHours, materialShare*standing.Cost)
 }
+
+// Superseded says why the standing plan gives way to the best one.
+func Superseded(standing, best Score) advice.Reason {
+	return advice.Say("superseded-materially", advice.Number(standing.Cost), advice.Number(best.Cost-best.Change))
+}
