@@ -8,6 +8,7 @@ import (
 
 	"rhizostat/policy"
 	"rhizostat/policy/hydraulics"
+	"rhizostat/policy/sensing"
 )
 
 // CheckedZone is a zone whose site file was found sound.
@@ -23,11 +24,11 @@ type CheckedZone struct {
 // most 100 columns where names are of usual length. An error is w's own, or
 // says which zone's settings no container can have.
 func Check(w io.Writer, zones []CheckedZone) error {
-	c := checker{profiles: map[kind]*hydraulics.Profile{}, probes: map[position]*hydraulics.ProbeTable{}}
+	var shelf hydraulics.Shelf // the zones of a site share few tables
 	var blocks []*block
 	byText := map[string]*block{}
 	for _, z := range zones {
-		text, err := c.zone(z)
+		text, err := zoneText(&shelf, z)
 		if err != nil {
 			return fmt.Errorf("site %s: zone %s: %w", z.Settings.Site, z.Settings.Zone, err)
 		}
@@ -64,52 +65,10 @@ func (bl *block) write(b *strings.Builder) {
 	b.WriteByte('\n')
 }
 
-// kind is what a profile depends on, position what a probe table does.
-type (
-	kind struct {
-		substrate hydraulics.Substrate
-		container hydraulics.Container
-	}
-	position struct {
-		kind
-		heightCM, lengthCM float64
-	}
-)
-
-// checker keeps the tables of the physics: the zones of a site share few.
-type checker struct {
-	profiles map[kind]*hydraulics.Profile
-	probes   map[position]*hydraulics.ProbeTable
-}
-
-func (c *checker) profile(s *policy.Settings) (*hydraulics.Profile, error) {
-	k := kind{s.Substrate, s.Container}
-	if c.profiles[k] == nil {
-		p, err := hydraulics.NewProfile(s.Substrate, s.Container)
-		if err != nil {
-			return nil, err
-		}
-		c.profiles[k] = p
-	}
-	return c.profiles[k], nil
-}
-
-func (c *checker) probe(s *policy.Settings, p *hydraulics.Profile, probe policy.Probe) (*hydraulics.ProbeTable, error) {
-	k := position{kind{s.Substrate, s.Container}, probe.HeightCM, probe.SensingLengthCM}
-	if c.probes[k] == nil {
-		t, err := p.Probe(probe.HeightCM, probe.SensingLengthCM)
-		if err != nil {
-			return nil, err
-		}
-		c.probes[k] = t
-	}
-	return c.probes[k], nil
-}
-
-// zone writes the block of one zone.
-func (c *checker) zone(z CheckedZone) (string, error) {
+// zoneText writes the block of one zone.
+func zoneText(shelf *hydraulics.Shelf, z CheckedZone) (string, error) {
 	s := z.Settings
-	p, err := c.profile(s)
+	p, err := shelf.Profile(s.Substrate, s.Container)
 	if err != nil {
 		return "", err
 	}
@@ -120,7 +79,7 @@ func (c *checker) zone(z CheckedZone) (string, error) {
 	var b strings.Builder
 	what(&b, s, p)
 	waters(&b, s, p, band)
-	if err := c.probeRows(&b, s, p, band); err != nil {
+	if err := probeRows(&b, shelf, s, p, band); err != nil {
 		return "", err
 	}
 	wishes(&b, s, p, band)
@@ -195,12 +154,16 @@ func source(text string, p *hydraulics.Profile) string {
 }
 
 // probeRows is the table of what the probes would read.
-func (c *checker) probeRows(b *strings.Builder, s *policy.Settings, p *hydraulics.Profile, band hydraulics.Band) error {
+func probeRows(b *strings.Builder, shelf *hydraulics.Shelf, s *policy.Settings, p *hydraulics.Profile, band hydraulics.Band) error {
 	fmt.Fprintf(b, "\n  %-20s%9s%8s%17s%17s\n", "probe", "height", "length", "at full point", "at refill point")
 	for _, probe := range s.Probes {
-		t, err := c.probe(s, p, probe)
+		t, err := shelf.Probe(p, probe.HeightCM, probe.SensingLengthCM)
 		if err != nil {
 			return fmt.Errorf("probe %s: %w", probe.ID, err)
+		}
+		if probe.Calibration.Kind == sensing.Weight { // a balance weighs the mean itself
+			fmt.Fprintf(b, "  %-20s%9s%8s%17.3f%17.3f\n", probe.ID, "weight", "-", band.FullPoint, band.RefillPoint)
+			continue
 		}
 		fmt.Fprintf(b, "  %-20s%6.4g cm%5.4g cm%17.3f%17.3f\n", probe.ID, probe.HeightCM, probe.SensingLengthCM, t.Reading(band.FullPoint), t.Reading(band.RefillPoint))
 	}

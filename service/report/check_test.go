@@ -13,6 +13,7 @@ import (
 	"rhizostat/policy"
 	"rhizostat/policy/hydraulics"
 	"rhizostat/policy/plan"
+	"rhizostat/policy/sensing"
 )
 
 var update = flag.Bool("update", false, "rewrite the goldens of this package")
@@ -40,7 +41,7 @@ func slab() *policy.Settings {
 	s.Substrate = hydraulics.Substrate{Name: "fibre", TotalPorosity: 0.95, Provenance: hydraulics.Fitted, Source: "fitted to 6 points of the site file", FitRMSE: 0.0042,
 		Retention: hydraulics.Retention{ThetaR: 0.03, ThetaS: 0.92, AlphaPerKPa: 1.3, N: 2.4}}
 	s.Container = hydraulics.Container{Name: "slab", HeightCM: 7.5, LengthCM: 100, WidthCM: 15, Wall: hydraulics.Solid}
-	s.Probes = []policy.Probe{{ID: "p1", HeightCM: 3.5}}
+	s.Probes = []policy.Probe{{ID: "p1", HeightCM: 3.5}, {ID: "scale", Calibration: sensing.Calibration{Kind: sensing.Weight}}}
 	s.Band = hydraulics.BandSpec{FullPoint: &full, RefillPoint: &refill, OvernightDryback: 0.06, DrainFraction: 0.25, PoreEC: &ec}
 	s.Emitters = policy.Emitters{}
 	wetter := s.Band

@@ -35,6 +35,8 @@ func documentKey(b *strings.Builder, prefix string, k *Key) {
 		}
 	case k.Kind == List:
 		takes = "a list, each with the keys below"
+	case k.Kind == Text:
+		takes = "text"
 	case k.Kind == Points:
 		takes = "a list of pairs of " + k.Unit
 	}

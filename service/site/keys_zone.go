@@ -32,7 +32,7 @@ var dayKeys = []Key{
 }
 
 var probeKeys = []Key{
-	{Name: "height_cm", Kind: Number, Unit: "cm", Low: 0, High: 60, Required: true, Doc: "Height of the middle of the sensing part above the container's bottom."},
+	{Name: "height_cm", Kind: Number, Unit: "cm", Low: 0, High: 60, Doc: "Height of the middle of the sensing part above the container's bottom; needed but for calibration weight."},
 	{Name: "length_cm", Kind: Number, Unit: "cm", Low: 0, High: 60, Default: "0", Source: "a probe that lies flat senses at one height", Doc: "Vertical extent of the sensing part."},
 	{Name: "calibration", Kind: Choice, Options: sensing.CalibrationKinds, Derived: "the probe's own water_content", Doc: "How permittivity or weight becomes water content."},
 	{Name: "polynomial", Kind: Numbers, Doc: "Water content as a polynomial of the input, constant term first, for calibration polynomial."},

@@ -44,6 +44,10 @@ func (b *builder) probes(v *value, s *policy.Settings, p *hydraulics.Profile) []
 		}
 		probe := policy.Probe{ID: item.name, HeightCM: item.field("height_cm").number, SensingLengthCM: item.field("length_cm").number}
 		probe.Calibration = b.calibration(item, s, p)
+		if height := item.field("height_cm"); height.node == nil && probe.Calibration.Kind != sensing.Weight {
+			b.report(item.at, Diagnostic{Path: join(item, "height_cm"), Summary: "the key is missing", Expected: height.key.expected(), Hint: "measure from the bottom of the container"})
+			item.broken = true
+		}
 		if item.sound() && p != nil {
 			b.within(item, probe, s.Container)
 		}
