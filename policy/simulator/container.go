@@ -5,12 +5,14 @@ import (
 	"math"
 )
 
-// Container is the shape of a pot, bag or slab, cm inside. Round when
-// TopDiameterCM is set, else rectangular.
+// Container is the shape of a pot, bag or slab, cm inside, at the top of the
+// fill and at the bottom. Round when TopDiameterCM is set, else rectangular,
+// with straight walls when no bottom is given.
 type Container struct {
 	HeightCM                        float64 // of the fill
 	TopDiameterCM, BottomDiameterCM float64
 	LengthCM, WidthCM               float64
+	BottomLengthCM, BottomWidthCM   float64
 }
 
 func (c Container) check() error {
@@ -23,21 +25,25 @@ func (c Container) check() error {
 
 // area is the cross-section at a height, cm2.
 func (c Container) area(z float64) float64 {
-	if c.TopDiameterCM <= 0 {
-		return c.LengthCM * c.WidthCM
+	x := z / c.HeightCM
+	if c.TopDiameterCM > 0 {
+		d := c.BottomDiameterCM + (c.TopDiameterCM-c.BottomDiameterCM)*x
+		return math.Pi / 4 * d * d
 	}
-	d := c.BottomDiameterCM + (c.TopDiameterCM-c.BottomDiameterCM)*z/c.HeightCM
-	return math.Pi / 4 * d * d
+	length, width := c.LengthCM, c.WidthCM
+	if c.BottomLengthCM > 0 {
+		length = c.BottomLengthCM + (c.LengthCM-c.BottomLengthCM)*x
+	}
+	if c.BottomWidthCM > 0 {
+		width = c.BottomWidthCM + (c.WidthCM-c.BottomWidthCM)*x
+	}
+	return length * width
 }
 
-// volume is what lies below a height, cm3.
+// volume is what lies below a height, cm3: Simpson's rule, exact because the
+// area is at most quadratic.
 func (c Container) volume(z float64) float64 {
-	if c.TopDiameterCM <= 0 {
-		return c.LengthCM * c.WidthCM * z
-	}
-	d0 := c.BottomDiameterCM
-	d := d0 + (c.TopDiameterCM-d0)*z/c.HeightCM
-	return math.Pi / 12 * z * (d0*d0 + d0*d + d*d)
+	return z / 6 * (c.area(0) + 4*c.area(z/2) + c.area(z))
 }
 
 // VolumeML is the volume of the fill, mL.

@@ -95,8 +95,7 @@ func (p *plant) take(c *Crop, s *soil, demand float64) (source [layers]float64, 
 	var pull [layers]float64
 	sum := 0.0
 	for i := range pull {
-		suction := s.c.at(s.theta[i], s.scale(i)).s
-		x := math.Max(suction, 0) / c.StressSuctionCM
+		x := math.Max(s.at(i, s.theta[i], s.theta[i] >= s.c.ThetaS).s, 0) / c.StressSuctionCM
 		pull[i] = p.weight[i] / (1 + x*x*x)
 		// the last of the water cannot be had whatever the suction
 		pull[i] *= math.Min(1, 40*s.c.saturation(s.theta[i]))

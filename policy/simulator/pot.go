@@ -40,7 +40,6 @@ type Sums struct {
 	SaltOut    float64
 	SaltTaken  float64
 	SaltCaught float64
-	WetS       float64 // s with the saturated share above the tolerated one
 }
 
 // macroDrain and macroSoak are the times over which water in the ways past the

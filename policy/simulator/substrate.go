@@ -78,10 +78,10 @@ func newCurve(s Substrate) *curve {
 // per m3/m3, conductivity cm/s and its slope.
 type point struct{ s, ds, k, dk float64 }
 
-// at reads the curve; scale multiplies the suction (hysteresis).
-func (c *curve) at(theta, scale float64) point {
+// at reads the drying curve, or what a full layer does.
+func (c *curve) at(theta float64, full bool) point {
 	span := c.ThetaS - c.ThetaR
-	if theta >= c.ThetaS {
+	if full {
 		return point{(c.ThetaS - theta) / storage, -1 / storage, c.conductivity[nodes], 0}
 	}
 	x := math.Max((theta-c.ThetaR)/span, 0) * nodes
@@ -89,7 +89,7 @@ func (c *curve) at(theta, scale float64) point {
 	f := x - float64(i)
 	s0, s1, k0, k1 := c.suction[i], c.suction[i+1], c.conductivity[i], c.conductivity[i+1]
 	perTheta := nodes / span
-	return point{scale * (s0 + f*(s1-s0)), scale * (s1 - s0) * perTheta, k0 + f*(k1-k0), (k1 - k0) * perTheta}
+	return point{s0 + f*(s1-s0), (s1 - s0) * perTheta, k0 + f*(k1-k0), (k1 - k0) * perTheta}
 }
 
 // saturation is the effective saturation, 0 to 1.
