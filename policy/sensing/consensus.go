@@ -1,6 +1,9 @@
 package sensing
 
-import "math"
+import (
+	"math"
+	"math/bits"
+)
 
 // MaxProbes is the largest number of probes of one zone.
 const MaxProbes = 16
@@ -43,14 +46,15 @@ type Opinion struct {
 }
 
 const (
-	nearS     = 3 * hourS
-	farS      = 6 * dayS
-	meanS     = 10 * dayS // how fast a probe that joined later enters the mean
-	commonS   = 6 * hourS // how fast the level is drawn back to the mean of the probes
-	bridgeMs  = 3 * hourMs
-	startMs   = 30 * minuteMs // offsets of probes first heard within this are set at once
-	historyMs = 5 * minuteMs
-	historyN  = 6
+	nearS       = 3 * hourS
+	farS        = 6 * dayS
+	meanS       = 30 * dayS // how slowly a probe that joined later, or was moved, moves the level
+	commonReach = 0.002     // of one probe in that, m3/m3
+	commonS     = 6 * hourS // how fast the level is drawn back to the mean of the probes
+	bridgeMs    = 3 * hourMs
+	startMs     = 30 * minuteMs // offsets of probes first heard within this are set at once
+	historyMs   = 5 * minuteMs
+	historyN    = 6
 
 	// noiseFloor is the least standard deviation of a zone's value, m3/m3: probes
 	// read to 0.001 and answer to the water around their rods, not to the whole
@@ -137,7 +141,7 @@ func (c *Consensus) alone(probe int) bool {
 	return true
 }
 
-// Forget voids what was learned of a probe: it was moved.
+// Forget voids all that was learned of a probe.
 func (c *Consensus) Forget(probe int) {
 	c.Members &^= 1 << probe
 	c.Probes[probe] = Opinion{}
@@ -179,7 +183,7 @@ func (c *Consensus) centre(mask uint16) (float64, int) {
 	for i := range c.Probes {
 		values[i] = c.Probes[i].Value - float64(c.Probes[i].Near)
 	}
-	return location(&values, mask)
+	return location(&values, mask, huberReach)
 }
 
 func (c *Consensus) bridged(atMs int64) float64 {
@@ -240,7 +244,7 @@ func (c *Consensus) centreOffsets(dt float64) {
 		}
 	}
 	mean := float32(sum / float64(known) * math.Min(dt/meanS, 1))
-	common, _ := location(&apart, mask)
+	common, _ := location(&apart, mask, commonReach)
 	common *= math.Min(dt/commonS, 0.5)
 	for i := range c.Probes {
 		p := &c.Probes[i]
@@ -310,15 +314,23 @@ func (c *Consensus) Offset(probe int) (float64, bool) {
 	return float64(p.Far), p.Known
 }
 
-// Others returns the zone's water content without a probe, by the others' far
-// offsets, so that a drift between them shows in full.
+// Others returns what the zone's other probes say of its water content, by their
+// far offsets, so that a drift between them shows in full; n is how many they
+// are. With two or more others it is the robust centre of all, the probe itself
+// among them: the mean of two others would let the one that drifts accuse the one
+// that does not.
 func (c *Consensus) Others(probe int, atMs int64) (wc float64, n int) {
-	mask := c.fresh(atMs) &^ (1 << probe)
+	mask := c.fresh(atMs)
+	others := bits.OnesCount16(mask &^ (1 << probe))
+	if others < 2 {
+		mask &^= 1 << probe
+	}
 	var values [MaxProbes]float64
 	for i := range c.Probes {
 		values[i] = c.Probes[i].Value - float64(c.Probes[i].Far)
 	}
-	return location(&values, mask)
+	wc, _ = location(&values, mask, huberReach)
+	return wc, others
 }
 
 // Complete reports whether every probe that counts has spoken since the newest

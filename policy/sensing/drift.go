@@ -31,8 +31,8 @@ const (
 	usualS      = 6 * dayS // memory of the usual difference
 	compareS    = 1 * dayS // no verdict before
 	driftAfterS = 3 * dayS // none on drift before
-	driftLeast  = 0.03     // m3/m3, of the day's mean from the usual
-	driftForS   = 12 * hourS
+	driftLeast  = 0.025    // m3/m3, of the day's mean from the usual
+	driftForS   = 6 * hourS
 	offLeast    = 0.05 // m3/m3, of the hour's mean from the day's
 	offScatters = 5.0
 	offForS     = 3 * hourS
@@ -66,7 +66,7 @@ func (d *Drift) observe(atMs, dtMs int64, own, mean float64, s Surroundings) {
 	if !d.Disagreeing {
 		toward(&d.Day, difference, dt, min(dayS, age))
 		toward(&d.OwnDay, own, dt, min(dayS, age))
-		toward(&d.Scatter, abs(difference-float64(d.Day)), dt, min(2*dayS, age))
+		toward(&d.Scatter, abs(difference-float64(d.Day)), dt, min(5*dayS, age))
 	}
 	if !d.Drifting && !d.Disagreeing {
 		toward(&d.Usual, float64(d.Day), dt, min(usualS, age))
@@ -89,7 +89,7 @@ func toward(mean *float32, value, dt, constant float64) {
 
 func (d *Drift) judge(dt float64, peers int) {
 	drift := float64(d.Day - d.Usual)
-	limit := max(driftLeast, 3*float64(d.Scatter))
+	limit := max(driftLeast, 2*float64(d.Scatter))
 	if float64(d.ComparedS) > driftAfterS && abs(drift) > limit && mine(drift, float64(d.OwnDay-d.OwnUsual), peers) {
 		d.DriftS = min(d.DriftS+float32(dt), 2*driftForS)
 	} else {

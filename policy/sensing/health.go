@@ -47,10 +47,11 @@ type Surroundings struct {
 // ProbeHealth follows one probe. The zero value is a probe never heard of. It is
 // plain data of fixed size, part of the snapshot.
 type ProbeHealth struct {
-	LastMs int64 // newest accepted reading
-	Last   float32
-	Rhythm Rhythm
-	Noise  float32 // standard deviation of one reading about its course, m3/m3
+	LastMs   int64 // newest accepted reading
+	Last     float32
+	Rhythm   Rhythm
+	Noise    float32 // standard deviation of one reading about its course, m3/m3
+	Restless float32 // the same of the newest dozen readings
 
 	Step   Step
 	Still  Still
@@ -153,7 +154,7 @@ func (h *ProbeHealth) follow(atMs int64, own, mean float64, s Surroundings) {
 		h.Drift = Drift{}
 		h.Still.begin(atMs, own)
 	case stepNone:
-		h.Still.observe(atMs, own, atMs-h.First.ms() > knownMs, s)
+		h.Still.observe(atMs, dt, own, noise, float32(own) == h.Last, atMs-h.First.ms() > knownMs, s)
 		h.Drift.observe(atMs, min(dt, longestStepMs), own, mean, s)
 	}
 	if h.Drift.forgotten() {
@@ -202,7 +203,7 @@ func (h *ProbeHealth) judge(atMs int64) {
 		state = Stale
 	case h.Still.Stuck:
 		state = Stuck
-	case h.Step.LeftAt != 0:
+	case h.Step.LeftAt != 0 || h.restless():
 		state = Jumping
 	case h.Drift.Drifting:
 		state = Drifting
@@ -214,19 +215,43 @@ func (h *ProbeHealth) judge(atMs int64) {
 	}
 }
 
-// learnNoise follows the scatter of single readings by their second differences,
-// which a steady course leaves out. A difference d of independent errors of
-// standard deviation s has a mean size of 0.798 sqrt(6) s.
+// learnNoise follows the scatter of single readings by their reversals: a step up
+// that is followed by one down, or the other way round, counts with the smaller
+// of the two. A shot or a dry-down, however steep, is no reversal. For independent
+// normal errors of standard deviation s the mean is 0.566 s (by simulation).
 func (h *ProbeHealth) learnNoise(own float64) {
 	if h.Heard < 2 {
 		return
 	}
-	d := abs(own - 2*float64(h.Last) + float64(h.Before))
-	old := float64(h.Noise)
-	d = min(d/1.954, 3*old+0.0005) // a shot is no noise
-	weight := max(1/float64(h.Heard), 0.01)
-	h.Noise = float32(old + weight*(d-old))
+	first, second := float64(h.Last-h.Before), own-float64(h.Last)
+	size := 0.0
+	if first*second < 0 {
+		size = min(abs(first), abs(second)) / reversalOfNoise
+	}
+	h.Restless += float32((min(size, 0.2) - float64(h.Restless)) * max(1/float64(h.Heard), 0.08))
+	if h.Heard > 50 && h.State == Jumping {
+		return // what is ill sets no standard
+	}
+	h.Noise += float32((min(size, 4*float64(h.Noise)+0.001) - float64(h.Noise)) * max(1/float64(h.Heard), 0.005))
 }
+
+// restless reports noise that has grown out of proportion with the probe's own.
+func (h *ProbeHealth) restless() bool {
+	limit := max(restlessLeast, restlessTimes*h.Noise)
+	if h.State == Jumping {
+		limit /= 3 // it must calm down before it is believed again
+	}
+	return h.Heard > 50 && h.Restless > limit
+}
+
+const (
+	reversalOfNoise = 0.566
+	// restlessLeast is the noise from which a probe that was quieter is not
+	// believed, m3/m3, and restlessTimes how much quieter it must have been (common
+	// practice, no source).
+	restlessLeast = 0.012
+	restlessTimes = 4
+)
 
 func abs(x float64) float64 {
 	if x < 0 {

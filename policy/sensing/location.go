@@ -7,11 +7,11 @@ import "math"
 // good ones, pulling in proportion, balance a pull of huberReach.
 const huberReach = 0.008
 
-// location returns Huber's robust centre of values of the mask with a fixed
+// location returns Huber's robust centre of values of the mask with a given
 // reach: the solution of sum psi(x - m) = 0, psi(r) = r held within the reach.
 // Huber (1964). It starts from the median, so it is the mean where all lie within
 // the reach, and near the median where they do not. No value: ok is false.
-func location(values *[MaxProbes]float64, mask uint16) (centre float64, n int) {
+func location(values *[MaxProbes]float64, mask uint16, reach float64) (centre float64, n int) {
 	var sorted [MaxProbes]float64
 	for i, v := range values {
 		if mask&(1<<i) == 0 {
@@ -36,10 +36,10 @@ func location(values *[MaxProbes]float64, mask uint16) (centre float64, n int) {
 		pull, slope := 0.0, 0
 		for _, v := range sorted[:n] {
 			r := v - centre
-			if math.Abs(r) <= huberReach {
+			if math.Abs(r) <= reach {
 				slope++
 			}
-			pull += math.Min(math.Max(r, -huberReach), huberReach)
+			pull += math.Min(math.Max(r, -reach), reach)
 		}
 		step := pull / float64(max(slope, 1))
 		if math.Abs(step) < 1e-12 {

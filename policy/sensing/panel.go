@@ -28,7 +28,13 @@ func (p *Panel) Observe(probe int, atMs int64, own, mean float64, z Zone) Health
 	if s.OthersN > 0 {
 		s.OthersRose = p.Consensus.rose(atMs)
 	}
+	before := h.State
 	state := h.Observe(atMs, own, mean, s)
+	if state != before && !state.Usable() {
+		for i := range p.Health {
+			p.Health[i].Still.overlook()
+		}
+	}
 	p.admit(probe, atMs, mean, state)
 	return state
 }
@@ -54,8 +60,7 @@ func (p *Panel) Misdated(probe int, atMs int64, wrong bool) Health {
 // Moved records that a person moved a probe.
 func (p *Panel) Moved(probe int, atMs int64) {
 	p.Health[probe].Moved(atMs)
-	p.Health[probe].Relearn = false
-	p.Consensus.Forget(probe)
+	p.Consensus.Observe(probe, atMs, 0, false)
 }
 
 // Repotted records that every probe sits in another container or substrate.

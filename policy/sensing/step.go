@@ -21,6 +21,7 @@ type Step struct {
 	JumpFrom     float32 // where it came from
 	JumpLevel    float32 // where it is now
 	JumpTo       float32 // where it first went
+	RiseHigh     float32 // the highest rise that water made, fading
 	Spikes       float32 // leaking count of isolated ones
 	JumpN        uint16  // readings since JumpAt
 }
@@ -39,6 +40,8 @@ const (
 	riseLeast   = 0.004 // of a shot, m3/m3
 	loneRise    = 0.03  // a rise that must be explained, m3/m3
 	loneNoises  = 10.0
+	usualRise   = 1.5           // times the highest that water made
+	riseFade    = 0.998         // a reading in a rise
 	explainedMs = 45 * minuteMs // water this long ago explains a rise
 	spikeMs     = 20 * minuteMs // what is back by then was a spike
 	settleMs    = 30 * minuteMs // a new level held this long is where the probe is now
@@ -81,6 +84,7 @@ func (s *Step) observe(r stepReading, around Surroundings) stepOutcome {
 		s.jump(r, float64(s.SuspectFrom))
 		return stepJumping
 	}
+	s.learnRise(r)
 	s.moveAnchor(r)
 	return stepNone
 }
@@ -110,12 +114,21 @@ func (s *Step) noteRise(r stepReading) {
 	s.RiseAt = second(r.atMs)
 }
 
+// learnRise keeps how high water lifts this probe as a rule: a rise within that
+// is no wonder, whatever the peers say.
+func (s *Step) learnRise(r stepReading) {
+	if s.SuspectAt != 0 || r.atMs != s.RiseAt.ms() && r.atMs-s.RiseAt.ms() >= 1000 {
+		return
+	}
+	s.RiseHigh = max(s.RiseHigh*riseFade, float32(r.own)-s.RiseFrom)
+}
+
 // lone reports a rise that has stayed without an explanation for as long as one
 // could have come: the peers had their say, and no water was reported.
 func (s *Step) lone(r stepReading, around Surroundings) bool {
 	if s.SuspectAt == 0 {
 		from := min(r.last, float64(s.Anchor))
-		if r.own-from >= max(loneRise, loneNoises*r.noise) && !r.young && !r.silent {
+		if r.own-from >= max(loneRise, loneNoises*r.noise, usualRise*float64(s.RiseHigh)) && !r.young && !r.silent {
 			s.SuspectAt, s.SuspectFrom = second(r.atMs), float32(from)
 		} else {
 			return false
@@ -174,9 +187,9 @@ func (s *Step) notDraining(r stepReading) bool {
 }
 
 func (s *Step) end(r stepReading) {
-	spikes, riseAt, riseFrom := s.Spikes, s.RiseAt, s.RiseFrom
+	old := *s
 	s.begin(r.atMs, r.own)
-	s.Spikes, s.RiseAt, s.RiseFrom = spikes, riseAt, riseFrom
+	s.Spikes, s.RiseAt, s.RiseFrom, s.RiseHigh = old.Spikes, old.RiseAt, old.RiseFrom, old.RiseHigh
 }
 
 // moveAnchor keeps a reading between five and ten minutes old.

@@ -15,6 +15,9 @@ type Still struct {
 	OthersHigh float32
 	Unmoved    float32 // widest range of the peers that left it unmoved in health, fading, m3/m3
 	Answers    float32 // share of waterings that it answered to
+	OthersMean float32 // of the last half hour
+	SameN      uint16  // how many times in a row
+	SameMost   uint16  // the longest such run in health, fading
 	Waterings  uint16
 	High       float32 // the wettest it has been, fading, m3/m3
 	Missed     uint8   // waterings in a row without an answer, unmoved meanwhile
@@ -26,12 +29,15 @@ type Still struct {
 const (
 	// stillBand is how far a reading may wander and count as unmoved, m3/m3: one
 	// step of a probe that shows thousandths, and a little.
-	stillBand = 0.0015
+	stillBand   = 0.0015
+	stillNoises = 4.5
 	// stillLeastMs is the shortest standstill that is ever suspicious, and
 	// stillFirstMs that of a probe whose ways are not known yet (common practice,
 	// no source).
 	stillLeastMs = 6 * hourMs
 	stillFirstMs = 24 * hourMs
+	sameLeast    = 20
+	sameLeastMs  = 3 * hourMs
 	knownMs      = 2 * dayMs
 	// othersLeast is how far the peers must move for a probe that does not to be
 	// suspicious, m3/m3.
@@ -47,15 +53,15 @@ const (
 
 func (s *Still) begin(atMs int64, own float64) {
 	s.RefAt, s.Ref = second(atMs), float32(own)
-	s.OthersLow, s.OthersHigh = 2, -1
+	s.overlook()
 	s.WaterAt = 0
 }
 
-func (s *Still) observe(atMs int64, own float64, known bool, around Surroundings) {
-	unmoved := abs(own-float64(s.Ref)) <= stillBand
+func (s *Still) observe(atMs, dtMs int64, own, noise float64, same, known bool, around Surroundings) {
+	s.countSame(same)
+	unmoved := abs(own-float64(s.Ref)) <= max(stillBand, stillNoises*noise)
 	if around.OthersN > 0 {
-		s.OthersLow = min(s.OthersLow, float32(around.Others))
-		s.OthersHigh = max(s.OthersHigh, float32(around.Others))
+		s.watchOthers(around.Others, dtMs)
 	}
 	s.water(atMs, own, around)
 	if !unmoved {
@@ -65,7 +71,7 @@ func (s *Still) observe(atMs int64, own float64, known bool, around Surroundings
 	if s.Stuck {
 		return
 	}
-	s.Stuck = s.tooLong(atMs, known) || s.leftBehind(atMs, known) || s.deaf()
+	s.Stuck = s.tooLong(atMs, known) || s.tooSame(atMs, known) || s.leftBehind(atMs, known, around.OthersN) || s.deaf()
 	if s.Stuck {
 		s.Moves = 0
 	}
@@ -93,6 +99,38 @@ func (s *Still) moved(atMs int64, own float64) {
 	s.WaterAt, s.WaterRef = waterAt, waterRef
 }
 
+// watchOthers keeps the range of the peers, their noise smoothed away.
+func (s *Still) watchOthers(others float64, dtMs int64) {
+	if s.OthersHigh < s.OthersLow && s.OthersMean == 0 {
+		s.OthersMean = float32(others)
+	}
+	toward(&s.OthersMean, others, float64(dtMs)/1000, hourS/2)
+	s.OthersLow = min(s.OthersLow, s.OthersMean)
+	s.OthersHigh = max(s.OthersHigh, s.OthersMean)
+}
+
+// overlook forgets what the peers did: one of them turned out to be ill.
+func (s *Still) overlook() {
+	s.OthersLow, s.OthersHigh, s.OthersMean = 2, -1, 0
+}
+
+func (s *Still) countSame(same bool) {
+	if same {
+		s.SameN = min(s.SameN+1, 60000)
+		return
+	}
+	if !s.Stuck {
+		s.SameMost = max(s.SameMost-s.SameMost/500, s.SameN)
+	}
+	s.SameN = 1
+}
+
+// tooSame reports a run of the very same reading that is out of proportion with
+// the longest one before.
+func (s *Still) tooSame(atMs int64, known bool) bool {
+	return known && int(s.SameN) > 3*int(s.SameMost)+sameLeast && atMs-s.RefAt.ms() > sameLeastMs
+}
+
 func (s *Still) tooLong(atMs int64, known bool) bool {
 	limit := stillFirstMs
 	if known {
@@ -103,13 +141,17 @@ func (s *Still) tooLong(atMs int64, known bool) bool {
 
 // leftBehind reports that the peers moved further than they ever did without
 // this probe.
-func (s *Still) leftBehind(atMs int64, known bool) bool {
-	if s.OthersHigh < s.OthersLow || atMs-s.RefAt.ms() < hourMs {
+func (s *Still) leftBehind(atMs int64, known bool, peers int) bool {
+	wait := hourMs
+	if peers == 1 {
+		wait = 4 * hourMs // until a peer that errs has shown itself
+	}
+	if s.OthersHigh < s.OthersLow || atMs-s.RefAt.ms() < wait {
 		return false
 	}
 	limit := max(float32(othersLeast), 2*s.Unmoved)
-	if !known {
-		limit = othersFirst
+	if !known || peers == 1 { // one peer may be the one that errs
+		limit = max(othersFirst, limit)
 	}
 	return s.OthersHigh-s.OthersLow > limit
 }
