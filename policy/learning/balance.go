@@ -55,15 +55,14 @@ func limit(c *Constants, level float64) float64 {
 // Uptake is the measured fall where nothing was given, held near the believed
 // one; with a watering in it, it is the believed one and the rest has drained.
 // What neither explains is carried to the next stretch, so that sums stay true.
-// It returns what was given and what drained.
-func (z *Zone) closeInterval(c *Constants, at int64, w float64) (given, drain float64) {
+func (z *Zone) closeInterval(c *Constants, at int64, w float64) {
 	o := &z.Open
 	if !o.Begun {
 		z.openInterval(at, w)
-		return 0, 0
+		return
 	}
 	stored := c.VolumeML * (w - o.Level)
-	uptake := o.ModelML
+	uptake, drain := o.ModelML, 0.0
 	if o.GivenML == 0 {
 		room := math.Min(0.4+3*z.Rates.of(c, at).SD(), 1) * o.ModelML
 		uptake = math.Min(math.Max(-stored+o.CarryML, o.ModelML-room), o.ModelML+room)
@@ -78,12 +77,10 @@ func (z *Zone) closeInterval(c *Constants, at int64, w float64) (given, drain fl
 		rest -= drain
 	}
 	bound := 0.02 * c.VolumeML
-	given = o.GivenML
 	z.Account.book(at, o.GivenML, uptake, drain)
 	z.Demands.DayUptake += uptake
 	z.openInterval(at, w)
 	z.Open.CarryML = math.Min(math.Max(rest, -bound), bound)
-	return given, drain
 }
 
 // openInterval starts a stretch with nothing carried.

@@ -6,7 +6,7 @@ import (
 )
 
 var (
-	capturePace  = pace{low: 0.15, high: 1, drift: 0.02, allowance: 0.04, known: 0.1}
+	capturePace  = pace{low: 0.15, high: 1, drift: 0.01, allowance: 0.04, known: 0.1}
 	capacityPace = pace{low: 0.05, high: 1, drift: 0.003, allowance: 0.02, known: 1}
 	risePace     = pace{low: 0.02, high: 3, drift: 0.03, allowance: 0.05, known: 0.15}
 	drainPace    = pace{low: math.Log(120), high: math.Log(6 * 3600), drift: 0.1, allowance: 0.15, known: 0.3}
@@ -40,19 +40,6 @@ func (z *Zone) learnFromShot(c *Constants, at int64, w float64, settled bool, dr
 	if settled {
 		z.learnPlateau(c, at, w, share, ev)
 	}
-}
-
-// learnCapture takes what of a stretch's water stayed, below capacity, as a
-// ratio of sums over some twenty waterings: small ones are too noisy each.
-func (z *Zone) learnCapture(below bool, given, drain float64) {
-	s := &z.Shots
-	if !below || given <= 0 || !s.Known && z.Reports() {
-		return
-	}
-	const memory = 0.95
-	s.KeptSum = memory*s.KeptSum + given - drain
-	s.GivenSum = memory*s.GivenSum + given
-	z.Capture.take(s.KeptSum/s.GivenSum, 0.2, &capturePace)
 }
 
 // learnDrainage takes two sights of how fast water above capacity leaves. Onto
@@ -114,9 +101,7 @@ func (z *Zone) learnPlateau(c *Constants, at int64, w, share float64, ev *Events
 		z.Capacity.Var = math.Min(z.Capacity.Var+0.01*0.01, 0.08*0.08)
 		return
 	}
-	p := capacityPace
-	p.low = 0.6 * c.DesignCapacity
-	p.high = math.Max(p.low, c.MaxMean)
+	p := capacityBounds(c)
 	z.Capacity.take(w, 0.01+0.03*share, &p)
 }
 
@@ -142,13 +127,13 @@ func (z *Zone) Changed(c *Constants, atMs int64, change Change) {
 	if change == CropChanged {
 		return
 	}
-	z.Capture.widen(0.15)
+	z.Capture.widen(0.08)
 	if change == RootsDisturbed {
 		z.Capacity.widen(0.02)
 		return
 	}
 	z.Capacity.reset(c.DesignCapacity, 0.03)
-	z.Capture.reset(0.9, 0.15)
+	z.Capture.reset(0.9, 0.08)
 	z.RiseVol.reset(1, 0.3)
 	z.DrainLog.widen(0.7)
 	z.History = History{}

@@ -191,6 +191,9 @@ func (z *Zone) binEnds(c *Constants, to int64) {
 		z.Course.learn(to-1, d.BinSum/d.BinSeconds)
 	}
 	d.BinSum, d.BinSeconds = 0, 0
+	if mod(to, lookEveryMs) == 0 {
+		z.lookBack(c, to)
+	}
 	if to-d.DayMs >= dayMs {
 		z.dayEnds(c, to)
 	}

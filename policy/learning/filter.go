@@ -85,6 +85,10 @@ func (e *Estimate) newDay(p *pace) {
 		e.Streak = 0
 	}
 	e.Spent = 0
+	if e.Streak >= 2 || e.Streak <= -2 {
+		// The truth has moved: what was known counts little.
+		e.Var = math.Max(e.Var, 4*p.known*p.known/3)
+	}
 }
 
 // widen forgets some of what is known: the variance becomes at least sd squared.

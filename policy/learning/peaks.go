@@ -91,25 +91,24 @@ func (t *Ticks) forget() { t.Len, t.Fall = 0, 0 }
 // ShotState follows one watering from the report or the first rise to the end
 // of its drainage.
 type ShotState struct {
-	ReportMs          int64   // newest report of a watering, 0: none
-	ReportML          float64 // reported volume of it that has not shown yet
-	OpenMs            int64   // valve open since, 0: closed
-	OpenFlow          float64 // mL/s
-	StartMs           int64   // of the watering being followed, 0: none
-	Before            float64 // water content before it
-	Top               float64 // highest since
-	TopMs             int64
-	After10           float64 // first water content 10 min after the top, 0: not yet
-	After10Ms         int64   // when that was
-	SeenMs            int64   // when the rise showed, 0: not yet
-	GivenML           float64 // reported, since StartMs
-	Known             bool    // GivenML is all of it
-	Rising            bool
-	ReportedAt        int64 // newest volume report, to know a zone whose waterings are reported
-	LastMs            int64 // start of the newest watering of all
-	LastPeak          float64
-	DayFirstMs        int64   // first shot of the irrigation day
-	KeptSum, GivenSum float64 // of waterings below capacity, older ones fading
+	ReportMs   int64   // newest report of a watering, 0: none
+	ReportML   float64 // reported volume of it that has not shown yet
+	OpenMs     int64   // valve open since, 0: closed
+	OpenFlow   float64 // mL/s
+	StartMs    int64   // of the watering being followed, 0: none
+	Before     float64 // water content before it
+	Top        float64 // highest since
+	TopMs      int64
+	After10    float64 // first water content 10 min after the top, 0: not yet
+	After10Ms  int64   // when that was
+	SeenMs     int64   // when the rise showed, 0: not yet
+	GivenML    float64 // reported, since StartMs
+	Known      bool    // GivenML is all of it
+	Rising     bool
+	ReportedAt int64 // newest volume report, to know a zone whose waterings are reported
+	LastMs     int64 // start of the newest watering of all
+	LastPeak   float64
+	DayFirstMs int64 // first shot of the irrigation day
 	// A small rise waits for the next tick to confirm it.
 	MaybeMs     int64 // when it began, 0: none waits
 	MaybeBefore float64

@@ -222,9 +222,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 		ev.EndedAtMs, ev.EndedML = s.StartMs, s.GivenML
 	}
 	z.learnFromShot(c, at, w, settled, drunk, ev)
-	below := s.SeenMs != 0 && s.Top < z.Capacity.Mean-math.Max(0.01, z.Capacity.SD())
-	given, drain := z.closeInterval(c, at, w)
-	z.learnCapture(below, given, drain)
+	z.closeInterval(c, at, w)
 	s.StartMs = 0
 	s.Rising = false
 }

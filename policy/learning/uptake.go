@@ -51,11 +51,11 @@ func (z *Zone) rate(c *Constants, at int64) float64 { return z.Rates.of(c, at).M
 //
 // Uptake: a container's available water is used in one to two days (Rutgers
 // FS812); the prior is half of it a day, within a factor of e. Capture: 0.9,
-// sd 0.15, common practice, no source. Capacity: that of the physics, sd 0.03.
+// sd 0.08, common practice, no source. Capacity: that of the physics, sd 0.03.
 // Drainage: 10 to 15 minutes end its fast part (fact 10 of the reference).
 func (z *Zone) begin(c *Constants, wc, sd float64) {
 	z.Level, z.LevelVar = wc, sd*sd+1e-6
-	z.Capture.reset(0.9, 0.15)
+	z.Capture.reset(0.9, 0.08)
 	z.Capacity.reset(c.DesignCapacity, 0.03)
 	z.RiseVol.reset(1, 0.3)
 	z.DrainLog.reset(math.Log(900), 0.7)
@@ -72,7 +72,7 @@ func (z *Zone) beginRates(c *Constants) {
 		z.Rates.Night.Mean += math.Log(0.4) // no climate says that nights ask less; common practice, no source
 	}
 	z.Rates.Soon.reset(0, 0.2)
-	z.Rates.Lift, z.Rates.LiftVar = 0, 0.04
+	z.Rates.Lift, z.Rates.LiftVar = 0, liftVar
 	z.Rates.Begun = true
 }
 
@@ -217,7 +217,10 @@ func (z *Zone) blockEnds(c *Constants) {
 	before := rate.Mean
 	bent := z.Course.bend(z.Demands.ClimateMs != 0, b.FromMs, b.ToMs, v, r)
 	v -= bent
-	rate.take(rate.Mean+v, math.Sqrt(r+z.Rates.LiftVar), &ratePace)
+	// The rate learns from all that the block says beyond it, the lift from
+	// what is left beyond both.
+	rate.take(rate.Mean+v+z.Rates.Lift, math.Sqrt(r+liftVar), &ratePace)
+	v -= rate.Mean - before
 	if other := z.Rates.other(rate); first && other.Count == 0 {
 		other.Mean += rate.Mean - before
 	}
@@ -254,12 +257,14 @@ func (r *Rates) other(e *Estimate) *Estimate {
 	return &r.Day
 }
 
-// lift is the Kalman update of the lift, an AR(1) of sd 0.2 that fades with
-// liftS.
+// liftVar is the variance of the lift over the days: a fifth of the uptake.
+// Common practice, no source.
+const liftVar = 0.04
+
+// lift is the Kalman update of the lift, an AR(1) that fades with liftS.
 func (r *Rates) lift(v, variance, seconds float64) {
-	const stationary = 0.04
 	fade := math.Exp(-2 * seconds / liftS)
-	p := r.LiftVar*fade + stationary*(1-fade)
+	p := r.LiftVar*fade + liftVar*(1-fade)
 	if lim := 2 * math.Sqrt(p+variance); v > lim {
 		v = lim
 	} else if v < -lim {

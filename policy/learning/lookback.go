@@ -1,0 +1,98 @@
+package learning
+
+import "math"
+
+// lookMs is how far the balance looks back to see whether it closes.
+const lookMs = dayMs
+
+// lookEveryMs is how often it does.
+const lookEveryMs = 6 * hourMs
+
+// lookBack runs the balance over the last day with the water that was given and
+// the uptake that was booked, from the water content of then, and learns
+// capture and capacity from where it ends up against where the zone is: what a
+// forecast of a day under known water would have got wrong. One step of an
+// extended Kalman filter over (capture, capacity); the slope for the capacity is
+// taken over its own uncertainty, so that a capacity believed too high to matter
+// is found out.
+func (z *Zone) lookBack(c *Constants, now int64) {
+	from := now - lookMs
+	then, ok := z.History.LevelAt(from)
+	if !ok || z.SeenMs == 0 || now-z.SeenMs > 30*minuteMs || z.History.broken(from, now) {
+		return
+	}
+	given := z.History.GivenBetween(from, now)
+	if given < 0.01*c.VolumeML || !z.Reports() && z.Shots.StartMs != 0 {
+		return
+	}
+	uptake := 0.0
+	for i := range accountHours {
+		uptake += float64(z.Account.Uptake[i])
+	}
+	const dc = 0.05
+	dk := math.Max(0.02, 2*z.Capacity.SD())
+	end := z.closes(c, from, then, z.Capture.Mean, z.Capacity.Mean)
+	byCapture := (end - z.closes(c, from, then, z.Capture.Mean-dc, z.Capacity.Mean)) / dc
+	byCapacity := (end - z.closes(c, from, then, z.Capture.Mean, z.Capacity.Mean-dk)) / dk
+	sd := math.Sqrt(sq(0.006) + sq(0.1*uptake/c.VolumeML) + sq(0.05*given/c.VolumeML))
+	innovation := z.Level - end
+	variance := sq(byCapture)*z.Capture.Var + sq(byCapacity)*z.Capacity.Var + sd*sd
+	lim := 2 * math.Sqrt(variance)
+	innovation = math.Min(math.Max(innovation, -lim), lim)
+	p := capacityBounds(c)
+	z.Capture.share(byCapture, innovation, variance, &capturePace)
+	z.Capacity.share(byCapacity, innovation, variance, &p)
+}
+
+// closes runs the balance of a day in quarter hours from (from, level) with the
+// water given and the uptake booked, and returns where it ends.
+func (z *Zone) closes(c *Constants, from int64, level, capture, capacity float64) float64 {
+	a := &z.Account
+	stay := math.Exp(-float64(HistoryBin) / 1000 / math.Exp(z.DrainLog.Mean))
+	for at := from; at < from+lookMs; at += HistoryBin {
+		level += capture * z.History.GivenBetween(at, at+HistoryBin) / c.VolumeML
+		if over := level - capacity; over > 0 {
+			level = math.Min(capacity+over*stay, c.MaxMean)
+		}
+		hour := at - mod(at, hourMs)
+		if back := (a.HourMs - hour) / hourMs; back >= 0 && back < accountHours {
+			i := mod(int64(a.Head)-back, accountHours)
+			level -= float64(a.Uptake[i]) / 4 / c.VolumeML
+		}
+	}
+	return level
+}
+
+// broken tells whether any quarter hour from from to to has no water content.
+func (h *History) broken(from, to int64) bool {
+	for b := (from - mod(from, HistoryBin)) / HistoryBin; b < (to-mod(to, HistoryBin))/HistoryBin; b++ {
+		if _, ok := h.bin(b); !ok {
+			return true
+		}
+	}
+	return false
+}
+
+// share takes an estimate's part in an innovation that several estimates made:
+// slope is how the observation changes with this one.
+func (e *Estimate) share(slope, innovation, variance float64, p *pace) {
+	k := e.Var * slope / variance
+	step := k * innovation
+	if e.Var < p.known*p.known {
+		step = e.allow(step, p.allowance)
+	}
+	e.Mean = math.Min(math.Max(e.Mean+step, p.low), p.high)
+	e.Var *= 1 - k*slope
+	e.Count++
+}
+
+// capacityBounds is the pace of the capacity within what this container can
+// hold.
+func capacityBounds(c *Constants) pace {
+	p := capacityPace
+	p.low = 0.6 * c.DesignCapacity
+	p.high = math.Max(p.low, c.MaxMean)
+	return p
+}
+
+func sq(x float64) float64 { return x * x }
