@@ -187,7 +187,9 @@ type drawer interface {
 // is far off.
 func drawCase(d drawer) (Input, advice.Action, *advice.Setpoints) {
 	in := sound()
-	minutes := func(name string, low, high int) time.Duration { return time.Duration(d.whole(name, low, high)) * time.Minute }
+	minutes := func(name string, low, high int) time.Duration {
+		return time.Duration(d.whole(name, low, high)) * time.Minute
+	}
 	odd := func(name string) bool { return d.whole(name+" is odd", 0, 29) == 17 }
 	number := func(name string, low, high, least, most float64) float64 {
 		if odd(name) {

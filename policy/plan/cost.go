@@ -77,7 +77,7 @@ func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 		score.DrainFraction += weight * p.DrainFraction * x
 	}
 	if s.salt.aimEC > 0 {
-		after := poreECAfter(&s.req.Salt, s.waterML, o.given, o.uptake, o.drain)
+		after := s.req.Salt.poreECAfter(s.waterML, o.given, o.drain)
 		score.PoreEC += weight * p.PoreEC * weightPoreEC * off((after/s.salt.aimEC-1)/scalePoreEC)
 	}
 	score.Shots += weight * p.Shots * (weightShot*float64(o.shots) + weightNightShot*float64(o.nightShots))

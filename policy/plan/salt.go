@@ -1,6 +1,10 @@
 package plan
 
-import "math"
+import (
+	"math"
+
+	"rhizostat/policy/hydraulics"
+)
 
 // Salt is what is known of the zone's salt; electrical conductivities in mS/cm
 // at 25 Cel.
@@ -15,10 +19,6 @@ type Salt struct {
 
 // The numbers of leaching.
 const (
-	// uptakeShare is the nutrient a fed crop takes with its water, as a share of
-	// the feed's EC (reference: an uptake concentration of the order of the
-	// feed; the 0.8 is common practice, no source).
-	uptakeShare = 0.8
 	// leachDays is how many days a return to the wanted EC may take (common
 	// practice, no source: quick changes of EC hurt roots).
 	leachDays = 3
@@ -44,32 +44,45 @@ type leaching struct {
 	why    string  // code of the reason, "" none
 }
 
-// fractionFor is the drain fraction that brings the pore water from ec to aim in
-// some days, from the salt balance of a well-mixed container that holds water mL
-// and whose crop drinks uptake mL a day:
-//
-//	water (aim - ec)/days = I EC_f - U EC_u - D ec,  I = U/(1 - f), D = f I
-//	f = (EC_f - b)/(ec - b),  b = EC_u + water (aim - ec)/(days U)
-//
-// With days without end it is f = (EC_f - EC_u)/(EC_d - EC_u), the steady state.
-// NaN where no fraction from 0 to 1 does it.
-func fractionFor(ec, aim, feed, water, uptake, days float64) float64 {
-	b := uptakeShare*feed + water*(aim-ec)/(days*uptake)
-	f := (feed - b) / (ec - b)
-	if !(uptake > 0) || f < 0 || f >= 1 {
-		return math.NaN()
-	}
-	return f
+// balance is the salt balance of the zone; what the crop takes is not known and
+// taken as usual.
+func (s *Salt) balance() hydraulics.SaltBalance {
+	return hydraulics.SaltBalance{FeedEC: s.FeedEC, UptakeEC: hydraulics.UsualUptakeShare * s.FeedEC}
 }
 
-// poreECAfter is the pore EC after a day of the same balance.
-func poreECAfter(s *Salt, water, given, uptake, drain float64) float64 {
-	change := given*s.FeedEC - uptake*uptakeShare*s.FeedEC - drain*s.PoreEC
-	after := water + given - uptake - drain
-	if after <= 0 {
+// fractionFor is the least drain fraction, in hundredths above base and at most
+// mostDrain, that brings the pore water from its EC to aim in leachDays, in a
+// container that holds water mL and whose crop drinks uptake mL a day; mostDrain
+// where none does.
+func (s *Salt) fractionFor(aim, water, uptake, base float64) float64 {
+	for f := base + 0.01; f < mostDrain; f += 0.01 {
+		volume, ok := s.balance().VolumeToReach(s.PoreEC, aim, water, f)
+		if ok && volume <= leachDays*uptake/(1-f) {
+			return f
+		}
+	}
+	return math.Max(base, mostDrain)
+}
+
+// poreECAfter is the pore EC after a day in which given mL entered a container
+// that holds water mL, and drain mL of them drained, in shots small against the
+// water held:
+//
+//	W dEC/dI = EC_f - (1 - f) EC_u - f EC,  f = D/I
+//	EC = EC_0 exp(-x) + (EC_f - (1 - f) EC_u) I/W (1 - exp(-x))/x,  x = D/W
+//
+// It is the balance of hydraulics.SaltBalance, whose steady state it goes to.
+func (s *Salt) poreECAfter(water, given, drain float64) float64 {
+	if !(given > 0 && water > 0) {
 		return s.PoreEC
 	}
-	return math.Max(0, (water*s.PoreEC+change)/after)
+	b := s.balance()
+	x, mixed := drain/water, 1.0
+	if x > 1e-9 {
+		mixed = -math.Expm1(-x) / x
+	}
+	gain := (b.FeedEC - (1-drain/given)*b.UptakeEC) * given / water
+	return s.PoreEC*math.Exp(-x) + gain*mixed
 }
 
 // leachingFor judges the salt. Water is what the container holds and uptake what
@@ -93,27 +106,19 @@ func leachingFor(r *Request, water, uptake float64) leaching {
 			return leaching{wanted: base, aimEC: aim, why: "no-leach-in-recovery"}
 		}
 		if s.FeedEC >= aim {
-			aim, why = s.FeedEC, "pore-ec-feed-bound"
+			aim, why = 1.05*s.FeedEC, "pore-ec-feed-bound" // the feed's own EC is never quite reached
 			if s.PoreEC <= highEC*aim {
 				return leaching{wanted: base, aimEC: aim, why: why}
 			}
 		}
-		f := fractionFor(s.PoreEC, aim, s.FeedEC, water, uptake, leachDays)
-		if math.IsNaN(f) {
-			f = mostDrain
-		}
-		raised := math.Max(base, math.Min(f, mostDrain))
+		raised := s.fractionFor(aim, water, uptake, base)
 		if raised < base+0.03 { // what is drained already does it
 			return leaching{wanted: base, aimEC: aim}
 		}
 		return leaching{leach: true, wanted: raised, aimEC: aim, why: why}
 	case s.WantedKnown && s.PoreEC < lowEC*aim:
-		f := fractionFor(s.PoreEC, aim, s.FeedEC, water, uptake, leachDays)
-		if math.IsNaN(f) {
-			f = 0
-		}
-		if lowered := math.Min(base, f); lowered < base-0.02 {
-			return leaching{wanted: lowered, aimEC: aim, why: "pore-ec-low"}
+		if steady, ok := s.balance().DrainFractionFor(aim); ok && steady < base-0.02 {
+			return leaching{wanted: steady, aimEC: aim, why: "pore-ec-low"}
 		}
 	}
 	return leaching{wanted: base, aimEC: aim}
