@@ -45,7 +45,7 @@ func (z *Zone) repot(e *OperatorEvent) {
 		substrate = s
 	}
 	stage := z.ground.bandStage
-	if err := z.stand(container, substrate); err != nil {
+	if err := z.stand(container, substrate, new(hydraulics.Shelf)); err != nil {
 		// the container cannot hold the band that was asked for: the old
 		// physics stays, and the diagnosis says that it no longer fits
 		z.m.Plans.Misfit = true

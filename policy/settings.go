@@ -36,6 +36,10 @@ type Settings struct {
 	DecideBeforeFirstShot time.Duration
 	StateEvery            time.Duration
 
+	// Shelf, when given, shares the tables of the physics among zones of one
+	// kind. It is used while a zone is made and not after.
+	Shelf *hydraulics.Shelf
+
 	// Pots are the containers and substrates by name that a `transplanted`
 	// event may name.
 	Containers map[string]hydraulics.Container

@@ -122,7 +122,11 @@ func Restore(s Settings, snapshot []byte) (*Zone, error) {
 	if err := json.Unmarshal(snapshot[len(snapshot)-r.Len():], &rest); err != nil {
 		return nil, fmt.Errorf("%s: %w", where, err)
 	}
-	if err := z.takeBack(&rest, probes); err != nil {
+	shelf := s.Shelf
+	if shelf == nil {
+		shelf = new(hydraulics.Shelf)
+	}
+	if err := z.takeBack(&rest, probes, shelf); err != nil {
 		return nil, fmt.Errorf("%s: %w", where, err)
 	}
 	return z, nil
@@ -130,7 +134,7 @@ func Restore(s Settings, snapshot []byte) (*Zone, error) {
 
 // takeBack puts the parts of a snapshot in their places. Probes are found by
 // id: one that is new starts anew, one that is gone is forgotten.
-func (z *Zone) takeBack(rest *snapshotRest, probes []probeMemory) error {
+func (z *Zone) takeBack(rest *snapshotRest, probes []probeMemory, shelf *hydraulics.Shelf) error {
 	if len(rest.Probes) != len(probes) {
 		return fmt.Errorf("%d names for %d probes", len(rest.Probes), len(probes))
 	}
@@ -158,7 +162,7 @@ func (z *Zone) takeBack(rest *snapshotRest, probes []probeMemory) error {
 	} else if s, ok := hydraulics.BuiltIn(rest.Substrate); ok {
 		substrate = s
 	}
-	if err := z.stand(container, substrate); err != nil {
+	if err := z.stand(container, substrate, shelf); err != nil {
 		return err
 	}
 	for i := range rest.Plans {

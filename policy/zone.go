@@ -46,21 +46,26 @@ func New(s Settings) (*Zone, error) {
 	for i := range s.Probes {
 		z.probes[i].HeightCM = s.Probes[i].HeightCM
 	}
-	if err := z.stand(s.Container, s.Substrate); err != nil {
+	shelf := s.Shelf
+	if shelf == nil {
+		shelf = new(hydraulics.Shelf)
+	}
+	z.settings.Shelf = nil
+	if err := z.stand(s.Container, s.Substrate, shelf); err != nil {
 		return nil, err
 	}
 	return z, nil
 }
 
 // stand works out the physics of a pot.
-func (z *Zone) stand(c hydraulics.Container, sub hydraulics.Substrate) error {
-	profile, err := hydraulics.NewProfile(sub, c)
+func (z *Zone) stand(c hydraulics.Container, sub hydraulics.Substrate, shelf *hydraulics.Shelf) error {
+	profile, err := shelf.Profile(sub, c)
 	if err != nil {
 		return fmt.Errorf("zone %s: %w", z.settings.Zone, err)
 	}
 	g := ground{container: c, substrate: sub, profile: profile, bandStage: -1}
 	for i := range z.settings.Probes {
-		table, err := profile.Probe(math.Min(z.probes[i].HeightCM, c.HeightCM), z.settings.Probes[i].SensingLengthCM)
+		table, err := shelf.Probe(profile, math.Min(z.probes[i].HeightCM, c.HeightCM), z.settings.Probes[i].SensingLengthCM)
 		if err != nil {
 			return fmt.Errorf("zone %s: probe %s: %w", z.settings.Zone, z.settings.Probes[i].ID, err)
 		}

@@ -60,7 +60,7 @@ func (c *adviceCommand) Run(ctx context.Context, io streams) error {
 
 type decideCommand struct {
 	brokerFlags
-	Verdict    string        `arg:"" optional:"" enum:"approve,reject,withdraw,," help:"approve, reject or withdraw."`
+	Verdict    string        `arg:"" optional:"" help:"approve, reject or withdraw."`
 	Advice     []string      `arg:"" optional:"" help:"Ids of the advice; without, the one that waits in --zone."`
 	AllPending bool          `help:"Decide on all that waits, after one question."`
 	Yes        bool          `help:"Do not ask."`
@@ -82,8 +82,12 @@ func (c *decideCommand) Run(ctx context.Context, io streams) error {
 	if c.NewKey != "" {
 		return c.newKey(io)
 	}
-	if c.Verdict == "" {
+	switch c.Verdict {
+	case "approve", "reject", "withdraw":
+	case "":
 		return usageError{errors.New("decide: what is missing; expected approve, reject or withdraw; see rhizostat decide --help")}
+	default:
+		return usageError{fmt.Errorf("decide: %q is no decision; expected approve, reject or withdraw", c.Verdict)}
 	}
 	by := strings.TrimSpace(c.By)
 	if by == "" {

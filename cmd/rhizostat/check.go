@@ -1,0 +1,4 @@
+package main
+
+type checkCommand struct{}
+type reportCommand struct{}

@@ -1,0 +1,290 @@
+package service
+
+import (
+	"context"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"log/slog"
+	"sort"
+	"sync/atomic"
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/policy/hydraulics"
+	"rhizostat/service/desk"
+	"rhizostat/service/intake"
+	"rhizostat/service/ledger"
+	"rhizostat/service/shard"
+	"rhizostat/service/site"
+	"rhizostat/service/wire"
+)
+
+// house holds the zones of all sites with everything that a reading or a
+// decision passes on its way. It is the same for the daemon and for a replay;
+// they differ in what feeds it and where its messages go.
+type house struct {
+	settings Settings
+	log      *slog.Logger
+	sites    []*site.Site
+	topics   []wire.Topics // by site
+	router   *intake.Router
+	ledger   *ledger.Ledger
+	metrics  *metrics
+	lots     []*lot
+	workers  []*worker        // by zone
+	places   []place          // by zone
+	climates [][]int          // zones by climate
+	shelf    hydraulics.Shelf // used while zones are made
+	zoneOf   []map[string]int // by site: zone id to zone
+
+	// publish hands on a message of a site; it must not block.
+	publish func(site int, m wire.Message, at time.Time)
+	// queue hands a reading or a control message to a zone's goroutine, or does
+	// it at once where there is none.
+	telemetry func(zone int, t shard.Telemetry)
+	control   func(zone int, c shard.Control)
+
+	fault atomic.Pointer[error] // of the ledger's last write, nil: it is writable
+}
+
+// place is where a zone lives.
+type place struct{ lot, index int }
+
+// newHouse builds the zones of the sites on so many shards and takes back what
+// the ledger has of them.
+func newHouse(ctx context.Context, s Settings, sites []*site.Site, l *ledger.Ledger, m *metrics, shards int, log *slog.Logger) (*house, error) {
+	h := &house{settings: s, log: log, sites: sites, ledger: l, metrics: m}
+	for range shards {
+		h.addLot()
+	}
+	if err := h.addZones(); err != nil {
+		return nil, err
+	}
+	var err error
+	if h.router, err = newRouter(s.TopicRoot, sites); err != nil {
+		return nil, err
+	}
+	return h, h.recover(ctx)
+}
+
+func (h *house) addLot() {
+	l := &lot{house: h}
+	mode, hold := shard.Wall, wallHold
+	if h.settings.Clock == "telemetry" {
+		mode, hold = shard.FromTelemetry, shard.DefaultHold
+	}
+	l.shard = shard.New(shard.Settings{
+		Mode: mode, Hold: hold, Late: shard.DefaultLate, Ahead: shard.DefaultAhead,
+		Flush:   l.flush,
+		Refused: func(_, _ int, reason string) { h.metrics.Refused(reason) },
+	})
+	h.lots = append(h.lots, l)
+}
+
+// wallHold is how long a reading waits for earlier ones in the wall clock.
+const wallHold = 2 * time.Second
+
+func (h *house) addZones() error {
+	climates := map[string]int{}
+	for i, st := range h.sites {
+		h.topics = append(h.topics, wire.Topics{Root: h.settings.TopicRoot, Site: st.Name})
+		h.zoneOf = append(h.zoneOf, map[string]int{})
+		for _, id := range st.Climates {
+			climates[st.Name+"/"+id] = len(h.climates)
+			h.climates = append(h.climates, nil)
+		}
+		for k := range st.Zones {
+			zone := len(h.workers)
+			w, err := h.newWorker(i, &st.Zones[k])
+			if err != nil {
+				return err
+			}
+			h.zoneOf[i][w.settings.Zone] = zone
+			if c, ok := climates[st.Name+"/"+w.settings.Climate]; ok && w.settings.Climate != "" {
+				h.climates[c] = append(h.climates[c], zone)
+			}
+		}
+	}
+	return nil
+}
+
+func (h *house) newWorker(siteIndex int, z *site.Zone) (*worker, error) {
+	settings := z.Settings
+	settings.StateEvery = h.settings.StateEvery
+	settings.Shelf = &h.shelf
+	engine, err := policy.New(settings)
+	if err != nil {
+		return nil, fmt.Errorf("site %s: %w", settings.Site, err)
+	}
+	lotIndex := spread(settings.Site+"/"+settings.Zone, len(h.lots))
+	l := h.lots[lotIndex]
+	w := &worker{
+		house: h, lot: l, site: siteIndex, zone: len(h.workers), topics: h.topics[siteIndex],
+		settings: settings, rules: rulesOf(h.sites[siteIndex], z), engine: engine,
+	}
+	w.desk = desk.New(settings.Site, settings.Zone, w.rules)
+	w.published = map[string]uint64{}
+	w.index = l.shard.Add(w, len(settings.Probes), time.Time{})
+	h.workers = append(h.workers, w)
+	h.places = append(h.places, place{lotIndex, w.index})
+	return w, nil
+}
+
+// spread puts a zone on one of n shards, always the same.
+func spread(id string, n int) int {
+	hash := fnv.New32a()
+	io.WriteString(hash, id) // a hash takes everything
+	return int(hash.Sum32() % uint32(n))
+}
+
+func rulesOf(st *site.Site, z *site.Zone) *desk.Rules {
+	r := &desk.Rules{
+		Location: st.Location, StandingAllowed: z.Standing.Allowed,
+		StandingMax: time.Duration(z.Standing.MaxDays) * 24 * time.Hour,
+	}
+	for _, d := range st.Deciders {
+		decider := desk.Decider{Name: d.Name, Key: d.PublicKey, Zones: d.Zones}
+		if len(decider.Zones) == 0 {
+			decider.Zones = []string{"*"} // the site file names none where it means all
+		}
+		for _, may := range d.May {
+			decider.May = append(decider.May, wire.Verdict(may))
+		}
+		r.Deciders = append(r.Deciders, decider)
+	}
+	return r
+}
+
+// recover takes back what the ledger has of every zone.
+func (h *house) recover(ctx context.Context) error {
+	byName := map[string]*worker{}
+	for _, w := range h.workers {
+		byName[w.settings.Site+"/"+w.settings.Zone] = w
+	}
+	return h.ledger.RecoverAll(ctx, func(r ledger.ZoneRecord) error {
+		w := byName[r.Site+"/"+r.Zone]
+		if w == nil {
+			return nil // a zone that the sites no longer have; its record stays
+		}
+		return w.restore(r)
+	})
+}
+
+// receive decodes a telemetry message and hands its readings to their zones.
+func (h *house) receive(topic string, payload []byte, arrived time.Time) {
+	err := h.router.Decode(topic, payload, arrived, func(item intake.Item) {
+		if !item.HasTime && arrived.IsZero() { // a recording without stamps
+			h.metrics.Refused(string(intake.NotATime))
+			return
+		}
+		t := shard.Telemetry{Source: item.Source, At: item.At, Arrived: arrived, Values: item.Values}
+		if item.ClimateIndex < 0 {
+			h.telemetry(item.ZoneIndex, t)
+			return
+		}
+		for _, zone := range h.climates[item.ClimateIndex] {
+			h.telemetry(zone, t)
+		}
+	})
+	h.metrics.Received(err)
+	if err != nil {
+		h.log.Debug("telemetry refused", "topic", topic, "error", err)
+	}
+}
+
+// person hands a decision or an event to its zone; ack may be nil. It reports
+// false for a topic that is no zone's.
+func (h *house) person(topic string, payload []byte, at time.Time, ack func()) bool {
+	p, ok := wire.Parse(h.settings.TopicRoot, topic)
+	if !ok {
+		return false
+	}
+	zone, ok := h.find(p.Site, p.Zone)
+	if !ok {
+		return false
+	}
+	c := shard.Control{Topic: topic, Payload: payload, Time: at, Ack: ack}
+	switch p.Kind {
+	case wire.KindDecision:
+		c.Kind = shard.Decision
+	case wire.KindEvent:
+		c.Kind = shard.Operator
+		if e, err := wire.ParseEvent(payload, at); err == nil {
+			c.Time = e.Time
+		}
+	default:
+		return false
+	}
+	h.control(zone, c)
+	return true
+}
+
+func (h *house) find(siteName, zone string) (int, bool) {
+	for i, st := range h.sites {
+		if st.Name == siteName {
+			z, ok := h.zoneOf[i][zone]
+			return z, ok
+		}
+	}
+	return 0, false
+}
+
+// close keeps the state of every zone, so that a restart goes on from here.
+func (h *house) close() error {
+	var batch ledger.Batch
+	for _, w := range h.workers {
+		if w.now.IsZero() || w.aside != nil {
+			continue
+		}
+		row, err := w.snapshot()
+		if err != nil {
+			return fmt.Errorf("zone %s/%s: %w", w.settings.Site, w.settings.Zone, err)
+		}
+		batch.Zones = append(batch.Zones, row)
+	}
+	if batch.Empty() {
+		return nil
+	}
+	ctx, stop := context.WithTimeout(context.Background(), 4*time.Second)
+	defer stop()
+	return h.ledger.Commit(ctx, batch)
+}
+
+func (h *house) noteLedger(err error) {
+	if err == nil {
+		h.fault.Store(nil)
+		return
+	}
+	if h.fault.Swap(&err) == nil {
+		h.log.Error("ledger cannot be written; nothing can be approved until it can", "error", err)
+	}
+}
+
+func (h *house) ledgerFault() error {
+	if p := h.fault.Load(); p != nil {
+		return *p
+	}
+	return nil
+}
+
+// loadSites reads the site files; what is wrong in them is a usage error.
+func loadSites(pattern string, log *slog.Logger) ([]*site.Site, error) {
+	sites, found := site.Reader{Unit: intake.CheckUnit}.Load(pattern)
+	if err := found.Err(); err != nil {
+		return nil, usage{err}
+	}
+	for _, w := range found.Warnings() {
+		log.Warn("site file", "warning", w.String())
+	}
+	if len(sites) == 0 {
+		return nil, usage{fmt.Errorf("%s: no site file there; expected a file, a folder or a glob; set RHIZOSTAT_SITES", pattern)}
+	}
+	sort.Slice(sites, func(i, j int) bool { return sites[i].Name < sites[j].Name })
+	return sites, nil
+}
+
+// usage is a mistake of whoever wrote the files or the command.
+type usage struct{ error }
+
+func (u usage) Unwrap() error { return u.error }

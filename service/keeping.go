@@ -1,0 +1,137 @@
+package service
+
+import (
+	"encoding/binary"
+	"encoding/json"
+	"fmt"
+	"hash/maphash"
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/service/desk"
+	"rhizostat/service/ledger"
+)
+
+// snapshotVersion is of the layout of what snapshot puts into the ledger.
+const snapshotVersion = 1
+
+// pointEvery is how often a zone's course is noted for reports.
+const pointEvery = 5 * time.Minute
+
+// pointSource remembers the totals at the last point.
+type pointSource struct {
+	At           time.Time
+	SaturationS  float64
+	IrrigationML float64
+	DrainML      float64
+	UptakeML     float64
+	Known        bool
+}
+
+// kept is the part of a snapshot that is not the engine's.
+type kept struct {
+	Clock json.RawMessage
+	Point pointSource
+}
+
+// snapshot gives all of the zone but its approvals, which the ledger has in
+// tables of their own: engine, clock, and what waits to be put in order.
+func (w *worker) snapshot() (ledger.ZoneRow, error) {
+	engine := w.engine.Snapshot()
+	clock, err := w.lot.shard.Snapshot(w.index)
+	if err != nil {
+		return ledger.ZoneRow{}, err
+	}
+	rest, err := json.Marshal(kept{Clock: clock, Point: w.point})
+	if err != nil {
+		return ledger.ZoneRow{}, err
+	}
+	data := binary.LittleEndian.AppendUint32(make([]byte, 0, 4+len(engine)+len(rest)), uint32(len(engine)))
+	data = append(append(data, engine...), rest...)
+	return ledger.ZoneRow{Site: w.settings.Site, Zone: w.settings.Zone, Version: snapshotVersion, At: w.now, Snapshot: data}, nil
+}
+
+// restore takes back what the ledger has of the zone. A snapshot that this
+// version cannot read is said and left: the zone then learns anew, its
+// approvals stand.
+func (w *worker) restore(r ledger.ZoneRecord) error {
+	d, err := desk.Restore(w.settings.Site, w.settings.Zone, w.rules, r.Advice, r.Covers)
+	if err != nil {
+		return err
+	}
+	w.desk = d
+	if r.Snapshot == nil {
+		return w.remember(r.At)
+	}
+	if err := w.restoreSnapshot(r); err != nil {
+		w.house.log.Warn("zone starts anew: its state in the ledger cannot be used", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+	} else {
+		w.now, w.savedAt = r.At, r.At
+	}
+	return w.remember(r.At)
+}
+
+// remember takes what the desk has published before a restart for published: a
+// new connection publishes it all again, a replay goes on without a word.
+func (w *worker) remember(at time.Time) error {
+	w.due = w.desk.NextDue(at.Add(-time.Millisecond))
+	messages, err := w.desk.Publications(w.topics, at)
+	if err != nil {
+		return err
+	}
+	for _, m := range messages {
+		w.published[m.Topic] = maphash.Bytes(seed, m.Payload)
+	}
+	if force := w.desk.InForce(at); force != nil {
+		w.inForce = force.ID
+	}
+	return nil
+}
+
+func (w *worker) restoreSnapshot(r ledger.ZoneRecord) error {
+	if r.Version != snapshotVersion {
+		return fmt.Errorf("snapshot of layout %d; this version reads %d", r.Version, snapshotVersion)
+	}
+	if len(r.Snapshot) < 4 {
+		return fmt.Errorf("snapshot of %d bytes is too short", len(r.Snapshot))
+	}
+	n := int(binary.LittleEndian.Uint32(r.Snapshot))
+	if n < 0 || n > len(r.Snapshot)-4 {
+		return fmt.Errorf("snapshot says %d bytes of engine and has %d", n, len(r.Snapshot)-4)
+	}
+	var rest kept
+	if err := json.Unmarshal(r.Snapshot[4+n:], &rest); err != nil {
+		return fmt.Errorf("snapshot: %w", err)
+	}
+	engine, err := policy.Restore(w.settings, r.Snapshot[4:4+n])
+	if err != nil {
+		return err
+	}
+	if err := w.lot.shard.Restore(w.index, rest.Clock); err != nil {
+		return err
+	}
+	w.engine, w.point = engine, rest.Point
+	return nil
+}
+
+// notePoint keeps a point of the zone's course for reports.
+func (w *worker) notePoint(s *policy.State) {
+	if !s.Known || s.Time.Truncate(pointEvery) == w.point.At.Truncate(pointEvery) {
+		return
+	}
+	last := w.point
+	w.point = pointSource{
+		At: s.Time, Known: true, SaturationS: s.Totals.SaturationS,
+		IrrigationML: s.Totals.IrrigationML, DrainML: s.Totals.DrainML, UptakeML: s.Totals.UptakeML,
+	}
+	if !last.Known {
+		return
+	}
+	w.pending.points = append(w.pending.points, ledger.Point{
+		Site: w.settings.Site, Zone: w.settings.Zone, At: s.Time.Truncate(time.Second),
+		WaterContent: s.WaterContent, FullPoint: s.FullPoint, RefillPoint: s.RefillPoint, AirFilledPorosity: s.AirFilledPorosity,
+		SaturationS: s.Totals.SaturationS - last.SaturationS, IrrigationML: s.Totals.IrrigationML - last.IrrigationML,
+		DrainML: s.Totals.DrainML - last.DrainML, UptakeML: s.Totals.UptakeML - last.UptakeML,
+		PoreEC: s.PoreEC, Temperature: s.SubstrateTemp,
+	})
+}

@@ -1,0 +1,211 @@
+package service
+
+import (
+	"context"
+	"hash/maphash"
+	"time"
+
+	"rhizostat/policy/advice"
+	"rhizostat/service/ledger"
+	"rhizostat/service/shard"
+	"rhizostat/service/wire"
+)
+
+// lot is what the zones of one shard have decided since the last flush. One
+// durable write serves all of it; only then is anything published or
+// acknowledged.
+type lot struct {
+	house   *house
+	shard   *shard.Shard
+	touched []*worker
+}
+
+// flush makes the lot durable, publishes it and acknowledges it.
+func (l *lot) flush() {
+	if len(l.touched) == 0 {
+		return
+	}
+	touched := l.touched
+	l.touched = nil
+	var batch ledger.Batch
+	for _, w := range touched {
+		w.collect(&batch)
+	}
+	err := l.house.commit(&batch)
+	for _, w := range touched {
+		if err != nil {
+			w.revert()
+		} else {
+			w.recorded()
+		}
+	}
+	for _, w := range touched {
+		w.publish(err)
+		for _, ack := range w.pending.acks {
+			ack()
+		}
+		w.pending = work{}
+	}
+	// a worker that reverted has asked to be touched again
+	l.touched = l.touched[:0]
+}
+
+// collect adds what must be durable: changes, and with them a snapshot that
+// knows of them.
+func (w *worker) collect(b *ledger.Batch) {
+	p := &w.pending
+	b.Changes.Add(p.changes)
+	b.Events = append(b.Events, p.events...)
+	b.Points = append(b.Points, p.points...)
+	if w.aside != nil {
+		return
+	}
+	due := w.savedAt.IsZero() || w.now.Sub(w.savedAt) >= snapshotEvery
+	if !due && p.changes.Empty() && len(p.events) == 0 {
+		return
+	}
+	if row, err := w.snapshot(); err != nil {
+		w.house.log.Error("zone state was not kept", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+	} else {
+		b.Zones = append(b.Zones, row)
+		w.savedAt = w.now
+	}
+}
+
+// recorded counts what has just become durable.
+func (w *worker) recorded() {
+	for i := range w.pending.changes.Moves {
+		w.house.metrics.Moved(&w.pending.changes.Moves[i])
+	}
+	for i := range w.pending.changes.Advice {
+		w.house.metrics.Advised(&w.pending.changes.Advice[i])
+	}
+}
+
+// publish hands on what is on record: the advice and setpoint topics that have
+// changed, answers, state and forecast.
+func (w *worker) publish(failed error) {
+	p := &w.pending
+	for i := range p.outcomes {
+		w.answer(&p.outcomes[i], failed)
+	}
+	changed := !p.changes.Empty() || p.resync || len(p.readBack) > 0
+	if !changed {
+		changed = w.handoverDue()
+	}
+	if changed {
+		w.publishStanding()
+	}
+	if p.state != nil {
+		w.publishState(failed)
+	}
+	if p.forecast != nil {
+		payload, err := wire.AppendForecast(nil, w.settings.Site, w.settings.Zone, p.forecast)
+		if err != nil {
+			w.house.log.Error("forecast was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+			return
+		}
+		w.send(wire.Message{Topic: w.topics.Forecast(w.settings.Zone), Payload: payload, Retain: true})
+	}
+}
+
+func (w *worker) send(m wire.Message) { w.house.publish(w.site, m, w.now) }
+
+func (w *worker) answer(a *answered, failed error) {
+	result := a.outcome.Result
+	if failed != nil && result.Result == wire.Accepted {
+		result = a.outcome.Unrecorded(a.at)
+	}
+	w.house.metrics.Decided(&result)
+	payload, err := result.Marshal()
+	if err != nil {
+		w.house.log.Error("answer to a decision was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		return
+	}
+	w.send(wire.Message{Topic: w.topics.DecisionResult(w.settings.Zone), Payload: payload, QoS: 1})
+}
+
+// handoverDue reports whether the setpoints in force have changed by time
+// alone.
+func (w *worker) handoverDue() bool {
+	force := w.desk.InForce(w.now)
+	id := ""
+	if force != nil {
+		id = force.ID
+	}
+	if id == w.inForce {
+		return false
+	}
+	return true
+}
+
+// publishStanding publishes what has changed on the retained topics of advice
+// and setpoints; a resync publishes all that is not empty, and what a broker
+// showed otherwise is put right.
+func (w *worker) publishStanding() {
+	messages, err := w.desk.Publications(w.topics, w.now)
+	if err != nil {
+		w.house.log.Error("setpoints were not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		return
+	}
+	w.inForce = ""
+	if force := w.desk.InForce(w.now); force != nil {
+		w.inForce = force.ID
+	}
+	wrong := map[string]bool{}
+	for _, r := range w.pending.readBack {
+		w.published[r.topic] = r.hash
+		wrong[r.topic] = true
+	}
+	for _, m := range messages {
+		hash := maphash.Bytes(seed, m.Payload)
+		delete(wrong, m.Topic)
+		empty := len(m.Payload) == 0
+		old, known := w.published[m.Topic]
+		switch {
+		case !known && empty: // nothing stands there that we know of
+		case known && old == hash && !(w.pending.resync && !empty):
+		default:
+			w.send(m)
+		}
+		w.published[m.Topic] = hash
+	}
+	for _, r := range w.pending.readBack {
+		if wrong[r.topic] { // a topic of ours that this version does not use
+			w.send(wire.Message{Topic: r.topic, QoS: 1, Retain: true})
+			delete(w.published, r.topic)
+		}
+	}
+}
+
+// publishState publishes the state, with the reason where nothing can be
+// approved.
+func (w *worker) publishState(failed error) {
+	var why *advice.Reason
+	switch {
+	case w.aside != nil:
+		why = &advice.Reason{Code: "zone-set-aside", Text: "The zone is set aside after a fault of the program: nothing of it can be approved until the daemon has been restarted."}
+	case failed != nil:
+		why = &advice.Reason{Code: "ledger-unavailable", Text: "The ledger cannot be written, so nothing can be approved: " + failed.Error() + "."}
+	}
+	payload, err := wire.AppendState(make([]byte, 0, 1536), w.settings.Site, w.settings.Zone, w.pending.state, why)
+	if err != nil {
+		w.house.log.Error("state was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		return
+	}
+	w.house.metrics.Zone(w.zone, w.settings.Site, w.settings.Zone, w.pending.state, w.desk)
+	w.send(wire.Message{Topic: w.topics.State(w.settings.Zone), Payload: payload, Retain: true})
+}
+
+// commit writes a batch. The time it may take is bounded: a disk that hangs
+// must not hold the zones for ever.
+func (h *house) commit(b *ledger.Batch) error {
+	if b.Empty() {
+		return h.ledgerFault()
+	}
+	ctx, stop := context.WithTimeout(context.Background(), 30*time.Second)
+	defer stop()
+	err := h.ledger.Commit(ctx, *b)
+	h.noteLedger(err)
+	return err
+}

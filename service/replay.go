@@ -1,0 +1,147 @@
+package service
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"strings"
+	"time"
+
+	"rhizostat/service/ledger"
+	"rhizostat/service/shard"
+	"rhizostat/service/wire"
+)
+
+// barrier begins the topics that are written back once all before them has
+// been processed: a simulator over a pipe keeps step with them.
+const barrier = "$replay/"
+
+// Replay feeds a recording through the same zones, desks and ledger as the
+// daemon's, without a broker and without a clock of its own, and writes what
+// would have been published. With a ledger it goes on from what is there, and
+// leaves what it learned; readings that still wait to be put in order at the end
+// then wait in the ledger too, so that a recording in two parts gives what it
+// gives in one. Without a ledger they are processed at the end.
+func Replay(ctx context.Context, s Settings, in io.Reader, out io.Writer, log *slog.Logger) (err error) {
+	s.Clock = "telemetry"
+	sites, err := loadSites(s.Sites, log)
+	if err != nil {
+		return err
+	}
+	path := s.Ledger
+	if path == "" {
+		path = ledger.InMemory
+	}
+	l, err := ledger.Open(ctx, path, ledger.Options{})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, l.Close()) }()
+	h, err := newHouse(ctx, s, sites, l, newMetrics(), 1, log)
+	if err != nil {
+		return err
+	}
+	r := &replay{house: h, lot: h.lots[0], out: bufio.NewWriterSize(out, 64<<10)}
+	h.publish = r.write
+	h.telemetry = func(zone int, t shard.Telemetry) { r.lot.shard.Telemetry(h.places[zone].index, t) }
+	h.control = func(zone int, c shard.Control) { r.lot.shard.Control(h.places[zone].index, c) }
+	if err := r.run(ctx, in); err != nil {
+		return err
+	}
+	if s.Ledger == "" {
+		r.lot.shard.DrainAll()
+		r.lot.flush()
+	} else if err := h.close(); err != nil {
+		return err
+	}
+	return r.flush()
+}
+
+type replay struct {
+	house   *house
+	lot     *lot
+	out     *bufio.Writer
+	line    []byte
+	skipped int
+	failed  error // of writing
+}
+
+// run feeds every line. Each is processed whole before the next.
+func (r *replay) run(ctx context.Context, in io.Reader) error {
+	reader := newRecordingReader(in)
+	for ctx.Err() == nil {
+		rec, err := reader.next()
+		var bad *LineError
+		switch {
+		case errors.Is(err, io.EOF):
+			return nil
+		case errors.As(err, &bad):
+			r.house.metrics.Refused("malformed")
+			r.house.log.Warn("line of the recording skipped", "error", bad)
+			continue
+		case err != nil:
+			return err
+		}
+		if strings.HasPrefix(rec.Topic, barrier) {
+			if err := r.barrier(&rec); err != nil {
+				return err
+			}
+			continue
+		}
+		r.feed(&rec)
+		r.lot.flush()
+		if r.failed != nil {
+			return r.failed
+		}
+	}
+	return ctx.Err()
+}
+
+// feed takes one message: telemetry, a person's word, or something of our own
+// that was recorded too and is left out.
+func (r *replay) feed(rec *recorded) {
+	h := r.house
+	if p, ok := wire.Parse(h.settings.TopicRoot, rec.Topic); ok && p.Kind != wire.KindTelemetry {
+		h.person(rec.Topic, append([]byte(nil), rec.Payload...), rec.Stamp, nil)
+		return
+	}
+	h.receive(rec.Topic, rec.Payload, rec.Stamp)
+}
+
+// barrier writes the line back after everything before it.
+func (r *replay) barrier(rec *recorded) error {
+	r.lot.shard.DrainAll()
+	r.lot.flush()
+	if _, err := r.out.Write(append(append([]byte(nil), rec.Raw...), '\n')); err != nil {
+		return fmt.Errorf("output: %w", err)
+	}
+	return r.flush()
+}
+
+func (r *replay) flush() error {
+	if r.failed != nil {
+		return r.failed
+	}
+	if err := r.out.Flush(); err != nil {
+		return fmt.Errorf("output: %w", err)
+	}
+	return nil
+}
+
+// write prints a message as a line of a recording.
+func (r *replay) write(_ int, m wire.Message, at time.Time) {
+	if r.failed != nil {
+		return
+	}
+	line, err := appendRecorded(r.line[:0], at, m.Topic, m.Payload, m.QoS, m.Retain)
+	if err == nil {
+		r.line = line
+		_, err = r.out.Write(line)
+	}
+	if err != nil {
+		r.failed = fmt.Errorf("output: %w", err)
+	}
+}

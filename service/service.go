@@ -1,0 +1,328 @@
+// Package service is the shell around the engine: it builds the parts, joins
+// them by plain values and functions, starts and stops them in order. It
+// decides nothing about water.
+package service
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"log/slog"
+	"os"
+	"os/signal"
+	"runtime"
+	"strings"
+	"sync"
+	"syscall"
+	"time"
+
+	"github.com/coreos/go-systemd/v22/daemon"
+
+	"rhizostat/service/ledger"
+	"rhizostat/service/link"
+	"rhizostat/service/shard"
+	"rhizostat/service/site"
+	"rhizostat/service/wire"
+)
+
+// IsUsage reports whether an error is a mistake in files or settings.
+func IsUsage(err error) bool {
+	var u usage
+	return errors.As(err, &u)
+}
+
+// Service is a running daemon, for whoever starts it in process.
+type Service struct {
+	Settings Settings
+	Version  string
+	Log      *slog.Logger
+	// Started, when given, is called once the link is up for the first time.
+	Started func()
+
+	metrics  *metrics
+	ledger   *ledger.Ledger
+	instance string
+	began    time.Time
+
+	mu    sync.Mutex
+	house *house
+	link  *link.Link
+}
+
+// Run runs the daemon until ctx ends.
+func Run(ctx context.Context, s Settings, version string, log *slog.Logger) error {
+	return (&Service{Settings: s, Version: version, Log: log}).Run(ctx)
+}
+
+// Run starts the parts in order, serves, and stops them in the opposite order.
+func (s *Service) Run(ctx context.Context) (err error) {
+	settings := s.linkSettings()
+	if err := settings.Validate(); err != nil {
+		return usage{err}
+	}
+	sites, err := loadSites(s.Settings.Sites, s.Log)
+	if err != nil {
+		return err
+	}
+	if s.ledger, err = ledger.Open(ctx, s.Settings.Ledger, ledger.Options{}); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, s.ledger.Close()) }()
+	s.metrics = newMetrics()
+	s.instance = s.Settings.ClientID + "-" + strings.ToLower(rand.Text()[:8])
+	s.began = time.Now().UTC().Truncate(time.Second)
+
+	parts, stop := context.WithCancel(ctx)
+	var running sync.WaitGroup
+	defer func() { stop(); running.Wait() }()
+	failed := make(chan error, 1)
+	//SERVER
+	hangup := make(chan os.Signal, 1)
+	signal.Notify(hangup, syscall.SIGHUP)
+	defer signal.Stop(hangup)
+	for {
+		next, err := s.serve(parts, sites, hangup)
+		if err != nil {
+			return err
+		}
+		select {
+		case err := <-failed:
+			return err
+		default:
+		}
+		if next == nil {
+			return nil
+		}
+		sites = next
+	}
+}
+
+// serve runs one set of sites until ctx ends or a reload gives another.
+func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan os.Signal) ([]*site.Site, error) {
+	h, err := newHouse(ctx, s.Settings, sites, s.ledger, s.metrics, runtime.GOMAXPROCS(0), s.Log)
+	if err != nil {
+		return nil, err
+	}
+	serving, stop := context.WithCancel(ctx)
+	defer stop()
+	l, err := s.newLink(h)
+	if err != nil {
+		return nil, err
+	}
+	runners, runnersDone := s.start(h)
+	s.mu.Lock()
+	s.house, s.link = h, l
+	s.mu.Unlock()
+
+	connecting := &connecting{done: make(chan struct{})}
+	go func() {
+		defer close(connecting.done)
+		connecting.err = s.connect(serving, l)
+	}()
+	s.notify(daemon.SdNotifyReady)
+	next, err := s.await(serving, connecting, hangup)
+	s.notify(daemon.SdNotifyStopping)
+	stop()
+	<-connecting.done
+	runners()
+	<-runnersDone
+	if err := errors.Join(err, h.close()); err != nil {
+		return nil, err
+	}
+	return next, nil
+}
+
+// connecting is the life of the link.
+type connecting struct {
+	done chan struct{}
+	err  error // once done is closed
+}
+
+// await waits for the end, a reload, or the link's refusal, and tells the
+// service manager that we live.
+func (s *Service) await(ctx context.Context, link *connecting, hangup <-chan os.Signal) ([]*site.Site, error) {
+	alive := s.watchdog()
+	defer alive.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil, nil
+		case <-link.done:
+			if ctx.Err() != nil {
+				return nil, nil
+			}
+			return nil, link.err
+		case <-alive.C:
+			s.notify(daemon.SdNotifyWatchdog)
+		case <-hangup:
+			sites, err := loadSites(s.Settings.Sites, s.Log)
+			if err != nil {
+				s.Log.Error("site files not reloaded; the old ones stay in use", "error", err)
+				continue
+			}
+			s.Log.Info("site files reloaded", "sites", len(sites))
+			return sites, nil
+		}
+	}
+}
+
+// connect waits until no other daemon serves our sites, then keeps the link up.
+// A broker that is away is waited for.
+func (s *Service) connect(ctx context.Context, l *link.Link) error {
+	for ctx.Err() == nil {
+		err := l.Precede(ctx, isOnline, s.Settings.Standby)
+		if err == nil {
+			break
+		}
+		if errors.As(err, new(*link.OtherError)) {
+			return err
+		}
+		if ctx.Err() == nil {
+			s.Log.Warn("broker not reached; trying again", "error", err)
+		}
+		pause := time.NewTimer(2 * time.Second)
+		select {
+		case <-ctx.Done():
+			pause.Stop()
+		case <-pause.C:
+		}
+	}
+	l.Run(ctx)
+	return nil
+}
+
+func isOnline(payload []byte) bool {
+	status, err := wire.ParseStatus(payload)
+	return err == nil && status.Status == wire.Online
+}
+
+func (s *Service) linkSettings() link.Settings {
+	return link.Settings{
+		Broker: s.Settings.Broker, ClientID: s.Settings.ClientID, Username: s.Settings.Username, PasswordFile: s.Settings.PasswordFile,
+		CAFile: s.Settings.CAFile, CertFile: s.Settings.CertFile, KeyFile: s.Settings.KeyFile,
+	}
+}
+
+// newLink joins the house to a link.
+func (s *Service) newLink(h *house) (*link.Link, error) {
+	var sites []link.Site
+	for i, st := range h.sites {
+		t := h.topics[i]
+		status := wire.Status{Status: wire.Online, Version: s.Version, StartedAt: s.began, Instance: s.instance}
+		online, err := status.Marshal()
+		if err != nil {
+			return nil, err
+		}
+		status.Status = wire.Offline
+		offline, err := status.Marshal()
+		if err != nil {
+			return nil, err
+		}
+		sites = append(sites, link.Site{
+			ID: st.Name, Status: t.Status(), Online: online, Offline: offline,
+			Control:  []string{t.Decision("+"), t.Event("+")},
+			ReadBack: []string{t.Advice("+"), t.Setpoint("+") + "/#"},
+		})
+	}
+	var l *link.Link
+	var once sync.Once
+	l = link.New(s.linkSettings(), h.router.Filters(), sites, link.Handlers{
+		Telemetry: func(topic string, payload []byte) { h.receive(topic, payload, time.Now().UTC()) },
+		Control: func(_ int, topic string, payload []byte, ack func()) {
+			if !h.person(topic, payload, time.Now().UTC(), ack) {
+				h.metrics.Refused("unknown-zone")
+				h.log.Warn("message for a zone that is not ours", "topic", topic)
+				ack()
+			}
+		},
+		ReadBack: func(site int, topic string, payload []byte) { s.readBack(h, l, site, topic, payload) },
+		Resync: func(site int) {
+			for _, zone := range h.zoneOf[site] {
+				h.control(zone, shard.Control{Kind: shard.Resync})
+			}
+			if s.Started != nil {
+				once.Do(s.Started)
+			}
+		},
+		Stranger: func(site int, payload []byte) { s.stranger(h, l, site, payload) },
+	}, s.Log)
+	h.publish = func(site int, m wire.Message, _ time.Time) { l.Publish(site, m.Topic, m.Payload, m.QoS, m.Retain) }
+	return l, nil
+}
+
+// readBack hands a retained output to its zone; one of a zone that is no longer
+// ours is cleared, so that no controller follows it.
+func (s *Service) readBack(h *house, l *link.Link, site int, topic string, payload []byte) {
+	p, ok := wire.Parse(h.settings.TopicRoot, topic)
+	if !ok || len(payload) == 0 {
+		return
+	}
+	zone, ok := h.find(p.Site, p.Zone)
+	if !ok {
+		s.Log.Warn("cleared what stood for a zone that the site no longer has", "topic", topic)
+		l.Publish(site, topic, nil, 1, true)
+		return
+	}
+	h.control(zone, shard.Control{Kind: shard.ReadBack, Topic: topic, Payload: payload})
+}
+
+// stranger judges a status that is not ours.
+func (s *Service) stranger(h *house, l *link.Link, site int, payload []byte) {
+	status, err := wire.ParseStatus(payload)
+	switch {
+	case err != nil:
+		s.Log.Warn("status that cannot be read", "site", h.sites[site].Name, "error", err)
+	case status.Instance == s.instance, status.Status == wire.Offline:
+		// the will of a session of before
+	default:
+		s.Log.Error("another daemon says it serves this site; stop one of them", "site", h.sites[site].Name, "instance", status.Instance)
+		return
+	}
+	l.Reaffirm(site)
+}
+
+// start gives each lot its goroutine; the function it returns ends them.
+func (s *Service) start(h *house) (stop func(), done <-chan struct{}) {
+	every := time.Second
+	if h.settings.Clock == "telemetry" {
+		every = 250 * time.Millisecond // what waits to be put in order waits no longer
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	runners := make([]*shard.Runner, len(h.lots))
+	var running sync.WaitGroup
+	for i, l := range h.lots {
+		runners[i] = shard.NewRunner(l.shard, every, func() time.Time { return time.Now().UTC() })
+	}
+	h.telemetry = func(zone int, t shard.Telemetry) { runners[h.places[zone].lot].Telemetry(h.places[zone].index, t) }
+	h.control = func(zone int, c shard.Control) { runners[h.places[zone].lot].Control(h.places[zone].index, c) }
+	for _, r := range runners {
+		running.Add(1)
+		go func() {
+			defer running.Done()
+			r.Run(ctx)
+		}()
+	}
+	finished := make(chan struct{})
+	go func() {
+		running.Wait()
+		close(finished)
+	}()
+	return cancel, finished
+}
+
+// notify tells the service manager, where there is one.
+func (s *Service) notify(state string) {
+	if _, err := daemon.SdNotify(false, state); err != nil {
+		s.Log.Warn("service manager not told", "state", state, "error", err)
+	}
+}
+
+// watchdog ticks as often as the service manager wants to hear of us, or
+// hardly ever.
+func (s *Service) watchdog() *time.Ticker {
+	every, err := daemon.SdWatchdogEnabled(false)
+	if err != nil || every <= 0 {
+		return time.NewTicker(24 * time.Hour)
+	}
+	return time.NewTicker(every / 2)
+}

@@ -1,0 +1,262 @@
+package service
+
+import (
+	"fmt"
+	"hash/maphash"
+	"runtime/debug"
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/policy/advice"
+	"rhizostat/service/desk"
+	"rhizostat/service/ledger"
+	"rhizostat/service/shard"
+	"rhizostat/service/wire"
+)
+
+// snapshotEvery is how much engine time of a zone a kill may cost: what was
+// learned since the last snapshot is learned again, what was decided is never
+// lost.
+const snapshotEvery = 5 * time.Minute
+
+// worker joins one zone's engine, desk and publications. It belongs to the
+// goroutine of its shard. Between two flushes it works on a copy of its desk:
+// if the ledger fails, the copy is thrown away.
+type worker struct {
+	house    *house
+	lot      *lot
+	site     int
+	zone     int // in the house
+	index    int // in the shard
+	topics   wire.Topics
+	settings policy.Settings
+	rules    *desk.Rules
+	engine   *policy.Zone
+	desk     *desk.Desk
+
+	now     time.Time
+	wake    time.Time // the engine wants to be stepped then
+	due     time.Time // the desk has something to do then
+	pending work
+	aside   error // why the zone is set aside: its engine broke a promise
+
+	published map[string]uint64 // what stands on the retained topics, by hash
+	inForce   string            // id of the advice whose setpoints stand
+	savedAt   time.Time         // of the last snapshot
+	point     pointSource
+}
+
+// work is what a worker has to make durable and to publish at the next flush.
+type work struct {
+	touched  bool
+	before   *desk.Desk // the desk as it is on record, nil while it has not changed
+	changes  wire.Changes
+	issued   int // advice proposed since
+	events   []ledger.EventRow
+	points   []ledger.Point
+	outcomes []answered
+	acks     []func()
+	state    *policy.State
+	forecast *policy.Forecast
+	resync   bool
+	readBack []readBack
+}
+
+type answered struct {
+	outcome desk.Outcome
+	at      time.Time
+}
+
+type readBack struct {
+	topic string
+	hash  uint64
+}
+
+var seed = maphash.MakeSeed()
+
+// touch puts the worker on its shard's list for the next flush.
+func (w *worker) touch() {
+	if !w.pending.touched {
+		w.pending.touched = true
+		w.lot.touched = append(w.lot.touched, w)
+	}
+}
+
+// Step lets the engine take an event and passes on what it asks for.
+func (w *worker) Step(e policy.Event) {
+	w.now = e.At
+	w.touch()
+	if w.aside != nil {
+		return
+	}
+	w.deskTick()
+	w.step(e)
+	w.settle()
+}
+
+func (w *worker) step(e policy.Event) {
+	out, ok := w.guarded(e)
+	if !ok {
+		return
+	}
+	w.wake = out.NextWake
+	for _, share := range out.Drybacks {
+		w.house.metrics.Dryback(w.settings.Site, share)
+	}
+	if out.State != nil {
+		w.pending.state = out.State
+		w.notePoint(out.State)
+	}
+	if out.Forecast != nil {
+		w.pending.forecast = out.Forecast
+	}
+	if out.Advice != nil {
+		w.propose(out.Advice)
+	}
+}
+
+// guarded steps the engine; a broken promise in it sets this zone aside and no
+// other.
+func (w *worker) guarded(e policy.Event) (out policy.Output, ok bool) {
+	defer func() {
+		if fault := recover(); fault != nil {
+			w.aside = fmt.Errorf("the engine stopped: %v", fault)
+			w.house.log.Error("zone set aside", "site", w.settings.Site, "zone", w.settings.Zone, "error", fault,
+				"event", fmt.Sprintf("%+v", e), "stack", string(debug.Stack()))
+			w.house.metrics.SetAside(w.settings.Site, w.settings.Zone)
+		}
+	}()
+	return w.engine.Step(e), true
+}
+
+// settle sets when the shard must step this zone next: for the engine or for
+// the desk, whichever is sooner.
+func (w *worker) settle() {
+	w.due = w.desk.NextDue(w.now)
+	next := w.wake
+	if !w.due.IsZero() && (next.IsZero() || w.due.Before(next)) {
+		next = w.due
+	}
+	w.lot.shard.WakeAt(w.index, next)
+}
+
+// copyDesk makes the running desk a copy, once between two flushes.
+func (w *worker) copyDesk() {
+	if w.pending.before == nil {
+		w.pending.before = w.desk
+		w.desk = w.desk.Clone()
+	}
+}
+
+func (w *worker) propose(a *advice.Advice) {
+	w.copyDesk()
+	changes, err := w.desk.Propose(a, w.now)
+	if err != nil {
+		w.house.log.Error("advice was not taken", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		w.step(policy.Event{Kind: policy.Unrecorded, At: w.now})
+		return
+	}
+	w.pending.issued++
+	w.moved(changes)
+}
+
+// deskTick lets time pass at the desk, when something is due there.
+func (w *worker) deskTick() {
+	if w.due.IsZero() || w.due.After(w.now) {
+		return
+	}
+	w.copyDesk()
+	w.moved(w.desk.Tick(w.now))
+}
+
+// moved keeps what the desk changed and tells the engine.
+func (w *worker) moved(changes wire.Changes) {
+	w.pending.changes.Add(changes)
+	for i := range changes.Moves {
+		approval := changes.Moves[i].Approval()
+		w.step(policy.Event{Kind: policy.Approved, At: w.now, Approval: &approval})
+	}
+}
+
+// Control takes a person's message, or what the link found on the broker.
+func (w *worker) Control(c shard.Control, now time.Time) {
+	w.now = now
+	w.touch()
+	switch c.Kind {
+	case shard.Decision:
+		w.decide(c)
+	case shard.Operator:
+		w.operate(c)
+	case shard.ReadBack:
+		w.pending.readBack = append(w.pending.readBack, readBack{c.Topic, maphash.Bytes(seed, c.Payload)})
+	case shard.Resync:
+		w.pending.resync = true
+	}
+	if c.Ack != nil {
+		w.pending.acks = append(w.pending.acks, c.Ack)
+	}
+	w.settle()
+}
+
+func (w *worker) decide(c shard.Control) {
+	w.copyDesk()
+	outcome := w.desk.Decide(c.Payload, w.now)
+	if w.aside != nil && outcome.Result.Result == wire.Accepted && outcome.Decision.Decision == wire.Approve {
+		w.desk = w.pending.before.Clone()
+		outcome = desk.Outcome{Decision: outcome.Decision, Result: wire.Refuse(outcome.Decision, wire.NotAllowed,
+			"the zone is set aside after a fault of the program, so nothing of it can be approved; restart the daemon and tell its developers", w.now)}
+	}
+	w.pending.outcomes = append(w.pending.outcomes, answered{outcome, w.now})
+	w.moved(outcome.Changes)
+}
+
+func (w *worker) operate(c shard.Control) {
+	e, err := wire.ParseEvent(c.Payload, w.now)
+	if err != nil {
+		w.house.metrics.Refused("malformed")
+		w.house.log.Warn("event refused", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		return
+	}
+	operator := e.Operator()
+	w.pending.events = append(w.pending.events, ledger.EventRow{Site: w.settings.Site, Zone: w.settings.Zone, Event: e})
+	if w.aside == nil {
+		w.step(policy.Event{Kind: policy.Operator, At: w.now, Operator: &operator})
+	}
+}
+
+// Restart forgets an engine whose time rested on one wrong clock.
+func (w *worker) Restart(at time.Time) {
+	engine, err := policy.New(w.settings)
+	if err != nil {
+		// the same settings made the engine that is being replaced
+		w.aside = err
+		return
+	}
+	w.house.log.Warn("zone starts anew: its first readings came from a wrong clock", "site", w.settings.Site, "zone", w.settings.Zone, "time", at)
+	w.engine = engine
+	w.wake, w.savedAt = time.Time{}, time.Time{}
+	w.point = pointSource{}
+}
+
+// revert goes back to what is on record after the ledger failed, and tells the
+// engine.
+func (w *worker) revert() {
+	p := &w.pending
+	if p.before == nil {
+		return
+	}
+	failed := p.changes
+	w.desk = p.before
+	*p = work{touched: true, outcomes: p.outcomes, acks: p.acks, state: p.state, events: p.events, readBack: p.readBack, resync: p.resync}
+	if w.aside != nil {
+		return
+	}
+	for i := len(failed.Moves) - 1; i >= 0; i-- {
+		m := &failed.Moves[i]
+		if m.From == "" {
+			w.step(policy.Event{Kind: policy.Unrecorded, At: w.now})
+			continue
+		}
+		w.step(policy.Event{Kind: policy.Approved, At: w.now, Approval: &policy.Approval{Advice: m.Advice, State: m.From}})
+	}
+}
