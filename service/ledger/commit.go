@@ -41,7 +41,8 @@ type ZoneRow struct {
 // request is a batch that waits to be written. Done gets its end, once.
 type request struct {
 	batch *Batch
-	probe bool
+	probe bool       // a trial write, batch is nil
+	room  bool       // a trial of much
 	done  chan error // buffered
 }
 
@@ -190,5 +191,5 @@ func (l *Ledger) Writable(ctx context.Context) error {
 	if recent {
 		return err
 	}
-	return l.submit(ctx, &request{probe: true, done: make(chan error, 1)})
+	return l.submit(ctx, &request{probe: true, room: err != nil, done: make(chan error, 1)})
 }

@@ -98,11 +98,6 @@ func (l *Ledger) open(ctx context.Context) (err error) {
 			return err
 		}
 	}
-	if l.write, err = connect(l.path, l.options.BusyTimeout, false); err != nil {
-		return l.fault("open", err)
-	}
-	l.write.SetMaxOpenConns(1)
-	l.read = l.write
 	if l.path != InMemory {
 		if l.read, err = connect(l.path, l.options.BusyTimeout, true); err != nil {
 			return l.fault("open", err)
@@ -110,9 +105,18 @@ func (l *Ledger) open(ctx context.Context) (err error) {
 		l.read.SetMaxOpenConns(readers)
 	}
 	if !fresh {
+		// Through the connection that only reads: a file that turns out not to
+		// be ours is left as it is.
 		if err := l.check(ctx); err != nil {
 			return err
 		}
+	}
+	if l.write, err = connect(l.path, l.options.BusyTimeout, false); err != nil {
+		return l.fault("open", err)
+	}
+	l.write.SetMaxOpenConns(1)
+	if l.path == InMemory {
+		l.read = l.write
 	}
 	if err := l.migrate(ctx); err != nil {
 		return err
@@ -169,6 +173,7 @@ func (l *Ledger) Close() error {
 	}
 	if l.lock != nil {
 		keep(l.lock.Close()) // after the database: the next daemon finds it whole
+		l.lock = nil
 	}
 	return first
 }

@@ -32,20 +32,21 @@ ON CONFLICT (site, zone) DO UPDATE SET version = excluded.version, at = excluded
 ON CONFLICT (site, zone) DO UPDATE SET site = excluded.site RETURNING key`
 	writePoint = `INSERT OR REPLACE INTO points VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
 	writeProbe = `UPDATE meta SET value = value + 1 WHERE key = 'probe'`
+	writeRoom  = `UPDATE room SET filler = zeroblob(262144)`
 )
 
 // statements are the above, prepared once.
 type statements struct {
-	advice, forgotten, move, decision, cover, event, zone, key, point, probe *sql.Stmt
+	advice, forgotten, move, decision, cover, event, zone, key, point, probe, room *sql.Stmt
 }
 
 func (s *statements) each() []**sql.Stmt {
-	return []**sql.Stmt{&s.advice, &s.forgotten, &s.move, &s.decision, &s.cover, &s.event, &s.zone, &s.key, &s.point, &s.probe}
+	return []**sql.Stmt{&s.advice, &s.forgotten, &s.move, &s.decision, &s.cover, &s.event, &s.zone, &s.key, &s.point, &s.probe, &s.room}
 }
 
 func prepare(ctx context.Context, db *sql.DB) (*statements, error) {
 	s := new(statements)
-	texts := [...]string{writeAdvice, writeForgotten, writeMove, writeDecision, writeCover, writeEvent, writeZone, writeKey, writePoint, writeProbe}
+	texts := [...]string{writeAdvice, writeForgotten, writeMove, writeDecision, writeCover, writeEvent, writeZone, writeKey, writePoint, writeProbe, writeRoom}
 	for i, p := range s.each() {
 		var err error
 		if *p, err = db.PrepareContext(ctx, texts[i]); err != nil {
@@ -84,8 +85,9 @@ func (w *rows) fail(err error, format string, args ...any) {
 
 func (w *rows) request(r *request) {
 	if r.probe {
-		if _, err := w.tx.StmtContext(w.ctx, w.ledger.insert.probe).ExecContext(w.ctx); err != nil {
-			w.fail(err, "try a write")
+		w.exec(w.ledger.insert.probe, "a trial", "")
+		if r.room {
+			w.exec(w.ledger.insert.room, "a trial", "of room")
 		}
 		return
 	}
@@ -121,7 +123,7 @@ func (w *rows) exec(s *sql.Stmt, what, id string, args ...any) int64 {
 	}
 	result, err := w.tx.StmtContext(w.ctx, s).ExecContext(w.ctx, args...)
 	if err != nil {
-		w.fail(err, "write %s %s", what, id)
+		w.fail(err, "%s", strings.TrimSpace("write "+what+" "+id))
 		return 0
 	}
 	n, err := result.RowsAffected()

@@ -8,6 +8,13 @@ CREATE TABLE meta (
 ) WITHOUT ROWID;
 INSERT INTO meta (key, value) VALUES ('epoch', 0), ('probe', 0);
 
+-- What a ledger that could not be written tries to write: as much as a busy
+-- commit, or a disk with room for a few bytes would pass for writable.
+CREATE TABLE room (
+  filler BLOB NOT NULL
+);
+INSERT INTO room (filler) VALUES (zeroblob(0));
+
 -- Every advice issued, as it stands now. Live ones are needed after a restart.
 CREATE TABLE advice (
   site        TEXT    NOT NULL,

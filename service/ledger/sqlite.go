@@ -87,27 +87,31 @@ func isFresh(path string) (fresh bool, err error) {
 // years must not hold up a start.
 const smallEnough = 256 << 20
 
-// check reads an existing ledger for damage.
+// check reads an existing ledger for what it is and for damage.
 func (l *Ledger) check(ctx context.Context) error {
-	var id int64
-	if err := l.write.QueryRowContext(ctx, `PRAGMA application_id`).Scan(&id); err != nil {
-		return l.fault("open", err)
-	}
-	var tables int
-	if err := l.write.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema`).Scan(&tables); err != nil {
-		return l.fault("open", err)
+	var id, tables, version int64
+	for query, to := range map[string]*int64{
+		`PRAGMA application_id`:              &id,
+		`PRAGMA user_version`:                &version,
+		`SELECT count(*) FROM sqlite_schema`: &tables,
+	} {
+		if err := l.read.QueryRowContext(ctx, query).Scan(to); err != nil {
+			return l.fault("open", err)
+		}
 	}
 	if id != applicationID && (id != 0 || tables > 0) {
 		return fmt.Errorf("ledger %s: it is a SQLite file of another program (application id %#x); expected a ledger; name another path", l.path, id)
 	}
-	checks := []string{`PRAGMA quick_check(5)`}
-	if info, err := os.Stat(l.path); err != nil {
-		return fmt.Errorf("ledger %s: %w", l.path, err)
-	} else if info.Size() > smallEnough {
-		checks = []string{`PRAGMA quick_check(zones)`, `PRAGMA quick_check(covers)`, `PRAGMA quick_check(meta)`}
+	if version > int64(len(migrations)) {
+		return fmt.Errorf("ledger %s: it has version %d, this program knows up to %d; expected a ledger of this or an older program; start the newer program, or name another path",
+			l.path, version, len(migrations))
 	}
-	for _, c := range checks {
-		found, err := texts(ctx, l.write, c)
+	info, err := os.Stat(l.path)
+	if err != nil {
+		return fmt.Errorf("ledger %s: %w", l.path, err)
+	}
+	for _, c := range checks(info.Size()) {
+		found, err := texts(ctx, l.read, c)
 		if err != nil {
 			return l.fault("check", err)
 		}
@@ -117,6 +121,14 @@ func (l *Ledger) check(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// checks are the statements that look for damage in a file of a size.
+func checks(size int64) []string {
+	if size <= smallEnough {
+		return []string{`PRAGMA quick_check(5)`}
+	}
+	return []string{`PRAGMA quick_check(zones)`, `PRAGMA quick_check(covers)`, `PRAGMA quick_check(meta)`}
 }
 
 // texts reads a column of text.
@@ -141,10 +153,6 @@ func (l *Ledger) migrate(ctx context.Context) error {
 	var version int
 	if err := l.write.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&version); err != nil {
 		return l.fault("open", err)
-	}
-	if version > len(migrations) {
-		return fmt.Errorf("ledger %s: it has version %d, this program knows up to %d; expected a ledger of this or an older program; start the newer program, or name another path",
-			l.path, version, len(migrations))
 	}
 	if version == len(migrations) {
 		return nil
