@@ -29,7 +29,7 @@ func (r *Record) scoreUsual(h int, slot *Slot, issued int64, level float64) Scor
 	e := level - unpack(slot.Usual)
 	width := unpack(slot.UsualHalf)
 	s := r.tally(AsUsual, h, e, width)
-	adapt(&r.UsualStretch[h], !s.Covered, r.Tallies[AsUsual][h].Count)
+	adapt(&r.UsualStretch[h], !s.Covered, r.Tallies[AsUsual][h].Count, 0.02, 0.1)
 	r.Usual.learn(h, issued, level-unpack(slot.UsualBase), float64(slot.Anchor)/packScale)
 	return s
 }
@@ -70,7 +70,7 @@ func (r *Record) scoreGiven(z *learning.Zone, c *learning.Constants, h int, slot
 	sd := parts.at(float64(slot.UptakeML)/c.VolumeML, given/c.VolumeML, float64(Horizons[h]))
 	e := level - w
 	s := r.tally(Given, h, e, float64(r.Stretch[h])*sd)
-	adapt(&r.Stretch[h], !s.Covered, r.Tallies[Given][h].Count)
+	adapt(&r.Stretch[h], !s.Covered, r.Tallies[Given][h].Count, 0.03, 0.3)
 	return s
 }
 
@@ -105,9 +105,11 @@ func (r *Record) tally(v Variant, h int, e, width float64) Scored {
 
 // adapt moves a stretch after a hit or a miss so that in the long run a tenth
 // misses, whatever the errors' distribution: adaptive conformal inference
-// (Gibbs and Candes 2021), on the logarithm of the width.
-func adapt(stretch *float32, miss bool, count int32) {
-	rate := math.Max(0.02, 0.1/(1+float64(count)/20))
+// (Gibbs and Candes 2021), on the logarithm of the width. Its rate falls from fast
+// to slow with the count, over the first days; both were chosen by the CRPS on
+// the first halves of measured slabs and on the facility.
+func adapt(stretch *float32, miss bool, count int32, slow, fast float64) {
+	rate := math.Max(slow, fast/(1+float64(count)/24))
 	step := -0.1 * rate
 	if miss {
 		step = 0.9 * rate

@@ -2,7 +2,6 @@ package forecast
 
 import (
 	"compress/gzip"
-	"encoding/binary"
 	"encoding/csv"
 	"errors"
 	"io/fs"
@@ -88,7 +87,7 @@ type result struct {
 	n                                     [HorizonCount]float64
 	usual, last, before, given            [HorizonCount]float64
 	usualIn, givenIn, usualSq, givenSq, y [HorizonCount]float64
-	ySq, givenN                           [HorizonCount]float64
+	ySq, givenN, usualCRPS, givenCRPS     [HorizonCount]float64
 }
 
 // replay plays a zone's data through learning and forecasts and holds every
@@ -133,6 +132,7 @@ func replay(t testing.TB, name string, from, to float64, reports bool) *result {
 			case AsUsual:
 				res.n[h]++
 				res.usual[h] += math.Abs(o.Error)
+				res.usualCRPS[h] += o.CRPS
 				res.usualSq[h] += o.Error * o.Error
 				res.last[h] += math.Abs(now - then)
 				res.before[h] += math.Abs(now - yesterday)
@@ -144,6 +144,7 @@ func replay(t testing.TB, name string, from, to float64, reports bool) *result {
 			case Given:
 				res.givenN[h]++
 				res.given[h] += math.Abs(o.Error)
+				res.givenCRPS[h] += o.CRPS
 				res.givenSq[h] += o.Error * o.Error
 				if o.Covered {
 					res.givenIn[h]++
@@ -164,15 +165,49 @@ func (r *result) log(t *testing.T, name string) {
 	for h, hours := range Horizons {
 		n := r.n[h]
 		variance := r.ySq[h]/n - (r.y[h]/n)*(r.y[h]/n)
-		t.Logf("%s %2d h: as usual %.4f (of last value %.2f, of 24 h before %.2f) inside %.2f R2 %.3f | given water %.4f inside %.2f R2 %.3f  n %.0f", name, hours,
-			r.usual[h]/n, r.usual[h]/r.last[h], r.usual[h]/r.before[h], r.usualIn[h]/n, 1-r.usualSq[h]/n/variance,
-			r.given[h]/r.givenN[h], r.givenIn[h]/r.givenN[h], 1-r.givenSq[h]/r.givenN[h]/variance, n)
+		t.Logf("%s %2d h: as usual %.4f (of last value %.2f, of 24 h before %.2f) inside %.2f R2 %.3f CRPS %.5f | given water %.4f inside %.2f R2 %.3f CRPS %.5f n %.0f", name, hours,
+			r.usual[h]/n, r.usual[h]/r.last[h], r.usual[h]/r.before[h], r.usualIn[h]/n, 1-r.usualSq[h]/n/variance, r.usualCRPS[h]/n,
+			r.given[h]/r.givenN[h], r.givenIn[h]/r.givenN[h], 1-r.givenSq[h]/r.givenN[h]/variance, r.givenCRPS[h]/r.givenN[h], n)
 	}
 }
 
+// TestForecastsOnSlabData reports the forecasts of zones a, b and c, and holds
+// them to what was reached. Rates, priors and thresholds were tuned on the first
+// halves of a and c; b, and the second halves, are the report.
+//
+// Targets: at 6 h a quarter of the error of the last value, reached over the
+// three zones together (a 0.16, b 0.34, c 0.28). At 24 h three quarters of the
+// error of 24 h before, not reached: it stays at 1.0. What limits it: the day's
+// level changes with what growers and weather do tomorrow, of which the water
+// content of today says little. Tried without gain: means of 3 and 7 days,
+// reversion to them, trends of levels, least absolute deviations on nine such
+// numbers, and on five by each hour of the day, which fits 0.93 to 0.95 even
+// where it was fitted.
 func TestForecastsOnSlabData(t *testing.T) {
+	whole := &result{}
 	for _, name := range []string{"a", "b", "c"} {
-		replay(t, name, 0, 1, name == "a").log(t, name)
+		r := replay(t, name, 0, 1, name == "a")
+		r.log(t, name)
+		if name != "b" {
+			replay(t, name, 0.5, 1, name == "a").log(t, name+", second half")
+		}
+		for h, hours := range Horizons {
+			for what, in := range map[string]float64{"as usual": r.usualIn[h] / r.n[h], "given water": r.givenIn[h] / r.givenN[h]} {
+				if in < 0.85 || in > 0.95 {
+					t.Errorf("zone %s, %s at %d h: %.2f inside the 90 %% interval", name, what, hours, in)
+				}
+			}
+			whole.usual[h] += r.usual[h]
+			whole.last[h] += r.last[h]
+			whole.before[h] += r.before[h]
+		}
 	}
-	t.Logf("a record is %d bytes", binary.Size(Record{}))
+	six, day := whole.usual[2]/whole.last[2], whole.usual[4]/whole.before[4]
+	t.Logf("together: as usual at 6 h %.3f of last value, at 24 h %.3f of 24 h before", six, day)
+	if six > 0.255 {
+		t.Errorf("as usual at 6 h: %.3f of the error of the last value, 0.25 was reached", six)
+	}
+	if day > 1.03 {
+		t.Errorf("as usual at 24 h: %.3f of the error of 24 h before, 1.02 was reached", day)
+	}
 }
