@@ -86,7 +86,7 @@ type transform struct{ thetaS, driest float64 }
 
 func (t transform) curve(x []float64) Retention {
 	return Retention{
-		ThetaR:      math.Min(t.driest, t.thetaS-minThetaSpan) * logistic(x[0]),
+		ThetaR:      math.Min(math.Min(t.driest, t.thetaS-minThetaSpan), maxThetaR) * logistic(x[0]),
 		ThetaS:      t.thetaS,
 		AlphaPerKPa: math.Exp(between(x[1], math.Log(minFitAlphaKP), math.Log(maxFitAlphaKP))),
 		N:           1 + math.Exp(between(x[2], math.Log(minFitN-1), math.Log(maxFitN-1))),
@@ -125,7 +125,7 @@ func saturatedOf(sorted []Point, totalPorosity float64) float64 {
 	if count == 0 {
 		return totalPorosity
 	}
-	return sum / count
+	return math.Min(sum/count, totalPorosity)
 }
 
 // fittable returns the points by rising suction, or why they cannot carry a
@@ -180,6 +180,9 @@ func unfit(sorted []Point, totalPorosity float64) error {
 	}
 	if last < minSpan*first {
 		return fmt.Errorf("suctions span %.4g to %.4g kPa; expected the largest at least %g times the smallest, such as 1 to 10 kPa", first, last, minSpan)
+	}
+	if full := saturatedOf(sorted, totalPorosity); full < 0.05 {
+		return fmt.Errorf("the saturated points hold only %.4g m3/m3; expected above 0.05; check their units, [kPa, m3/m3]", full)
 	}
 	if fall := saturatedOf(sorted, totalPorosity) - sorted[len(sorted)-1].WaterContent; fall < minFall {
 		return fmt.Errorf("water content falls by only %.4g from saturation to %.4g kPa; expected at least %.2g; measure drier points", fall, last, minFall)

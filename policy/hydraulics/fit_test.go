@@ -98,6 +98,27 @@ func TestFitWithScatter(t *testing.T) {
 	})
 }
 
+// TestFitOfAnything: whatever the points, there comes a curve that a substrate
+// may have or a refusal in words, never a silent number.
+func TestFitOfAnything(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		porosity := rapid.Float64Range(0.3, 1).Draw(t, "porosity")
+		points := rapid.SliceOfN(rapid.Custom(func(t *rapid.T) Point {
+			return Point{rapid.Float64Range(0, 100).Draw(t, "kPa"), rapid.Float64Range(0, porosity).Draw(t, "theta")}
+		}), 0, 8).Draw(t, "points")
+		r, rmse, err := Fit(points, porosity)
+		if err != nil {
+			if len(FieldErrors(err)) == 0 || FieldErrors(err)[0].Text == "" {
+				t.Fatalf("a refusal without words: %v", err)
+			}
+			return
+		}
+		if err := (Substrate{TotalPorosity: porosity, Retention: r}).Validate(); err != nil || !(rmse >= 0 && rmse <= maxFitRMSE) {
+			t.Fatalf("%+v, rmse %g: %v", r, rmse, err)
+		}
+	})
+}
+
 func TestFitIsTheSameEachTime(t *testing.T) {
 	points := []Point{{1, 0.60}, {5, 0.35}, {10, 0.30}}
 	a, ra, _ := Fit(points, 0.92)
@@ -128,6 +149,7 @@ func TestFitRefusals(t *testing.T) {
 		{"per cent", with(Point{2, 50}), 0.92, "points[3]", "60 % is 0.60"},
 		{"negative suction", with(Point{-2, 0.5}), 0.92, "points[3]", "suction positive"},
 		{"NaN", with(Point{math.NaN(), 0.5}), 0.92, "points[3]", "outside"},
+		{"hardly any water when full", []Point{{0, 0.04}, {1, 0.03}, {5, 0.01}, {10, 0.005}}, 0.92, "points", "hold only 0.04"},
 		{"no water", []Point{{1, 0.6}, {5, 0.3}, {10, 0}}, 0.92, "points", "holds no water"},
 		{"no curve", []Point{{0.1, 0.9}, {1, 0.9}, {5, 0.40}, {6, 0.41}, {30, 0.40}, {31, 0.15}}, 0.92, "points", "no curve comes nearer"},
 		{"porosity", good, 1.2, "total_porosity", "outside"},

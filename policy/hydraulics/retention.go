@@ -24,6 +24,7 @@ const (
 	minAlphaPerKPa, maxAlphaPerKPa = 0.001, 500.0 // 1/kPa
 	minN, maxN                     = 1.01, 15.0   // 1
 	minThetaSpan                   = 0.02         // m3/m3, theta_s - theta_r
+	maxThetaR                      = 0.6          // m3/m3
 )
 
 // Validate returns what is wrong with the parameters, all at once, each as a
@@ -31,7 +32,7 @@ const (
 // alpha_per_kpa, n), or nil.
 func (r Retention) Validate() error {
 	var f faults
-	f.check(within(r.ThetaR, 0, 0.6), "theta_r", "%.4g is outside 0 to 0.6 m3/m3; expected the water content the curve flattens at when dry", r.ThetaR)
+	f.check(within(r.ThetaR, 0, maxThetaR), "theta_r", "%.4g is outside 0 to %.2g m3/m3; expected the water content the curve flattens at when dry", r.ThetaR, maxThetaR)
 	f.check(within(r.ThetaS, 0.05, 1), "theta_s", "%.4g is outside 0.05 to 1 m3/m3; expected the water content at zero suction", r.ThetaS)
 	if f.none() {
 		f.check(r.ThetaS-r.ThetaR >= minThetaSpan, "theta_s", "%.4g is not above theta_r %.4g by %.2g or more; expected a curve that falls as it dries", r.ThetaS, r.ThetaR, minThetaSpan)
