@@ -113,6 +113,8 @@ type Band struct {
 type Published struct {
 	IssuedAt               time.Time
 	Plan, NoWater, AsUsual Band
+	// The two halves of AsUsual, for scoring.
+	usualAlone, usualBalance []float64
 }
 
 // fill makes a band of values and their standard deviations.

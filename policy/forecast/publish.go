@@ -4,8 +4,9 @@ import "rhizostat/policy/learning"
 
 // Scratch is memory that Publish reuses.
 type Scratch struct {
-	run, dry   Run
-	sd, values []float64
+	run, dry, usual Run
+	sd, values      []float64
+	shots           []Shot
 }
 
 // Publish works out the three variants of a situation of Steps24h steps into p:
@@ -26,6 +27,11 @@ func (r *Record) Publish(z *learning.Zone, s *Situation, shots []Shot, p *Publis
 	p.NoWater.fill(m.dry.WaterContent, m.sd)
 
 	r.Usual.values(z, s.At.UnixMilli(), s.WaterContent, m.values)
+	m.shots = yesterday(z, s.At.UnixMilli(), m.shots[:0])
+	s.Forward(m.shots, &m.usual)
+	p.usualAlone, p.usualBalance = grow(p.usualAlone, n), m.usual.WaterContent
+	copy(p.usualAlone, m.values)
+	r.Usual.leanOn(m.usual.WaterContent, m.values)
 	r.usualSpread(s.WaterContentSD, m.sd)
 	p.AsUsual.fill(m.values, m.sd)
 	return &m.run

@@ -15,7 +15,31 @@ const usualBins = 8
 // night, little once watering has filled the container again.
 type UsualCourse struct {
 	XX, XY [usualBins][HorizonCount]float32
+	// BalanceXX and BalanceXY learn how much of the way to the balance run under
+	// yesterday's water is right, by horizon.
+	BalanceXX, BalanceXY [HorizonCount]float32
 }
+
+// balancePrior is that share before any evidence.
+var balancePrior = [HorizonCount]float64{0.2, 0.2, 0.3, 0.4, 0.4}
+
+// lean is the learned share of the balance at a horizon.
+func (u *UsualCourse) lean(h int) float64 {
+	p := (float64(u.BalanceXY[h]) + priorWeight*balancePrior[h]) / (float64(u.BalanceXX[h]) + priorWeight)
+	return math.Min(math.Max(p, 0), 1)
+}
+
+// learnLean takes what came, less the usual course, where the balance was off by
+// so much the other way.
+func (u *UsualCourse) learnLean(h int, came, off float64) {
+	lim := math.Abs(off) + 0.01
+	came = math.Min(math.Max(came, -lim), lim)
+	u.BalanceXX[h] = float32(leanMemory*float64(u.BalanceXX[h]) + off*off)
+	u.BalanceXY[h] = float32(leanMemory*float64(u.BalanceXY[h]) + off*came)
+}
+
+// leanMemory forgets half in ten days of half hours.
+const leanMemory = 0.99856 // 2^(-1/(48*10))
 
 // Prior of that pull and of the weight of older days against yesterday, by
 // horizon. Tuned on the first half of zones a and c of the measured slabs.
@@ -117,6 +141,7 @@ func (p *past) mix(share float64) float64 {
 // values fills out with the usual course from atMs on: the course of the last
 // days, moved to today's level, which it keeps as long as it was seen to.
 func (u *UsualCourse) values(z *learning.Zone, atMs int64, level float64, out []float64) {
+
 	var pull [HorizonCount]float32
 	for h := range pull {
 		pull[h] = float32(u.pull(atMs, h))
@@ -136,4 +161,35 @@ func (u *UsualCourse) values(z *learning.Zone, atMs int64, level float64, out []
 		v := then.mix(share) + p*(level-now.mix(share))
 		out[k] = math.Min(math.Max(v, 0), 1)
 	}
+}
+
+// lean moves the usual course in out towards the balance under yesterday's
+// water.
+func (u *UsualCourse) leanOn(balance, out []float64) {
+	var lean [HorizonCount]float32
+	for h := range lean {
+		lean[h] = float32(u.lean(h))
+	}
+	for k := range out {
+		hours := float64(k) * Step.Hours()
+		p := between(&lean, hours)
+		if hours < 1 {
+			p *= hours
+		}
+		out[k] += p * (balance[k] - out[k])
+	}
+}
+
+// yesterday appends the water given over the 24 h before atMs as shots of the
+// 24 h after it, by quarter hours.
+func yesterday(z *learning.Zone, atMs int64, shots []Shot) []Shot {
+	const day = int64(24 * 3600 * 1000)
+	ms := Step.Milliseconds()
+	for at := int64(0); at < day; at += learning.HistoryBin {
+		from := atMs - day + at
+		if ml := z.History.GivenBetween(from, from+learning.HistoryBin); ml > 0 {
+			shots = append(shots, Shot{Step: int(at / ms), VolumeML: ml})
+		}
+	}
+	return shots
 }
