@@ -12,7 +12,7 @@ type Scratch struct {
 // Publish works out the three variants of a situation of Steps24h steps into p:
 // under the plan's shots, without water, and watered as on the last days. It
 // reuses the memory of p and scratch. Run returns the plan's outcome.
-func (r *Record) Publish(z *learning.Zone, s *Situation, shots []Shot, p *Published, m *Scratch) *Run {
+func (r *Record) Publish(z *learning.Zone, c *learning.Constants, s *Situation, shots []Shot, p *Published, m *Scratch) *Run {
 	r.begin()
 	n := len(s.UptakeML) + 1
 	m.sd, m.values = grow(m.sd, n), grow(m.values, n)
@@ -27,7 +27,7 @@ func (r *Record) Publish(z *learning.Zone, s *Situation, shots []Shot, p *Publis
 	p.NoWater.fill(m.dry.WaterContent, m.sd)
 
 	r.Usual.values(z, s.At.UnixMilli(), s.WaterContent, m.values)
-	m.shots = yesterday(z, s.At.UnixMilli(), m.shots[:0])
+	m.shots = yesterday(z, c, s.At.UnixMilli(), m.shots[:0])
 	s.Forward(m.shots, &m.usual)
 	p.usualAlone, p.usualBalance = grow(p.usualAlone, n), m.usual.WaterContent
 	copy(p.usualAlone, m.values)

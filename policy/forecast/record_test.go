@@ -57,7 +57,7 @@ func TestPublishedBandsAreWhole(t *testing.T) {
 	var p Published
 	var m Scratch
 	Build(&s.zone, &s.c, s.zone.AtMs, Steps24h, &sit)
-	s.record.Publish(&s.zone, &sit, s.shots(sit.At), &p, &m)
+	s.record.Publish(&s.zone, &s.c, &sit, s.shots(sit.At), &p, &m)
 	for name, b := range map[string]*Band{"plan": &p.Plan, "no water": &p.NoWater, "as usual": &p.AsUsual} {
 		if len(b.WaterContent) != Steps24h+1 || len(b.Low) != Steps24h+1 || len(b.High) != Steps24h+1 {
 			t.Fatalf("%s has %d, %d, %d values, expected 289", name, len(b.WaterContent), len(b.Low), len(b.High))
@@ -95,7 +95,7 @@ func TestScoresThePlanOnlyAsFarAsExecuted(t *testing.T) {
 	s.zone.Observe(&s.c, at, s.zone.Level, 0.002)
 	Build(&s.zone, &s.c, at, Steps24h, &sit)
 	shots := []Shot{{Step: 6, VolumeML: 0.03 * s.c.VolumeML}}
-	s.record.Issue(&s.zone, &sit, at, shots, s.record.Publish(&s.zone, &sit, shots, &p, &m), &p)
+	s.record.Issue(&s.zone, &sit, at, shots, s.record.Publish(&s.zone, &s.c, &sit, shots, &p, &m), &p)
 	for k := int64(1); k <= 2; k++ {
 		s.zone.Observe(&s.c, at+k*IssueEvery, s.zone.Level, 0.002)
 		n := s.record.Due(&s.zone, &s.c, at+k*IssueEvery, &out)
@@ -155,7 +155,7 @@ func TestForecastsStayNumbers(t *testing.T) {
 			}
 			Build(&z, c, half, Steps24h, &sit)
 			shots := []Shot{{Step: rapid.IntRange(0, 287).Draw(t, "step"), VolumeML: rapid.Float64Range(0, 5000).Draw(t, "shot")}}
-			r.Issue(&z, &sit, half, shots, r.Publish(&z, &sit, shots, &p, &m), &p)
+			r.Issue(&z, &sit, half, shots, r.Publish(&z, c, &sit, shots, &p, &m), &p)
 			for _, b := range []*Band{&p.Plan, &p.NoWater, &p.AsUsual} {
 				for k := range b.WaterContent {
 					if !(b.Low[k] >= 0 && b.Low[k] <= b.High[k] && b.High[k] <= 1 && b.WaterContent[k] >= 0 && b.WaterContent[k] <= 1) {
@@ -178,11 +178,11 @@ func BenchmarkPublish(b *testing.B) {
 	var m Scratch
 	shots := s.shots(s.f.Now())
 	Build(&s.zone, &s.c, s.zone.AtMs, Steps24h, &sit)
-	s.record.Publish(&s.zone, &sit, shots, &p, &m)
+	s.record.Publish(&s.zone, &s.c, &sit, shots, &p, &m)
 	b.ReportAllocs()
 	for b.Loop() {
 		Build(&s.zone, &s.c, s.zone.AtMs, Steps24h, &sit)
-		s.record.Publish(&s.zone, &sit, shots, &p, &m)
+		s.record.Publish(&s.zone, &s.c, &sit, shots, &p, &m)
 	}
 }
 
@@ -194,7 +194,7 @@ func BenchmarkDueAndIssue(b *testing.B) {
 	var m Scratch
 	var out [int(variantCount) * HorizonCount]Scored
 	Build(&s.zone, &s.c, s.zone.AtMs, Steps24h, &sit)
-	run := s.record.Publish(&s.zone, &sit, nil, &p, &m)
+	run := s.record.Publish(&s.zone, &s.c, &sit, nil, &p, &m)
 	at := s.zone.AtMs - s.zone.AtMs%IssueEvery
 	b.ReportAllocs()
 	for b.Loop() {

@@ -155,7 +155,7 @@ func replay(t testing.TB, name string, from, to float64, reports bool) *result {
 			continue
 		}
 		Build(&z, c, r.at, Steps24h, &s)
-		run := rec.Publish(&z, &s, nil, &p, &m)
+		run := rec.Publish(&z, c, &s, nil, &p, &m)
 		rec.Issue(&z, &s, r.at, nil, run, &p)
 	}
 	return &res

@@ -182,12 +182,12 @@ func (u *UsualCourse) leanOn(balance, out []float64) {
 
 // yesterday appends the water given over the 24 h before atMs as shots of the
 // 24 h after it, by quarter hours.
-func yesterday(z *learning.Zone, atMs int64, shots []Shot) []Shot {
+func yesterday(z *learning.Zone, c *learning.Constants, atMs int64, shots []Shot) []Shot {
 	const day = int64(24 * 3600 * 1000)
 	ms := Step.Milliseconds()
 	for at := int64(0); at < day; at += learning.HistoryBin {
 		from := atMs - day + at
-		if ml := z.History.GivenBetween(from, from+learning.HistoryBin); ml > 0 {
+		if ml := z.GivenBetween(c, from, from+learning.HistoryBin); ml > 0 {
 			shots = append(shots, Shot{Step: int(at / ms), VolumeML: ml})
 		}
 	}
