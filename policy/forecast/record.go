@@ -35,7 +35,6 @@ const slotCount = 2 * (1 + 3 + 6 + 12 + 24)
 type Slot struct {
 	Issue     uint16 // low bits of the number of the half hour, 0: empty
 	Usual     uint16 // as usual
-	UsualBase uint16 // the usual course without the anchor
 	UsualOwn  uint16 // the usual course before it leans on the balance
 	Balance   uint16 // the balance under the water of the day before
 	Anchor    int16  // by how much the zone was off its usual course
@@ -128,9 +127,9 @@ func (r *Record) Issue(z *learning.Zone, s *Situation, atMs int64, shots []Shot,
 		if last >= len(run.WaterContent) || last >= len(p.AsUsual.WaterContent) {
 			return
 		}
-		base, anchor := r.Usual.parts(z, atMs, hours*3600*1000, s.WaterContent)
+		anchor := r.Usual.anchor(z, atMs, hours*3600*1000, s.WaterContent)
 		*r.slot(h, issue) = Slot{
-			Issue: tag(issue), Usual: pack(p.AsUsual.WaterContent[last]), UsualBase: pack(base),
+			Issue: tag(issue), Usual: pack(p.AsUsual.WaterContent[last]),
 			UsualOwn: pack(p.usualAlone[last]), Balance: pack(p.usualBalance[last]), Anchor: packSigned(anchor),
 			UsualHalf: pack(half(&p.AsUsual, last)), Plan: pack(run.WaterContent[last]),
 			PlanHalf: pack(half(&p.Plan, last)), Start: pack(s.WaterContent),

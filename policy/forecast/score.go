@@ -32,7 +32,7 @@ func (r *Record) scoreUsual(h int, slot *Slot, issued int64, level float64) Scor
 	adapt(&r.UsualStretch[h], !s.Covered, r.Tallies[AsUsual][h].Count, 0.02, 0.1)
 	own := unpack(slot.UsualOwn)
 	r.Usual.learnLean(h, level-own, unpack(slot.Balance)-own)
-	r.Usual.learn(h, issued, level-unpack(slot.UsualBase), float64(slot.Anchor)/packScale)
+	r.Usual.learn(h, issued, level-own, float64(slot.Anchor)/packScale)
 	return s
 }
 

@@ -68,9 +68,11 @@ func (u *UsualCourse) pull(atMs int64, h int) float64 {
 	return math.Min(math.Max(p, 0), 1.2)
 }
 
-// learn takes what came, less the base, for an anchor.
-func (u *UsualCourse) learn(h int, issued int64, came, anchor float64) {
+// learn takes by how much the usual course that was issued with an anchor was
+// off; the pull has hardly changed since.
+func (u *UsualCourse) learn(h int, issued int64, off, anchor float64) {
 	b := usualBin(issued)
+	came := off + u.pull(issued, h)*anchor
 	// A surprise far beyond the anchor says nothing of its pull (Huber).
 	lim := math.Abs(anchor) + 0.01
 	came = math.Min(math.Max(came, -lim), lim)
@@ -78,15 +80,12 @@ func (u *UsualCourse) learn(h int, issued int64, came, anchor float64) {
 	u.XY[b][h] = float32(memory*float64(u.XY[b][h]) + anchor*came)
 }
 
-// parts returns the usual water content ahead ms after atMs, before the anchor,
-// and the anchor: by how much the zone is off its usual course now.
-func (u *UsualCourse) parts(z *learning.Zone, atMs, ahead int64, level float64) (base, anchor float64) {
+// anchor is by how much the zone is off its usual course now, for a horizon
+// ahead ms away.
+func (u *UsualCourse) anchor(z *learning.Zone, atMs, ahead int64, level float64) float64 {
 	var now past
 	now.read(&z.History, atMs, level)
-	var then past
-	then.read(&z.History, atMs+ahead, level)
-	share := olderAt(float64(ahead) / 3.6e6)
-	return then.mix(share), level - now.mix(share)
+	return level - now.mix(olderAt(float64(ahead)/3.6e6))
 }
 
 func olderAt(hours float64) float64 {
