@@ -45,6 +45,8 @@ type house struct {
 	telemetry func(zone int, t shard.Telemetry)
 	control   func(zone int, c shard.Control)
 
+	watch *watcher // of a replay, else nil
+
 	fault atomic.Pointer[error] // of the ledger's last write, nil: it is writable
 }
 
@@ -65,6 +67,7 @@ func newHouse(ctx context.Context, s Settings, sites []*site.Site, l *ledger.Led
 	if h.router, err = newRouter(s.TopicRoot, sites); err != nil {
 		return nil, err
 	}
+	m.house(h)
 	return h, h.recover(ctx)
 }
 
@@ -77,7 +80,7 @@ func (h *house) addLot() {
 	l.shard = shard.New(shard.Settings{
 		Mode: mode, Hold: hold, Late: shard.DefaultLate, Ahead: shard.DefaultAhead,
 		Flush:   l.flush,
-		Refused: func(_, _ int, reason string) { h.metrics.Refused(reason) },
+		Refused: func(_, _ int, reason string) { h.metrics.clockRefused(reason) },
 	})
 	h.lots = append(h.lots, l)
 }
@@ -252,6 +255,7 @@ func (h *house) close() error {
 }
 
 func (h *house) noteLedger(err error) {
+	h.metrics.LedgerWritable(err == nil)
 	if err == nil {
 		h.fault.Store(nil)
 		return

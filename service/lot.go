@@ -74,11 +74,31 @@ func (w *worker) collect(b *ledger.Batch) {
 
 // recorded counts what has just become durable.
 func (w *worker) recorded() {
+	if watch := w.house.watch; watch.of(w) {
+		w.show(watch)
+	}
 	for i := range w.pending.changes.Moves {
 		w.house.metrics.Moved(&w.pending.changes.Moves[i])
 	}
-	for i := range w.pending.changes.Advice {
-		w.house.metrics.Advised(&w.pending.changes.Advice[i])
+	for _, a := range w.pending.issued {
+		w.house.metrics.Advised(w.settings.Site, a)
+	}
+}
+
+// show tells somebody who looks on what has happened.
+func (w *worker) show(watch *watcher) {
+	p := &w.pending
+	for i := range p.changes.Moves {
+		watch.move(&p.changes.Moves[i])
+	}
+	for i := range p.events {
+		watch.event(&p.events[i].Event)
+	}
+	if p.state != nil {
+		watch.state(p.state)
+	}
+	if p.forecast != nil {
+		watch.forecast(p.forecast)
 	}
 }
 
@@ -116,7 +136,7 @@ func (w *worker) answer(a *answered, failed error) {
 	if failed != nil && result.Result == wire.Accepted {
 		result = a.outcome.Unrecorded(a.at)
 	}
-	w.house.metrics.Decided(&result)
+	w.house.metrics.Decided(w.settings.Site, &result)
 	payload, err := result.Marshal()
 	if err != nil {
 		w.house.log.Error("answer to a decision was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
@@ -193,7 +213,7 @@ func (w *worker) publishState(failed error) {
 		w.house.log.Error("state was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		return
 	}
-	w.house.metrics.Zone(w.zone, w.settings.Site, w.settings.Zone, w.pending.state, w.desk)
+	w.house.metrics.Zone(w.zone, w, w.pending.state)
 	w.send(wire.Message{Topic: w.topics.State(w.settings.Zone), Payload: payload, Retain: true})
 }
 

@@ -1,20 +1,175 @@
 package service
 
 import (
+	"math"
+	"strconv"
+	"sync"
+	"sync/atomic"
+
 	"rhizostat/policy"
+	"rhizostat/policy/advice"
 	"rhizostat/service/desk"
+	"rhizostat/service/exposition"
+	"rhizostat/service/intake"
+	"rhizostat/service/shard"
 	"rhizostat/service/wire"
 )
 
-type metrics struct{}
+// metrics turns what happens in the house into what is exposed. It outlives a
+// reload, so that counters go on.
+type metrics struct {
+	*exposition.Metrics
 
-func newMetrics() *metrics { return &metrics{} }
+	mu    sync.RWMutex
+	zones []*zoneSample // sorted as the house has them
+}
 
-func (m *metrics) Dryback(site string, share float64)                            {}
-func (m *metrics) SetAside(site, zone string)                                    {}
-func (m *metrics) Refused(reason string)                                         {}
-func (m *metrics) Received(err error)                                            {}
-func (m *metrics) Moved(move *wire.Move)                                         {}
-func (m *metrics) Advised(a *wire.AdviceRecord)                                  {}
-func (m *metrics) Decided(r *wire.Result)                                        {}
-func (m *metrics) Zone(zone int, site, id string, s *policy.State, d *desk.Desk) {}
+// zoneSample is the newest sample of a zone; a scrape reads while its goroutine
+// goes on.
+type zoneSample struct {
+	sample atomic.Pointer[exposition.Sample]
+}
+
+func newMetrics(version string) *metrics {
+	var reasons []string
+	for _, r := range intake.Reasons {
+		reasons = append(reasons, string(r.Reason))
+	}
+	m := &metrics{Metrics: exposition.NewMetrics(version, reasons)}
+	m.ZonesFrom(m.each)
+	return m
+}
+
+// each gives the newest sample of every zone that has one.
+func (m *metrics) each(yield func(*exposition.Sample) bool) {
+	m.mu.RLock()
+	zones := m.zones
+	m.mu.RUnlock()
+	for _, z := range zones {
+		if s := z.sample.Load(); s != nil && !yield(s) {
+			return
+		}
+	}
+}
+
+// house takes the zones of a set of sites.
+func (m *metrics) house(h *house) {
+	zones := make([]*zoneSample, len(h.workers))
+	for i := range zones {
+		zones[i] = new(zoneSample)
+	}
+	m.mu.Lock()
+	m.zones = zones
+	m.mu.Unlock()
+	for _, st := range h.sites {
+		m.Site(st.Name, len(st.Zones))
+	}
+}
+
+// SetAside marks a zone that a fault of the program has stopped.
+func (m *metrics) SetAside(zone int) {
+	m.mu.RLock()
+	z := m.zones[zone]
+	m.mu.RUnlock()
+	if s := z.sample.Load(); s != nil {
+		aside := *s
+		aside.SetAside = true
+		z.sample.Store(&aside)
+	}
+}
+
+// Refused counts something that was not taken.
+func (m *metrics) Refused(reason string) { m.Message(intake.Refused, reason) }
+
+// clockRefused counts a reading that a zone's clock did not take.
+func (m *metrics) clockRefused(reason string) {
+	if reason == shard.ReasonDoubled {
+		m.Message(intake.Partial, reason)
+		return
+	}
+	m.Refused(reason)
+}
+
+// Received counts a telemetry message by what became of it.
+func (m *metrics) Received(err error) {
+	result, reason := intake.Outcome(err)
+	m.Message(result, string(reason))
+}
+
+// Moved counts what a move of an approval means for people.
+func (m *metrics) Moved(move *wire.Move) {
+	if move.To == policy.StatePending {
+		m.Asked(move.Site)
+	}
+}
+
+// Advised counts an advice when it is issued.
+func (m *metrics) Advised(site string, action advice.Action) { m.Advice(site, string(action)) }
+
+// Decided counts a decision by its answer.
+func (m *metrics) Decided(site string, r *wire.Result) {
+	verdict := string(r.Decision)
+	if verdict == "" {
+		verdict = "unreadable"
+	}
+	m.Decision(site, verdict, r.Result)
+}
+
+// Zone takes the newest state of a zone.
+func (m *metrics) Zone(zone int, w *worker, s *policy.State) {
+	sample := sampleOf(w, s)
+	m.mu.RLock()
+	defer m.mu.RUnlock()
+	if zone < len(m.zones) {
+		m.zones[zone].sample.Store(sample)
+	}
+}
+
+func sampleOf(w *worker, s *policy.State) *exposition.Sample {
+	nan := math.NaN()
+	out := &exposition.Sample{
+		Site: w.settings.Site, Zone: w.settings.Zone,
+		WaterContent: nan, AirFilledPorosity: nan, AerationMargin: nan, PoreEC: nan, DrybackDepth: nan, OvernightDrybackDepth: nan, ForecastCovered: nan,
+		FullPoint: s.FullPoint, RefillPoint: s.RefillPoint, Stability: s.StabilityIndex, AdviceConfidence: s.AdviceConfidence,
+		SaturationS: s.Totals.SaturationS, InBandS: s.Totals.InBandS, AboveBandS: s.Totals.AboveBandS, BelowBandS: s.Totals.BelowBandS,
+		UptakeML: s.Totals.UptakeML, IrrigationML: s.Totals.IrrigationML, DrainML: s.Totals.DrainML,
+		SaturationS24h: s.SaturationS24h, LastReadingUnixS: nan, SetAside: w.aside != nil, DecideByUnixS: nan,
+	}
+	if s.Known {
+		out.WaterContent, out.AirFilledPorosity, out.AerationMargin = s.WaterContent, s.AirFilledPorosity, s.AerationMargin
+	}
+	if s.LastDryback > 0 {
+		out.DrybackDepth = s.LastDryback
+	}
+	if s.OvernightDryback > 0 {
+		out.OvernightDrybackDepth = s.OvernightDryback
+	}
+	if s.PoreEC != nil {
+		out.PoreEC = *s.PoreEC
+	}
+	for i := range s.Probes {
+		p := &s.Probes[i]
+		out.Probes = append(out.Probes, exposition.ProbeHealth{Probe: p.ID, Healthy: p.Seen && p.Health == "ok"})
+		if at := float64(s.Time.Unix()) - p.AgeS; p.Seen && !(out.LastReadingUnixS > at) {
+			out.LastReadingUnixS = at
+		}
+	}
+	for _, f := range s.Diagnosis {
+		out.Findings = append(out.Findings, exposition.Finding{Cause: f.Cause, Probability: f.Probability})
+	}
+	for _, e := range s.ForecastError {
+		out.ForecastErrors = append(out.ForecastErrors, exposition.HorizonError{Horizon: strconv.Itoa(int(e.Horizon.Hours())) + "h", Error: e.Error})
+	}
+	if len(s.ForecastError) > 0 {
+		out.ForecastCovered = s.ForecastCoverage
+	}
+	waiting(out, w.desk)
+	return out
+}
+
+// waiting says whether an advice of the zone waits for a person.
+func waiting(out *exposition.Sample, d *desk.Desk) {
+	if a := d.Standing(); d.Pending() && a != nil {
+		out.Pending, out.DecideByUnixS = true, float64(a.Approval.DecideBy.Unix())
+	}
+}

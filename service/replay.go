@@ -25,7 +25,12 @@ const barrier = "$replay/"
 // leaves what it learned; readings that still wait to be put in order at the end
 // then wait in the ledger too, so that a recording in two parts gives what it
 // gives in one. Without a ledger they are processed at the end.
-func Replay(ctx context.Context, s Settings, in io.Reader, out io.Writer, log *slog.Logger) (err error) {
+func Replay(ctx context.Context, s Settings, in io.Reader, out io.Writer, log *slog.Logger) error {
+	return replayWatched(ctx, s, in, out, nil, log)
+}
+
+// replayWatched is Replay with somebody who looks on.
+func replayWatched(ctx context.Context, s Settings, in io.Reader, out io.Writer, watch *watcher, log *slog.Logger) (err error) {
 	s.Clock = "telemetry"
 	sites, err := loadSites(s.Sites, log)
 	if err != nil {
@@ -40,12 +45,13 @@ func Replay(ctx context.Context, s Settings, in io.Reader, out io.Writer, log *s
 		return err
 	}
 	defer func() { err = errors.Join(err, l.Close()) }()
-	h, err := newHouse(ctx, s, sites, l, newMetrics(), 1, log)
+	h, err := newHouse(ctx, s, sites, l, newMetrics("replay"), 1, log)
 	if err != nil {
 		return err
 	}
 	r := &replay{house: h, lot: h.lots[0], out: bufio.NewWriterSize(out, 64<<10)}
 	h.publish = r.write
+	h.watch = watch
 	h.telemetry = func(zone int, t shard.Telemetry) { r.lot.shard.Telemetry(h.places[zone].index, t) }
 	h.control = func(zone int, c shard.Control) { r.lot.shard.Control(h.places[zone].index, c) }
 	if err := r.run(ctx, in); err != nil {

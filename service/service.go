@@ -18,6 +18,7 @@ import (
 
 	"github.com/coreos/go-systemd/v22/daemon"
 
+	"rhizostat/service/exposition"
 	"rhizostat/service/ledger"
 	"rhizostat/service/link"
 	"rhizostat/service/shard"
@@ -68,7 +69,7 @@ func (s *Service) Run(ctx context.Context) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, s.ledger.Close()) }()
-	s.metrics = newMetrics()
+	s.metrics = newMetrics(s.Version)
 	s.instance = s.Settings.ClientID + "-" + strings.ToLower(rand.Text()[:8])
 	s.began = time.Now().UTC().Truncate(time.Second)
 
@@ -76,7 +77,18 @@ func (s *Service) Run(ctx context.Context) (err error) {
 	var running sync.WaitGroup
 	defer func() { stop(); running.Wait() }()
 	failed := make(chan error, 1)
-	//SERVER
+	server, err := exposition.Listen(s.Settings.HTTP, s.metrics.Metrics, s.checks(), s.Log)
+	if err != nil {
+		return usage{err}
+	}
+	running.Add(1)
+	go func() {
+		defer running.Done()
+		if err := server.Run(parts); err != nil {
+			failed <- err
+			stop()
+		}
+	}()
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
@@ -244,6 +256,7 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 				once.Do(s.Started)
 			}
 		},
+		Changed:  func() { s.metrics.BrokerConnected(l.Connected()) },
 		Stranger: func(site int, payload []byte) { s.stranger(h, l, site, payload) },
 	}, s.Log)
 	h.publish = func(site int, m wire.Message, _ time.Time) { l.Publish(site, m.Topic, m.Payload, m.QoS, m.Retain) }
@@ -308,6 +321,35 @@ func (s *Service) start(h *house) (stop func(), done <-chan struct{}) {
 		close(finished)
 	}()
 	return cancel, finished
+}
+
+// checks are what /healthz and /readyz ask.
+func (s *Service) checks() exposition.Health {
+	current := func() (*house, *link.Link) {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		return s.house, s.link
+	}
+	return exposition.Health{Ready: []exposition.Check{
+		{Name: "sites", Run: func() error {
+			if h, _ := current(); h == nil {
+				return errors.New("site files are not loaded yet")
+			}
+			return nil
+		}},
+		{Name: "broker", Run: func() error {
+			_, l := current()
+			if l == nil || !l.Connected() {
+				return errors.New("the broker is not connected")
+			}
+			return nil
+		}},
+		{Name: "ledger", Run: func() error {
+			ctx, stop := context.WithTimeout(context.Background(), 2*time.Second)
+			defer stop()
+			return s.ledger.Writable(ctx)
+		}},
+	}}
 }
 
 // notify tells the service manager, where there is one.

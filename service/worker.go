@@ -51,7 +51,7 @@ type work struct {
 	touched  bool
 	before   *desk.Desk // the desk as it is on record, nil while it has not changed
 	changes  wire.Changes
-	issued   int // advice proposed since
+	issued   []advice.Action // of the advice proposed since
 	events   []ledger.EventRow
 	points   []ledger.Point
 	outcomes []answered
@@ -123,7 +123,7 @@ func (w *worker) guarded(e policy.Event) (out policy.Output, ok bool) {
 			w.aside = fmt.Errorf("the engine stopped: %v", fault)
 			w.house.log.Error("zone set aside", "site", w.settings.Site, "zone", w.settings.Zone, "error", fault,
 				"event", fmt.Sprintf("%+v", e), "stack", string(debug.Stack()))
-			w.house.metrics.SetAside(w.settings.Site, w.settings.Zone)
+			w.house.metrics.SetAside(w.zone)
 		}
 	}()
 	return w.engine.Step(e), true
@@ -156,7 +156,7 @@ func (w *worker) propose(a *advice.Advice) {
 		w.step(policy.Event{Kind: policy.Unrecorded, At: w.now})
 		return
 	}
-	w.pending.issued++
+	w.pending.issued = append(w.pending.issued, a.Action)
 	w.moved(changes)
 }
 

@@ -67,6 +67,8 @@ type Handlers struct {
 	ReadBack func(site int, topic string, payload []byte)
 	// Resync asks for everything of a site that must stand on the broker.
 	Resync func(site int)
+	// Changed is called when a session has come up or gone down.
+	Changed func()
 	// Stranger reports another daemon that says it is online for a site.
 	Stranger func(site int, payload []byte)
 }
@@ -92,7 +94,7 @@ func New(settings Settings, telemetry []string, sites []Site, h Handlers, log *s
 	}
 	l.telemetry = &session{
 		settings: settings, name: "telemetry", clientID: settings.ClientID + "-telemetry",
-		filters: telemetry, log: log, connected: l.up[0].Store,
+		filters: telemetry, log: log, connected: l.changed(0),
 		handle: func(m mqtt.Message) {
 			h.Telemetry(m.Topic(), m.Payload())
 			m.Ack() // garbage too: an unacknowledged message blocks the broker's window
@@ -105,11 +107,19 @@ func New(settings Settings, telemetry []string, sites []Site, h Handlers, log *s
 	return l
 }
 
+// changed notes whether a session is up.
+func (l *Link) changed(session int) func(bool) {
+	return func(up bool) {
+		l.up[session].Store(up)
+		l.handlers.Changed()
+	}
+}
+
 func (l *Link) controlSession(i int) *session {
 	site := &l.sites[i]
 	s := &session{
 		settings: l.settings, name: "control of " + site.ID, clientID: l.settings.ClientID + "-" + site.ID,
-		filters: append([]string{site.Status}, site.Control...), log: l.log, connected: l.up[i+1].Store,
+		filters: append([]string{site.Status}, site.Control...), log: l.log, connected: l.changed(i + 1),
 		will: &will{site.Status, site.Offline},
 	}
 	var lastReadBack atomic.Int64 // unix ms

@@ -90,6 +90,9 @@ func testLink(address string, h Handlers) *Link {
 	if h.Resync == nil {
 		h.Resync = func(int) {}
 	}
+	if h.Changed == nil {
+		h.Changed = func() {}
+	}
 	if h.Stranger == nil {
 		h.Stranger = func(int, []byte) {}
 	}

@@ -144,10 +144,10 @@ func (s *session) options(lost chan<- error) (*mqtt.ClientOptions, error) {
 		return nil, err
 	}
 	o := mqtt.NewClientOptions().AddBroker(s.settings.Broker).SetClientID(s.clientID).
-		SetProtocolVersion(4). // a refused connection would be tried again as MQTT 3.1
-		SetCleanSession(false). // decisions made while we are away wait for us
+		SetProtocolVersion(4).                          // a refused connection would be tried again as MQTT 3.1
+		SetCleanSession(false).                         // decisions made while we are away wait for us
 		SetAutoReconnect(false).SetConnectRetry(false). // our own loop: the library's has no jitter and grows to 10 min
-		SetStore(noStore{}). // its stores resend old publishes over fresh ones
+		SetStore(noStore{}).                            // its stores resend old publishes over fresh ones
 		SetOrderMatters(true).
 		SetAutoAckDisabled(true). // a decision is acknowledged after the ledger has it
 		SetKeepAlive(keepAlive).SetPingTimeout(pingTimeout).

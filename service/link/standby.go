@@ -18,6 +18,13 @@ type Other struct {
 	Payload []byte
 }
 
+// OtherError says that another daemon serves a site.
+type OtherError struct{ Other }
+
+func (e *OtherError) Error() string {
+	return fmt.Sprintf("%s: another daemon is online there (%s); expected one daemon a site; stop it, or start this one with RHIZOSTAT_STANDBY=true to take over when it ends", e.Site, e.Payload)
+}
+
 // Precede looks, under a name of its own, whether another daemon serves one of
 // the sites already: connecting under its name would kick it out. It returns
 // nil once none does. Ours tells our own status by its payload's form;
@@ -87,7 +94,7 @@ func (l *Link) awaitFree(ctx context.Context, status <-chan Other, lost <-chan e
 		}
 		if !standby && time.Now().After(deadline) {
 			for _, o := range taken {
-				return fmt.Errorf("%s: another daemon is online there (%s); expected one daemon a site; stop it, or start this one with RHIZOSTAT_STANDBY=true to take over when it ends", o.Site, o.Payload)
+				return &OtherError{o}
 			}
 		}
 		timer.Reset(settle)

@@ -1,0 +1,94 @@
+package service
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"sort"
+
+	"rhizostat/policy"
+	"rhizostat/policy/hydraulics"
+	"rhizostat/service/intake"
+	"rhizostat/service/report"
+	"rhizostat/service/site"
+)
+
+// Check reads site files and prints every mistake in them, or what the physics
+// makes of each zone. The error says how many mistakes there are.
+func Check(patterns []string, out, problems io.Writer) ([]*site.Site, error) {
+	var sites []*site.Site
+	mistakes := 0
+	for _, pattern := range patterns {
+		if _, err := os.Stat(pattern); err != nil {
+			return nil, usage{fmt.Errorf("check: %w; expected a site file, a folder or a glob", err)}
+		}
+		found, said := site.Reader{Unit: intake.CheckUnit}.Load(pattern)
+		if text := said.String(); text != "" {
+			if _, err := fmt.Fprintln(problems, text); err != nil {
+				return nil, err
+			}
+		}
+		mistakes += said.Mistakes()
+		sites = append(sites, found...)
+	}
+	if mistakes > 0 {
+		word := "mistakes"
+		if mistakes == 1 {
+			word = "mistake"
+		}
+		return nil, usage{fmt.Errorf("check: %d %s; correct the lines above and check again", mistakes, word)}
+	}
+	var zones []report.CheckedZone
+	for _, st := range sites {
+		if _, err := newRouter("rhizostat", []*site.Site{st}); err != nil {
+			return nil, usage{err}
+		}
+		for i := range st.Zones {
+			zones = append(zones, report.CheckedZone{Settings: &st.Zones[i].Settings, PercentIsHundredths: st.Zones[i].PercentIsHundredths})
+		}
+	}
+	return sites, report.Check(out, zones)
+}
+
+// Chart draws what the physics makes of one zone of the checked sites.
+func Chart(sites []*site.Site, zone string, w io.Writer) error {
+	s, err := pick(sites, zone)
+	if err != nil {
+		return err
+	}
+	profile, err := hydraulics.NewProfile(s.Substrate, s.Container)
+	if err != nil {
+		return err
+	}
+	band, err := hydraulics.NewBand(profile, s.Band)
+	if err != nil {
+		return err
+	}
+	picture := report.ProfilePicture{Title: s.Site + " " + s.Zone, Profile: profile, Band: band, Aeration: s.Aeration}
+	for _, p := range s.Probes {
+		picture.Probes = append(picture.Probes, report.ProfileProbe{ID: p.ID, HeightCM: p.HeightCM, SensingLengthCM: p.SensingLengthCM})
+	}
+	return report.ProfileChart(w, picture)
+}
+
+// pick finds a zone by its id; with one zone in all it may be left out.
+func pick(sites []*site.Site, zone string) (*policy.Settings, error) {
+	var all []*policy.Settings
+	for _, st := range sites {
+		for i := range st.Zones {
+			if zone == "" || st.Zones[i].Settings.Zone == zone {
+				all = append(all, &st.Zones[i].Settings)
+			}
+		}
+	}
+	sort.Slice(all, func(i, j int) bool { return all[i].Zone < all[j].Zone })
+	switch {
+	case len(all) == 1:
+		return all[0], nil
+	case len(all) == 0:
+		return nil, usage{fmt.Errorf("zone %q is in none of the site files", zone)}
+	case zone == "":
+		return nil, usage{fmt.Errorf("%d zones; expected one: name it with --zone", len(all))}
+	}
+	return nil, usage{fmt.Errorf("zone %q is in %d sites; check one site file at a time", zone, len(all))}
+}

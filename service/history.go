@@ -1,0 +1,137 @@
+package service
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/service/ledger"
+	"rhizostat/service/report"
+	"rhizostat/service/wire"
+)
+
+// HistoryOptions say whose days are told, and out of what.
+type HistoryOptions struct {
+	Settings
+	Zone      string
+	Recording io.Reader // nil: the ledger
+	From, To  time.Time // zero: all there is
+}
+
+// History gathers the days of one zone.
+func History(ctx context.Context, o HistoryOptions, log *slog.Logger) (*report.Days, error) {
+	sites, err := loadSites(o.Sites, log)
+	if err != nil {
+		return nil, err
+	}
+	s, err := pick(sites, o.Zone)
+	if err != nil {
+		return nil, err
+	}
+	c := report.NewCollector(s)
+	if o.Recording != nil {
+		err = fromRecording(ctx, o, s, c, log)
+	} else {
+		err = fromLedger(ctx, o, s, c)
+	}
+	if err != nil {
+		return nil, err
+	}
+	days := c.Days(o.From, o.To)
+	if len(days.Water) == 0 {
+		return nil, usage{fmt.Errorf("zone %s: there is nothing on record of it; check the zone, the days and the site file", s.Zone)}
+	}
+	return days, nil
+}
+
+// fromLedger tells what a daemon has kept.
+func fromLedger(ctx context.Context, o HistoryOptions, s *policy.Settings, c *report.Collector) (err error) {
+	l, err := ledger.OpenReadOnly(ctx, o.Ledger)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, l.Close()) }()
+	from, to := o.From, o.To
+	if to.IsZero() {
+		to = farFuture
+	}
+	err = l.Points(ctx, s.Site, s.Zone, from, to, func(p ledger.Point) error {
+		c.Sample(report.Sample{
+			At: p.At, WaterContent: p.WaterContent, FullPoint: p.FullPoint, RefillPoint: p.RefillPoint,
+			SaturationS: p.SaturationS, IrrigationML: p.IrrigationML, DrainML: p.DrainML, UptakeML: p.UptakeML,
+		})
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	moves, err := l.Moves(ctx, s.Site, s.Zone, from, to)
+	if err != nil {
+		return err
+	}
+	for i := range moves {
+		c.Mark(markOf(&moves[i]))
+	}
+	events, err := l.Events(ctx, s.Site, s.Zone, from, to)
+	if err != nil {
+		return err
+	}
+	for _, e := range events {
+		c.Mark(report.Mark{At: e.Time, Kind: report.Happened, Text: e.Kind})
+	}
+	return nil
+}
+
+// farFuture is after everything that can be on record.
+var farFuture = time.Date(2200, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// markOf tells a move of an approval in a few words.
+func markOf(m *wire.Move) report.Mark {
+	kind := map[policy.ApprovalState]report.MarkKind{
+		policy.StatePending: report.Issued, policy.StateApproved: report.Approved, policy.StateRejected: report.Rejected,
+		policy.StateWithdrawn: report.Withdrawn, policy.StateExpired: report.Expired, policy.StateSuperseded: report.Superseded,
+	}[m.To]
+	text := ""
+	if m.By != "" {
+		text = "by " + m.By
+	}
+	return report.Mark{At: m.At, Kind: kind, Text: text}
+}
+
+// fromRecording plays a recording through the engine and watches one zone.
+func fromRecording(ctx context.Context, o HistoryOptions, s *policy.Settings, c *report.Collector, log *slog.Logger) error {
+	watch := &watcher{
+		zone: s.Zone, site: s.Site,
+		state:    c.State,
+		forecast: func(f *policy.Forecast) { c.Forecast(f, forecastStep) },
+		move:     func(m *wire.Move) { c.Mark(markOf(m)) },
+		event: func(e *wire.Event) {
+			c.Mark(report.Mark{At: e.Time, Kind: report.Happened, Text: e.Kind})
+		},
+	}
+	settings := o.Settings
+	settings.Ledger = ""
+	settings.StateEvery = pointEvery
+	return replayWatched(ctx, settings, o.Recording, io.Discard, watch, log)
+}
+
+// forecastStep is the step of a published forecast.
+const forecastStep = 5 * time.Minute
+
+// watcher is told what happens to one zone in a replay.
+type watcher struct {
+	site, zone string
+	state      func(*policy.State)
+	forecast   func(*policy.Forecast)
+	move       func(*wire.Move)
+	event      func(*wire.Event)
+}
+
+// of reports whether a worker is the one that is watched.
+func (w *watcher) of(k *worker) bool {
+	return w != nil && w.zone == k.settings.Zone && w.site == k.settings.Site
+}
