@@ -97,7 +97,7 @@ func (z *Zone) forecast(at, issue int64) {
 	forecast.Build(&z.m.Learned, &z.ground.constants, at, forecast.Steps24h, s)
 	shots := z.coming(at, forecast.Steps24h)
 	p := &z.scratch.published
-	run := z.m.Forecasts.Publish(&z.m.Learned, s, shots, p, &z.scratch.forecasts)
+	run := z.m.Forecasts.Publish(&z.m.Learned, &z.ground.constants, s, shots, p, &z.scratch.forecasts)
 	if issue != 0 {
 		z.m.Forecasts.Issue(&z.m.Learned, s, issue, shots, run, p)
 	}
