@@ -1,0 +1,281 @@
+package policy
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+)
+
+// tally pools the marks of many zones.
+type tally struct {
+	zones                     int
+	zoneDays                  float64
+	level, course, normalised []float64     // state error: with offset, without, squared over its variance
+	errors                    [3][5]tallied // by variant and horizon
+	naive                     [5][]float64  // as 24 h before
+	explained                 []float64     // R2 of the day ahead, by zone
+	uptake, drain             []float64     // relative error of 24 h sums
+	recall, precision         []float64     // of shots, by zone, where none are told
+	ill, cried                map[string]int
+	probeDays                 float64
+	inBand, inBandSeen        []float64 // share of daytime, by zone
+	saturatedH                []float64 // by zone and day
+	dryback, fraction         []float64 // error by day
+	asked                     []float64 // by zone, a day
+	inspects                  int
+	notNumbers                int
+}
+
+// tallied are the errors of one variant at one horizon.
+type tallied struct {
+	abs          []float64 // against the truth with the zone's offset
+	own          []float64 // against what the engine later held for true
+	covered      []float64 // of the engine's own, 0 or 1
+	coveredTruth []float64
+}
+
+func newTally() *tally { return &tally{ill: map[string]int{}, cried: map[string]int{}} }
+
+// add pools one zone.
+func (t *tally) add(m *marks) {
+	t.zones++
+	t.zoneDays += float64(m.days - warmUp)
+	t.probeDays += float64((m.days - warmUp) * len(m.ill))
+	for k, v := range m.illBy {
+		t.ill[k] += v
+	}
+	for k, v := range m.cried {
+		t.cried[k] += v
+	}
+	t.inspects += m.inspects
+	t.notNumbers += m.infinite
+	t.asked = append(t.asked, float64(m.asked)/float64(m.days))
+	t.addState(m)
+	t.addForecasts(m)
+	t.addShots(m)
+	t.addDays(m)
+}
+
+func (t *tally) addState(m *marks) {
+	for i := warmUp * perDay; i < len(m.truth); i++ {
+		d := m.estimate[i] - m.truth[i]
+		if math.IsNaN(d) {
+			continue
+		}
+		t.level = append(t.level, math.Abs(d))
+		t.course = append(t.course, math.Abs(d-m.offset))
+		t.normalised = append(t.normalised, d*d/(m.sd[i]*m.sd[i]))
+	}
+	for i := (warmUp + 1) * perDay; i < len(m.truth); i += perDay {
+		up, dr, in := m.uptake[i]-m.uptake[i-perDay], m.drained[i]-m.drained[i-perDay], m.given[i]-m.given[i-perDay]
+		if math.IsNaN(m.uptake24[i]) || up < 1 || in < 1 {
+			continue
+		}
+		t.uptake = append(t.uptake, math.Abs(m.uptake24[i]-up)/up)
+		t.drain = append(t.drain, math.Abs(m.drain24[i]-dr)/in)
+	}
+}
+
+func (t *tally) addForecasts(m *marks) {
+	var sse, sst, sum, n float64
+	for _, x := range m.truth[warmUp*perDay:] {
+		sum += x
+		n++
+	}
+	mean := sum / n
+	for i := range m.forecasts {
+		k := &m.forecasts[i]
+		for h, hours := range horizonHours {
+			at := k.at + hours*perHour - 1 // sample 0 is 5 min after the start
+			if k.at < warmUp*perDay || at >= len(m.truth) || math.IsNaN(m.estimate[at]) {
+				continue
+			}
+			truth, own := m.truth[at]+m.offset, m.estimate[at]
+			for v := range 3 {
+				if v == 0 && !m.executed(k, h) || v == 1 && m.given[at] > m.given[k.at] {
+					continue
+				}
+				e := &t.errors[v][h]
+				e.abs = append(e.abs, math.Abs(k.value[v][h]-truth))
+				e.own = append(e.own, math.Abs(k.value[v][h]-own))
+				e.covered = append(e.covered, one(own >= k.low[v][h] && own <= k.high[v][h]))
+				e.coveredTruth = append(e.coveredTruth, one(truth >= k.low[v][h] && truth <= k.high[v][h]))
+				if v == 0 && hours == 24 {
+					sse += (k.value[v][h] - truth) * (k.value[v][h] - truth)
+					sst += (m.truth[at] - mean) * (m.truth[at] - mean)
+				}
+			}
+			if before := at - perDay; before >= 0 && !math.IsNaN(m.estimate[before]) {
+				t.naive[h] = append(t.naive[h], math.Abs(own-m.estimate[before]))
+			}
+		}
+	}
+	if sst > 0 {
+		t.explained = append(t.explained, 1-sse/sst)
+	}
+}
+
+// addShots matches the shots seen with those given where none are told, within
+// 20 minutes of their start.
+func (t *tally) addShots(m *marks) {
+	if !m.hidden {
+		return
+	}
+	from := m.start.AddDate(0, 0, warmUp)
+	var given []time.Time
+	for _, s := range m.shots {
+		if s.At.After(from) {
+			given = append(given, s.At)
+		}
+	}
+	hits, seen := 0, 0
+	used := make([]bool, len(given))
+	for _, at := range m.seen {
+		if !at.After(from) {
+			continue
+		}
+		seen++
+		for i, g := range given {
+			if d := at.Sub(g); !used[i] && d > -10*time.Minute && d < 20*time.Minute {
+				used[i] = true
+				hits++
+				break
+			}
+		}
+	}
+	if len(given) > 0 && seen > 0 {
+		t.recall = append(t.recall, float64(hits)/float64(len(given)))
+		t.precision = append(t.precision, float64(hits)/float64(seen))
+	}
+}
+
+// addDays judges the irrigation days.
+func (t *tally) addDays(m *marks) {
+	in, inSeen, daytime := 0.0, 0.0, 0.0
+	from := m.start.AddDate(0, 0, warmUp)
+	for day := m.settings.DayAt(from); day.Next.Before(m.start.AddDate(0, 0, m.days-1)); day = m.settings.DayAt(day.Next) {
+		a, b := m.sample(day.Start), m.sample(day.Next)
+		wet := 0.0
+		for i := a; i < b; i++ {
+			if m.wet[i] {
+				wet += 5. / 60
+			}
+			if i >= m.sample(day.DaytimeEnd) {
+				continue
+			}
+			daytime++
+			in += one(m.truth[i] >= m.band.refill && m.truth[i] <= m.band.full)
+			seen := m.truth[i] + m.offset
+			inSeen += one(seen >= m.band.refill && seen <= m.band.full)
+		}
+		t.saturatedH = append(t.saturatedH, wet)
+		if g := m.given[b] - m.given[a]; g > 1 {
+			t.fraction = append(t.fraction, (m.drained[b]-m.drained[a])/g-m.band.drain)
+		}
+		if d, ok := m.overnight(day); ok {
+			t.dryback = append(t.dryback, d-m.band.dryback)
+		}
+	}
+	if daytime > 0 {
+		t.inBand = append(t.inBand, in/daytime)
+		t.inBandSeen = append(t.inBandSeen, inSeen/daytime)
+	}
+}
+
+// overnight is the true dryback from the last peak of a day to the first shot of
+// the next.
+func (m *marks) overnight(day IrrigationDay) (float64, bool) {
+	var last, first time.Time
+	for _, s := range m.shots {
+		if !s.At.Before(day.Start) && s.At.Before(day.Next) {
+			last = s.At
+		}
+		if first.IsZero() && !s.At.Before(day.Next) {
+			first = s.At
+		}
+	}
+	if last.IsZero() || first.IsZero() || first.Sub(day.Next) > 12*time.Hour {
+		return 0, false
+	}
+	peak := 0.0
+	for i := m.sample(last); i < min(m.sample(last)+2*perHour, m.sample(first)); i++ {
+		peak = math.Max(peak, m.truth[i])
+	}
+	end := m.sample(first) - 1
+	if peak == 0 || end < 0 || end >= len(m.truth) {
+		return 0, false
+	}
+	return peak - m.truth[end], true
+}
+
+func one(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func total(m map[string]int) int {
+	n := 0
+	for _, v := range m {
+		n += v
+	}
+	return n
+}
+
+func absolute(v []float64) []float64 {
+	out := make([]float64, len(v))
+	for i, x := range v {
+		out[i] = math.Abs(x)
+	}
+	return out
+}
+
+func within(v []float64, limit float64) float64 {
+	n := 0.0
+	for _, x := range v {
+		n += one(math.Abs(x) <= limit)
+	}
+	return n / float64(len(v))
+}
+
+// String is the table.
+func (t *tally) String() string {
+	var b strings.Builder
+	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	say("%d zones, %.0f zone-days after %d days of learning", t.zones, t.zoneDays, warmUp)
+	say("state error, m3/m3          mean %.4f (with the probes' own offset), %.4f (without); 95 %% %.4f; squared over variance %.2f", average(t.level), average(t.course), quantile(t.course, 0.95), average(t.normalised))
+	say("forecast, m3/m3               1 h     3 h     6 h    12 h    24 h")
+	for v, name := range []string{"plan, executed", "no water", "as usual"} {
+		row := func(what string, of func(e *tallied) float64) {
+			fmt.Fprintf(&b, "  %-15s %-9s", name, what)
+			for h := range horizonHours {
+				fmt.Fprintf(&b, " %7.4f", of(&t.errors[v][h]))
+			}
+			b.WriteByte('\n')
+		}
+		row("truth", func(e *tallied) float64 { return average(e.abs) })
+		row("own", func(e *tallied) float64 { return average(e.own) })
+		row("covered", func(e *tallied) float64 { return average(e.covered) })
+		row("c. truth", func(e *tallied) float64 { return average(e.coveredTruth) })
+		row("count", func(e *tallied) float64 { return float64(len(e.abs)) })
+	}
+	fmt.Fprintf(&b, "  %-25s", "as 24 h before")
+	for h := range horizonHours {
+		fmt.Fprintf(&b, " %7.4f", average(t.naive[h]))
+	}
+	b.WriteByte('\n')
+	say("R2 of the day ahead         median %.3f, worst tenth %.3f", middle(t.explained), quantile(t.explained, 0.1))
+	say("uptake of 24 h              median error %.3f of it, 90 %% %.3f", middle(t.uptake), quantile(t.uptake, 0.9))
+	say("drain of 24 h               median error %.3f of the water given, 90 %% %.3f", middle(t.drain), quantile(t.drain, 0.9))
+	say("shots seen, none told       recall %.3f, precision %.3f (mean of %d zones)", average(t.recall), average(t.precision), len(t.recall))
+	say("probe health                %.2f false alarms per 100 probe-days %v", 100*float64(total(t.ill))/t.probeDays, t.ill)
+	say("findings above 0.5          %.2f per 100 zone-days %v", 100*float64(total(t.cried))/t.zoneDays, t.cried)
+	say("daytime in band             mean %.3f (as its probes see it %.3f), worst tenth of zones %.3f", average(t.inBand), average(t.inBandSeen), quantile(t.inBand, 0.1))
+	say("saturated, h a day          mean %.2f", average(t.saturatedH))
+	say("overnight dryback off, m3/m3 mean %+.4f, mean absolute %.4f, within 0.012 on %.2f of %d nights", average(t.dryback), average(absolute(t.dryback)), within(t.dryback, 0.012), len(t.dryback))
+	say("drain fraction off          mean %+.3f, mean absolute %.3f, within 0.05 on %.2f of days", average(t.fraction), average(absolute(t.fraction)), within(t.fraction, 0.05))
+	say("decisions asked             %.2f a zone and day, worst zone %.2f; %d inspections", average(t.asked), quantile(t.asked, 1), t.inspects)
+	return b.String()
+}

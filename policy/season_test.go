@@ -1,0 +1,85 @@
+package policy
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"strconv"
+	"testing"
+	"time"
+)
+
+var seasonsFlag = flag.Int("seasons", 0, "seasons to play; 0 is a few, or RHIZOSTAT_SEASONS")
+
+// Seeds to tune on and seeds to report on are apart: what is tuned on the first
+// says nothing if it is also judged on them.
+const (
+	tuningSeeds    = 1000
+	reportingSeeds = 9000
+)
+
+func seasonCount(t testing.TB, few int) int {
+	if *seasonsFlag > 0 {
+		return *seasonsFlag
+	}
+	if v := os.Getenv("RHIZOSTAT_SEASONS"); v != "" {
+		n, err := strconv.Atoi(v)
+		if err != nil || n < 1 {
+			t.Fatalf("RHIZOSTAT_SEASONS is %q; expected a number above 0", v)
+		}
+		return n
+	}
+	return few
+}
+
+// TestSeason plays seasons without faults on the reporting seeds and prints one
+// table. RHIZOSTAT_TUNING=1 takes the tuning seeds instead.
+func TestSeason(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seasons are long; run without -short")
+	}
+	base := uint64(reportingSeeds)
+	if os.Getenv("RHIZOSTAT_TUNING") != "" {
+		base = tuningSeeds
+	}
+	all, clock, trigger := newTally(), newTally(), newTally()
+	began := time.Now()
+	for i := range seasonCount(t, 4) {
+		seed := base + uint64(i)
+		marks, err := playSeason(drawSeason(seed, 3, 14+i%3*7), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range marks {
+			one := newTally()
+			one.add(m)
+			t.Logf("seed %d zone %d: %s", seed, m.zone, one.line(m))
+			all.add(m)
+			if m.byClock {
+				clock.add(m)
+			} else {
+				trigger.add(m)
+			}
+			if m.infinite > 0 {
+				t.Errorf("seed %d zone %d: %d numbers that are none", seed, m.zone, m.infinite)
+			}
+		}
+	}
+	t.Logf("%v\nall:\n%v\nby clock:\n%v\nby trigger:\n%v", time.Since(began).Round(time.Second), all, clock, trigger)
+}
+
+// line is a zone in short.
+func (t *tally) line(m *marks) string {
+	return fmt.Sprintf("%-12s band %.2f-%.2f dryback %.2f drain %.2f clock %-5v hidden %-5v | offset %+.3f state %.4f | 24 h %.4f R2 %5.2f | uptake %.2f | in band %.2f wet %.1f h | dryback %+.3f drain %+.3f | asked %.2f ill %v cried %v",
+		m.substrate, m.band.refill, m.band.full, m.band.dryback, m.band.drain, m.byClock, m.hidden, m.offset, average(t.course), average(t.errors[0][4].abs), average(t.explained), middle(t.uptake),
+		average(t.inBand), average(t.saturatedH), average(t.dryback), average(t.fraction), average(t.asked), t.ill, t.cried)
+}
+
+// BenchmarkSeason is a season of 28 days with 3 zones: facility and engine.
+func BenchmarkSeason(b *testing.B) {
+	for i := range b.N {
+		if _, err := playSeason(drawSeason(tuningSeeds+uint64(i%4), 3, 28), nil); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
