@@ -52,6 +52,9 @@ type Events struct {
 	ShotAtMs     int64   // a watering was seen in the water content; its start
 	EndedAtMs    int64   // a watering has drained or the next one began; its start
 	EndedML      float64 // its volume: reported, or worked out from the rise
+	EndedFrom    float64 // water content that it began from
+	EndedRise    float64 // from there to its top; 0 where it did not show
+	EndedKnown   bool    // its volume was reported
 	KeptShare    float64 // share of it that was still there, 0 to 1
 	Unreported   bool    // that watering was not reported though this zone's are
 	MissedAtMs   int64   // a reported watering that did not show in the water content
