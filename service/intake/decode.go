@@ -64,8 +64,9 @@ type reader struct {
 	mapping  *decoding // nil for native telemetry
 	arrived  time.Time
 	readings []reading
-	base     []byte  // SenML base name
-	name     []byte  // the name being read
+	name     []byte // the name being read
+	pack     senMLBase
+	record   senMLRecord
 	refusal  Refusal // the first signal that was not taken
 	whole    Refusal // where the message broke, if it did
 }
@@ -130,7 +131,7 @@ func (rd *reader) decode(payload []byte) Reason {
 	default:
 		switch rd.dec.PeekKind() {
 		case '[':
-			reason = rd.senML()
+			reason = rd.senML(takeSenML)
 		case '{':
 			reason = rd.flat()
 		default:
@@ -157,12 +158,14 @@ func (rd *reader) broken(err error) Reason {
 	return NotJSON
 }
 
-// add gives the reading of an instant, a new one if there is none yet. Only the
-// last few are looked at: packs come in order of time.
-func (rd *reader) add(at time.Time, own bool, lacks func(*reading) bool) *reading {
+// add gives the reading of an instant that lacks a signal, a new one if there is
+// none: a second value for the same instant is not written over the first, its
+// zone will find it doubled. Only the last few are looked at, for packs come in
+// order of time.
+func (rd *reader) add(at time.Time, own bool, s sensing.Signal) *reading {
 	const back = 64
 	for i := len(rd.readings) - 1; i >= 0 && i >= len(rd.readings)-back; i-- {
-		if r := &rd.readings[i]; r.own == own && r.at.Equal(at) && lacks(r) {
+		if r := &rd.readings[i]; r.own == own && r.at.Equal(at) && !r.values.Has(s) {
 			return r
 		}
 	}

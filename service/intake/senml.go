@@ -22,6 +22,7 @@ const (
 
 // senMLBase is what base fields say from their record on.
 type senMLBase struct {
+	name        []byte
 	time, value float64
 	unit        senMLUnit
 }
@@ -33,14 +34,28 @@ type senMLUnit struct {
 	length uint8
 }
 
-// senMLRecord is one record before it is resolved.
+// text is the unit's symbol.
+func (u *senMLUnit) text() []byte { return u.symbol[:u.length] }
+
+// senMLKind is the kind of value that a record carries.
+type senMLKind uint8
+
+const (
+	noValue senMLKind = iota
+	numeric           // v
+	boolean           // vb
+	other             // vs, vd: no signal is a text
+)
+
+// senMLRecord is one record; resolve adds what the base fields say.
 type senMLRecord struct {
-	named, timed, valued, boolean bool // n; t; v; vb
-	other                         bool // vs, vd: values of a kind that no signal is
-	summed                        bool // s: no signal is a sum over time
-	values                        int  // how many of v, vb, vs, vd
-	time, value                   float64
-	unit                          senMLUnit
+	kind        senMLKind
+	named       bool    // n is there
+	timed       bool    // t is there
+	summed      bool    // s is there: no signal is a sum over time
+	doubled     bool    // more than one of v, vb, vs, vd
+	time, value float64 // s; in its unit, 1 and 0 of a boolean
+	unit        senMLUnit
 }
 
 // senML reads a pack (RFC 8428, JSON). The base name and the name make a path; its
@@ -48,12 +63,14 @@ type senMLRecord struct {
 // `urn:dev:mac:0024befffe804ff1:water_content` and `p1/water_content` are the same.
 // Whose it is the topic says, not the name. A record without a unit is in the
 // signal's base unit. Sums (`s`), strings and data are of no signal.
-func (rd *reader) senML() Reason {
+//
+// take is given each resolved record, its name in rd.name; a reason from it
+// refuses the pack.
+func (rd *reader) senML(take func(*reader, *senMLRecord) Reason) Reason {
 	if _, err := rd.dec.ReadToken(); err != nil {
 		return rd.broken(err)
 	}
-	var base senMLBase
-	rd.base = rd.base[:0]
+	rd.pack = senMLBase{name: rd.pack.name[:0]}
 	for rd.dec.PeekKind() != ']' {
 		if rd.dec.PeekKind() != '{' {
 			if err := rd.dec.SkipValue(); err != nil {
@@ -61,11 +78,16 @@ func (rd *reader) senML() Reason {
 			}
 			return Malformed
 		}
-		var record senMLRecord
-		if reason := rd.senMLRecord(&record, &base); reason != "" {
+		record := &rd.record
+		*record = senMLRecord{}
+		if reason := rd.senMLRecord(record, &rd.pack); reason != "" {
 			return reason
 		}
-		if reason := rd.resolve(&record, &base); reason != "" {
+		has, reason := rd.resolve(record, &rd.pack)
+		if reason == "" && has {
+			reason = take(rd, record)
+		}
+		if reason != "" {
 			return reason
 		}
 	}
@@ -102,7 +124,7 @@ func (rd *reader) senMLRecord(record *senMLRecord, base *senMLBase) Reason {
 	if _, err := rd.dec.ReadToken(); err != nil {
 		return rd.broken(err)
 	}
-	if record.values > 1 { // at most one of v, vs, vb, vd
+	if record.doubled { // at most one of v, vs, vb, vd
 		return Malformed
 	}
 	return ""
@@ -114,7 +136,7 @@ func (rd *reader) senMLField(record *senMLRecord, base *senMLBase, field []byte,
 	ok := true
 	switch string(field) {
 	case "bn":
-		rd.base, ok = text(rd.base[:0], raw)
+		base.name, ok = text(base.name[:0], raw)
 	case "bt":
 		base.time, ok = finite(raw)
 	case "bu":
@@ -139,19 +161,16 @@ func (rd *reader) senMLField(record *senMLRecord, base *senMLBase, field []byte,
 	case "v":
 		ok = isNumber(raw)
 		record.value, _ = parseNumber(raw)
-		record.valued = true
-		record.values++
+		record.is(numeric)
 	case "vb":
 		ok = raw[0] == 't' || raw[0] == 'f'
 		if raw[0] == 't' {
 			record.value = 1
 		}
-		record.boolean = true
-		record.values++
+		record.is(boolean)
 	case "vs", "vd":
 		ok = raw[0] == '"'
-		record.other = true
-		record.values++
+		record.is(other)
 	case "s":
 		_, ok = finite(raw)
 		record.summed = true
@@ -166,19 +185,38 @@ func (rd *reader) senMLField(record *senMLRecord, base *senMLBase, field []byte,
 	return ""
 }
 
-// resolve adds the base fields to a record and takes its value. A reason refuses
-// the pack; what is wrong with one record drops that one.
-func (rd *reader) resolve(record *senMLRecord, base *senMLBase) Reason {
-	if record.values == 0 && !record.summed {
+// is notes the kind of the record's value.
+func (record *senMLRecord) is(kind senMLKind) {
+	record.doubled = record.doubled || record.kind != noValue
+	record.kind = kind
+}
+
+// resolve adds the base fields to a record (section 4.6). It reports false for a
+// record of base fields alone.
+func (rd *reader) resolve(record *senMLRecord, base *senMLBase) (has bool, reason Reason) {
+	if record.kind == noValue && !record.summed {
 		if record.named || record.timed {
-			return Malformed // neither a value nor base fields alone
+			return false, Malformed // neither a value nor base fields alone
 		}
-		return ""
+		return false, ""
 	}
-	name := rd.resolvedName()
-	if len(name) == 0 {
-		return Malformed
+	if len(rd.resolvedName()) == 0 {
+		return false, Malformed
 	}
+	record.time += base.time
+	if record.kind == numeric {
+		record.value += base.value
+	}
+	if !record.unit.given {
+		record.unit = base.unit
+	}
+	return true, ""
+}
+
+// takeSenML takes the value of a resolved record. What is wrong with it drops this
+// record, never the pack.
+func takeSenML(rd *reader, record *senMLRecord) Reason {
+	name := rd.name
 	signal, ok := signals[string(lastElement(name))]
 	switch {
 	case !ok:
@@ -187,46 +225,38 @@ func (rd *reader) resolve(record *senMLRecord, base *senMLBase) Reason {
 	case scopeOf[signal]&rd.source.scope() == 0:
 		rd.drop(WrongSource, name, nil)
 		return ""
-	case record.boolean && signal != sensing.ValveOpen, !record.boolean && !record.valued:
+	case record.kind != numeric && !(record.kind == boolean && signal == sensing.ValveOpen):
 		rd.drop(NotANumber, name, nil)
 		return ""
 	}
-	at, own, ok := rd.senMLTime(base.time + record.time)
+	at, own, ok := rd.senMLTime(record.time)
 	if !ok {
-		rd.drop(NotATime, name, nil)
+		rd.dropValue(NotATime, name, record.time)
 		return ""
 	}
-	unit := record.unit
-	if !unit.given {
-		unit = base.unit
-	}
 	c := asIs
-	if unit.given && !record.boolean {
-		if c, ok = conversionOf(signal, unit.symbol[:unit.length], rd.source.hundredths); !ok {
-			rd.drop(UnknownUnit, name, unit.symbol[:unit.length])
+	if record.unit.given && record.kind == numeric {
+		if c, ok = conversionOf(signal, record.unit.text(), rd.source.hundredths); !ok {
+			rd.drop(UnknownUnit, name, record.unit.text())
 			return ""
 		}
 	}
-	value := record.value
-	if record.valued {
-		value += base.value
-	}
-	r := rd.add(at, own, func(r *reading) bool { return !r.values.Has(signal) })
-	if reason := put(&r.values, signal, value, c); reason != "" {
-		rd.dropValue(reason, name, value)
+	r := rd.add(at, own, signal)
+	if reason := put(&r.values, signal, record.value, c); reason != "" {
+		rd.dropValue(reason, name, record.value)
 	}
 	return ""
 }
 
 // resolvedName puts the base name before the name, in rd.name.
 func (rd *reader) resolvedName() []byte {
-	if len(rd.base) == 0 {
+	if len(rd.pack.name) == 0 {
 		return rd.name
 	}
 	n := len(rd.name)
-	rd.name = append(rd.name, rd.base...) // room first, then in order
-	copy(rd.name[len(rd.base):], rd.name[:n])
-	copy(rd.name, rd.base)
+	rd.name = append(rd.name, rd.pack.name...) // room first, then in order
+	copy(rd.name[len(rd.pack.name):], rd.name[:n])
+	copy(rd.name, rd.pack.name)
 	return rd.name
 }
 
