@@ -34,7 +34,7 @@ func Best(r *Request, s *Scratch) Proposal {
 
 // sameIsFine is how much more yesterday's numbers may cost before they change,
 // in hours outside the band. Common practice, no source.
-const sameIsFine = 0.1
+const sameIsFine = 0.2
 
 // keepNumbers takes yesterday's numbers where they do nearly as well.
 func (s *Scratch) keepNumbers(c candidate, score Score) (candidate, Score) {
@@ -87,9 +87,8 @@ func (s *Scratch) maxVolume(shotML int) int {
 	r := s.req
 	shots := math.Ceil(headroom*s.mostGiven/float64(shotML)-1e-9) + 1
 	shots = math.Max(shots, float64(len(s.schedule)))
-	most := math.Floor((r.Limits.MaxDailyML-r.GivenML)/float64(shotML) + 1e-9)
-	given := math.Ceil(r.GivenML)
-	return int(math.Min(math.Floor(r.Limits.MaxDailyML), given+math.Min(shots, most)*float64(shotML)))
+	most := math.Floor(s.leftML / float64(shotML))
+	return int(math.Ceil(r.GivenML) + math.Min(shots, most)*float64(shotML))
 }
 
 func (s *Scratch) probeTriggers(sp *advice.Setpoints) {

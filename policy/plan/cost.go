@@ -13,13 +13,15 @@ const (
 	// An hour of saturation costs two more than the band's hour that it mostly
 	// is already: roots without air are worse off than roots short of water.
 	weightSaturation = 2.0
-	// Off by scaleDryback the overnight dryback costs 0.41, off by twice that
-	// 1.24, then it grows evenly; two nights count, the one before and after.
-	weightDryback = 1.0
-	scaleDryback  = 0.012 // m3/m3
-	// Off by scaleDrain the drain fraction costs 0.41, off by three times that 2.2.
+	// Off by scaleDryback, about what probes tell, the overnight dryback costs
+	// 0.62, off by twice that 1.85, then it grows evenly; two nights count, the
+	// one before and the one after.
+	weightDryback = 1.5
+	scaleDryback  = 0.008 // m3/m3
+	// Off by scaleDrain the drain fraction costs 0.41, off by three times that 2.2; a
+	// site that asks for much drain has asked for the wetter hours that it takes.
 	weightDrain = 1.0
-	scaleDrain  = 0.05
+	scaleDrain  = 0.03
 	// Where leaching is wanted the drain is what the day is for.
 	leachFactor = 3
 	// Water that drains before the substrate is full again runs past it: per

@@ -68,13 +68,20 @@ func (s *Scratch) explainShots(p *Proposal) {
 	}
 }
 
+// What counts as on target in words: a drain fraction within 0.05, an overnight
+// dryback within 0.012 m3/m3 (common practice, no source).
+const (
+	drainNear   = 0.05
+	drybackNear = 0.012
+)
+
 // explainNight says what the night will do.
 func (s *Scratch) explainNight(p *Proposal) {
 	got, wanted := s.expected.comingNight, s.band.OvernightDryback
 	switch {
-	case got < wanted-scaleDryback:
+	case got < wanted-drybackNear:
 		p.say("dryback-out-of-reach", advice.Water(got), advice.Water(wanted))
-	case got > wanted+scaleDryback:
+	case got > wanted+drybackNear:
 		p.say("dryback-too-deep", advice.Water(got), advice.Water(wanted), advice.Volume(s.expected.nightUptake))
 	default:
 		p.say("last-shot-for-dryback", advice.Clock(p.Setpoints.LastShotBy, s.req.Location), advice.Water(got), advice.Water(wanted))
@@ -103,9 +110,9 @@ func (s *Scratch) explainDrain(p *Proposal) {
 	}
 	f, wanted := o.drain/o.given, s.salt.wanted
 	switch {
-	case f > wanted+scaleDrain && 1-sit.Capture > wanted:
+	case f > wanted+drainNear && 1-sit.Capture > wanted:
 		p.say("drain-unavoidable", advice.Share(f), advice.Share(wanted), advice.Share(sit.Capture))
-	case f < wanted-scaleDrain:
+	case f < wanted-drainNear:
 		p.say("drain-out-of-reach", advice.Share(f), advice.Share(wanted), advice.Water(s.band.FullPoint))
 	default:
 		p.say("drain-wanted", advice.Volume(o.drain), advice.Share(f), advice.Share(wanted))

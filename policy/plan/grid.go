@@ -35,7 +35,7 @@ func newGrid(r *Request) grid {
 	g.interval = max(1, int(math.Ceil(r.Limits.MinIntervalMin/forecast.Step.Minutes()-1e-9)))
 	g.lastShot = longAgo
 	if !r.LastShotAt.IsZero() {
-		g.lastShot = g.stepBefore(r.LastShotAt)
+		g.lastShot = g.stepAtOrAfter(r.LastShotAt)
 	}
 	g.dayHours = math.Max(stepHours, float64(g.dayEnd-g.dayStart)*stepHours)
 	return g

@@ -87,11 +87,12 @@ const (
 	leastRunS      = 20 // s; below it filling the lines is most of a run
 )
 
-// volumes fills list with the shots worth trying, rising.
-func volumes(list []volume, r *Request, mostShare float64) []volume {
+// volumes fills list with the shots worth trying, rising, where leftML may still
+// be given on the day.
+func volumes(list []volume, r *Request, leftML, mostShare float64) []volume {
 	list = list[:0]
 	V := r.Situation.VolumeML
-	most := math.Min(r.Limits.MaxShotML, math.Min(r.Limits.MaxDailyML-r.GivenML, math.Max(mostShare*V, leastRunS*r.FlowMLPerS)))
+	most := math.Min(r.Limits.MaxShotML, math.Min(leftML, math.Max(mostShare*V, leastRunS*r.FlowMLPerS)))
 	least := math.Min(most, math.Max(leastShotShare*V, math.Max(1, leastRunS*r.FlowMLPerS)))
 	if !(most >= 1) {
 		return list

@@ -19,6 +19,7 @@ type Scratch struct {
 	uptake           []float64 // expected, mL a step
 	drunk            []float64 // expected before a step, mL
 	volumes          []volume
+	leftML           float64 // of the day's limit, whole mL
 	leans            [3]float64
 	schedule         []slot
 	committedLast    int
@@ -58,7 +59,8 @@ func (s *Scratch) begin(r *Request) {
 	if r.Recovering {
 		share *= recoveryShotShare
 	}
-	s.volumes = volumes(s.volumes, r, share)
+	s.leftML = math.Max(0, math.Floor(r.Limits.MaxDailyML+1e-9)-math.Ceil(r.GivenML))
+	s.volumes = volumes(s.volumes, r, s.leftML, share)
 	sd := math.Log1p(clamp(r.Situation.UptakeRelSD, 0, 0.8))
 	s.leans = [3]float64{1, math.Exp(0.35 * sd), math.Exp(0.7 * sd)}
 	s.firstNightCounts = !r.TargetReached && r.GivenML == 0
@@ -94,7 +96,7 @@ func (s *Scratch) controlsOf(c *candidate) controls {
 	}
 	return controls{
 		first: c.first, last: c.last, interval: s.intervalOf(c.shot),
-		shotML: float64(s.volumes[c.shot].ml), capML: s.req.Limits.MaxDailyML - s.req.GivenML,
+		shotML: float64(s.volumes[c.shot].ml), capML: s.leftML,
 		trigger: ofTicks(c.trigger), target: ofTicks(c.target),
 	}
 }

@@ -5,7 +5,6 @@ import (
 	"testing"
 	"time"
 
-	"rhizostat/policy/advice"
 	"rhizostat/policy/forecast"
 	"rhizostat/policy/hydraulics"
 )
@@ -50,17 +49,6 @@ func pot(volumeML, uptakeML float64) *Request {
 	}
 }
 
-func TestShow(t *testing.T) {
-	for _, r := range []*Request{pot(7000, 1300), pot(7000, 500), pot(7000, 30), pot(300, 400), pot(12000, 4000)} {
-		var s Scratch
-		p := Best(r, &s)
-		t.Logf("%s evals %d score %+v", p.Action, s.evaluations, p.Score)
-		show(t, &p)
-		t.Logf("clock %+v\ntrigger %+v", s.expected, s.expectedTrigger)
-		t.Logf("rescore %+v", Rescore(p.Setpoints, r, &s))
-	}
-}
-
 func show(t *testing.T, p *Proposal) {
 	if sp := p.Setpoints; sp != nil {
 		c := *sp
@@ -89,4 +77,27 @@ func BenchmarkBest(b *testing.B) {
 	}
 }
 
-var _ = advice.Irrigate
+// BenchmarkEvening plans a thousand different zones.
+func BenchmarkEvening(b *testing.B) {
+	zones := make([]*Request, 1000)
+	for i := range zones {
+		zones[i] = pot(3000+10*float64(i), 300+2*float64(i))
+	}
+	var s Scratch
+	b.ReportAllocs()
+	for b.Loop() {
+		for _, r := range zones {
+			sinkProposal = Best(r, &s)
+		}
+	}
+}
+
+func BenchmarkRescore(b *testing.B) {
+	r := pot(7000, 1300)
+	var s Scratch
+	p := Best(r, &s)
+	b.ReportAllocs()
+	for b.Loop() {
+		Rescore(p.Setpoints, r, &s)
+	}
+}
