@@ -71,7 +71,7 @@ func (p *Profile) readingAtBottom(s0, low, high float64) (reading, slope float64
 		return r.WaterContent(h), r.Slope(h) / CMPerKPa
 	}
 	held, d := r.heldOver(s0, low, high, [3]float64{1, 0, 0})
-	return math.Min(held/(high-low), r.ThetaS), d / (high - low)
+	return math.Min(math.Max(held/(high-low), r.ThetaR), r.ThetaS), d / (high - low)
 }
 
 // Mean returns the container's mean water content for a reading, m3/m3. It

@@ -76,8 +76,9 @@ func (r Retention) mesh(heightCM float64) (first, ratio float64) {
 // meanAtBottom is the mean water content at a bottom suction in cm, m3/m3, and
 // its slope, 1/cm.
 func (p *Profile) meanAtBottom(s0 float64) (mean, slope float64) {
-	held, d := p.substrate.Retention.heldOver(s0, 0, p.height, p.area)
-	return math.Min(held/p.volume, p.substrate.Retention.ThetaS), d / p.volume // rounding may lift it past theta_s
+	r := p.substrate.Retention
+	held, d := r.heldOver(s0, 0, p.height, p.area)
+	return math.Min(math.Max(held/p.volume, r.ThetaR), r.ThetaS), d / p.volume // rounding may carry it past the ends
 }
 
 // bottom is the bottom suction in cm of the profile with a mean, clamped to the
