@@ -23,7 +23,9 @@ type marks struct {
 	band      struct{ full, refill, dryback, drain float64 }
 	saturated float64
 	minutes   int
-	truth     []float64 // water content
+	truth     []float64 // water content, mean of all containers
+	probed    []float64 // mean of the containers that carry probes
+	carriers  []int     // those containers
 	wet       []bool    // saturated
 	estimate  []float64 // NaN before the first
 	sd        []float64
@@ -46,7 +48,7 @@ type marks struct {
 	recent    *State
 	infinite  int // numbers that are none
 
-	offset float64 // of the estimate over the truth, median
+	offset float64 // of the estimate over the probed containers' truth, median
 }
 
 // horizonHours are the horizons that forecasts are held against.
@@ -74,6 +76,11 @@ func newMarks(s *season, i int, engine *Zone) *marks {
 		start: s.start, days: s.days, illBy: map[string]int{}, cried: map[string]int{}, wasCried: map[string]bool{}}
 	m.band.full, m.band.refill, m.band.dryback, m.band.drain = engine.ground.band.FullPoint, engine.ground.band.RefillPoint, engine.ground.band.OvernightDryback, engine.ground.band.DrainFraction
 	m.ill, m.wasIll = make([]int, len(z.settings.Probes)), make([]bool, len(z.settings.Probes))
+	for _, p := range z.spec.Probes {
+		if !slices.Contains(m.carriers, p.Container) {
+			m.carriers = append(m.carriers, p.Container)
+		}
+	}
 	return m
 }
 
@@ -95,6 +102,11 @@ func (m *marks) minute(f *simulator.Facility, engine *Zone) {
 	}
 	t := f.Truth(m.zone)
 	m.truth = append(m.truth, t.WaterContent)
+	probed := 0.0
+	for _, c := range m.carriers {
+		probed += f.Content(m.zone, c) / float64(len(m.carriers))
+	}
+	m.probed = append(m.probed, probed)
 	m.uptake = append(m.uptake, t.Uptake+t.Evaporated)
 	m.drained = append(m.drained, t.Drained+t.Overflow)
 	m.given = append(m.given, t.Given)
@@ -218,12 +230,13 @@ func (m *marks) executed(k *forecastMark, h int) bool {
 	return math.Abs(given-k.planned[h]) <= 0.5*math.Max(k.shotML, 1)
 }
 
-// finish works out the offset that no probe can tell: its median.
+// finish works out the offset that no probe can tell of its own container: its
+// median.
 func (m *marks) finish() {
 	var d []float64
 	for i := warmUp * perDay; i < len(m.truth); i++ {
 		if !math.IsNaN(m.estimate[i]) {
-			d = append(d, m.estimate[i]-m.truth[i])
+			d = append(d, m.estimate[i]-m.probed[i])
 		}
 	}
 	m.offset = middle(d)

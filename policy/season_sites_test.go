@@ -121,7 +121,7 @@ func drawZone(c chances, s *season, index int) (seasonZone, bool) {
 	containers := 3 + c.IntN(3)
 	spec := simulator.ZoneSpec{
 		Name: fmt.Sprintf("z%d", index), Substrate: mix, Container: pot, Crop: crop, Containers: containers,
-		EmitterMLPerS: flowLPerH * float64(emitters) / 3.6, EmitterBias: c.between(-0.06, 0.04), EmitterSpread: c.between(0.02, 0.08),
+		EmitterMLPerS: flowLPerH * float64(emitters) / 3.6, EmitterBias: c.between(-0.06, 0.04), EmitterSpread: c.between(0.02, 0.05),
 		FeedEC: c.between(1, 2.8), StartSuctionCM: c.between(1, 12),
 		TellsVolume: c.yes(0.75), TellsValve: c.yes(0.5), TellsFeedEC: c.yes(0.5), TellsDrainEC: true,
 	}
@@ -158,7 +158,7 @@ func drawCrop(c chances) simulator.Crop {
 	leaf := c.between(0.8, 2.5)
 	return simulator.Crop{
 		LeafArea: leaf, LeafAreaFull: leaf * c.between(1.2, 2.5), GrowthPerDay: c.between(0.02, 0.1), RadiationShare: c.between(0.3, 0.6),
-		AerodynamicDay: c.between(8, 30), AerodynamicNight: c.between(4, 12), SpreadPlants: c.between(0.03, 0.15), SpreadDays: c.between(0.02, 0.08),
+		AerodynamicDay: c.between(8, 30), AerodynamicNight: c.between(4, 12), SpreadPlants: c.between(0.03, 0.10), SpreadDays: c.between(0.02, 0.08),
 		RootDepth: c.between(0.3, 0.8), RootDepthFull: c.between(1, 2), RootShare: 0.01, RootShareFull: c.between(0.02, 0.05),
 		StressSuctionCM: c.between(150, 500), UptakeEC: c.between(0.6, 1.6),
 	}
@@ -186,7 +186,7 @@ func drawBand(c chances, z *seasonZone, daily float64) bool {
 	if err != nil {
 		return false
 	}
-	spec := hydraulics.BandSpec{OvernightDryback: math.Round(daily*c.between(0.25, 0.55)*100) / 100, DrainFraction: math.Round(c.between(0.05, 0.2)*100) / 100}
+	spec := hydraulics.BandSpec{OvernightDryback: math.Round(daily*c.between(0.25, 0.55)*100) / 100, DrainFraction: math.Round(c.between(0.08, 0.25)*100) / 100}
 	if c.yes(0.4) {
 		full := math.Round((profile.ContainerCapacity()-c.between(0, 0.03))*100) / 100
 		full = math.Min(full, profile.TotalPorosity()-0.12)

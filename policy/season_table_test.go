@@ -9,22 +9,23 @@ import (
 
 // tally pools the marks of many zones.
 type tally struct {
-	zones                     int
-	zoneDays                  float64
-	level, course, normalised []float64     // state error: with offset, without, squared over its variance
-	errors                    [3][5]tallied // by variant and horizon
-	naive                     [5][]float64  // as 24 h before
-	explained                 []float64     // R2 of the day ahead, by zone
-	uptake, drain             []float64     // relative error of 24 h sums
-	recall, precision         []float64     // of shots, by zone, where none are told
-	ill, cried                map[string]int
-	probeDays                 float64
-	inBand, inBandSeen        []float64 // share of daytime, by zone
-	saturatedH                []float64 // by zone and day
-	dryback, fraction         []float64 // error by day
-	asked                     []float64 // by zone, a day
-	inspects                  int
-	notNumbers                int
+	zones                        int
+	zoneDays                     float64
+	whole, level, course         []float64     // state error: of all containers, of those with probes, of those less the offset
+	normalised, normalisedCourse []float64     // squared over the variance claimed
+	errors                       [3][5]tallied // by variant and horizon
+	naive                        [5][]float64  // as 24 h before
+	explained, explainedOwn      []float64     // R2 of the day ahead, by zone
+	uptake, drain                []float64     // relative error of 24 h sums
+	recall, precision            []float64     // of shots, by zone, where none are told
+	ill, cried                   map[string]int
+	probeDays                    float64
+	inBand, inBandSeen           []float64 // share of daytime, by zone
+	saturatedH                   []float64 // by zone and day
+	dryback, fraction            []float64 // error by day
+	asked                        []float64 // by zone, a day
+	inspects                     int
+	notNumbers                   int
 }
 
 // tallied are the errors of one variant at one horizon.
@@ -59,13 +60,16 @@ func (t *tally) add(m *marks) {
 
 func (t *tally) addState(m *marks) {
 	for i := warmUp * perDay; i < len(m.truth); i++ {
-		d := m.estimate[i] - m.truth[i]
+		d := m.estimate[i] - m.probed[i]
 		if math.IsNaN(d) {
 			continue
 		}
+		t.whole = append(t.whole, math.Abs(m.estimate[i]-m.truth[i]))
 		t.level = append(t.level, math.Abs(d))
 		t.course = append(t.course, math.Abs(d-m.offset))
-		t.normalised = append(t.normalised, d*d/(m.sd[i]*m.sd[i]))
+		v := m.sd[i] * m.sd[i]
+		t.normalised = append(t.normalised, d*d/v)
+		t.normalisedCourse = append(t.normalisedCourse, (d-m.offset)*(d-m.offset)/v)
 	}
 	for i := (warmUp + 1) * perDay; i < len(m.truth); i += perDay {
 		up, dr, in := m.uptake[i]-m.uptake[i-perDay], m.drained[i]-m.drained[i-perDay], m.given[i]-m.given[i-perDay]
@@ -78,8 +82,8 @@ func (t *tally) addState(m *marks) {
 }
 
 func (t *tally) addForecasts(m *marks) {
-	var sse, sst, sum, n float64
-	for _, x := range m.truth[warmUp*perDay:] {
+	var sse, sst, sum, n, sseOwn float64
+	for _, x := range m.probed[warmUp*perDay:] {
 		sum += x
 		n++
 	}
@@ -91,7 +95,7 @@ func (t *tally) addForecasts(m *marks) {
 			if k.at < warmUp*perDay || at >= len(m.truth) || math.IsNaN(m.estimate[at]) {
 				continue
 			}
-			truth, own := m.truth[at]+m.offset, m.estimate[at]
+			truth, own := m.probed[at]+m.offset, m.estimate[at]
 			for v := range 3 {
 				if v == 0 && !m.executed(k, h) || v == 1 && m.given[at] > m.given[k.at] {
 					continue
@@ -103,7 +107,8 @@ func (t *tally) addForecasts(m *marks) {
 				e.coveredTruth = append(e.coveredTruth, one(truth >= k.low[v][h] && truth <= k.high[v][h]))
 				if v == 0 && hours == 24 {
 					sse += (k.value[v][h] - truth) * (k.value[v][h] - truth)
-					sst += (m.truth[at] - mean) * (m.truth[at] - mean)
+					sseOwn += (k.value[v][h] - own) * (k.value[v][h] - own)
+					sst += (m.probed[at] - mean) * (m.probed[at] - mean)
 				}
 			}
 			if before := at - perDay; before >= 0 && !math.IsNaN(m.estimate[before]) {
@@ -113,11 +118,12 @@ func (t *tally) addForecasts(m *marks) {
 	}
 	if sst > 0 {
 		t.explained = append(t.explained, 1-sse/sst)
+		t.explainedOwn = append(t.explainedOwn, 1-sseOwn/sst)
 	}
 }
 
-// addShots matches the shots seen with those given where none are told, within
-// 20 minutes of their start.
+// addShots matches the shots seen with those given where none are told, from 15
+// minutes before to 20 after their start.
 func (t *tally) addShots(m *marks) {
 	if !m.hidden {
 		return
@@ -137,7 +143,7 @@ func (t *tally) addShots(m *marks) {
 		}
 		seen++
 		for i, g := range given {
-			if d := at.Sub(g); !used[i] && d > -10*time.Minute && d < 20*time.Minute {
+			if d := at.Sub(g); !used[i] && d > -15*time.Minute && d < 20*time.Minute {
 				used[i] = true
 				hits++
 				break
@@ -166,7 +172,7 @@ func (t *tally) addDays(m *marks) {
 			}
 			daytime++
 			in += one(m.truth[i] >= m.band.refill && m.truth[i] <= m.band.full)
-			seen := m.truth[i] + m.offset
+			seen := m.estimate[i]
 			inSeen += one(seen >= m.band.refill && seen <= m.band.full)
 		}
 		t.saturatedH = append(t.saturatedH, wet)
@@ -245,7 +251,8 @@ func (t *tally) String() string {
 	var b strings.Builder
 	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	say("%d zones, %.0f zone-days after %d days of learning", t.zones, t.zoneDays, warmUp)
-	say("state error, m3/m3          mean %.4f (with the probes' own offset), %.4f (without); 95 %% %.4f; squared over variance %.2f", average(t.level), average(t.course), quantile(t.course, 0.95), average(t.normalised))
+	say("state error, m3/m3          mean %.4f of all containers, %.4f of those with probes, %.4f less the probes' own offset (95 %% %.4f)", average(t.whole), average(t.level), average(t.course), quantile(t.course, 0.95))
+	say("  squared over variance     %.2f, %.2f less the offset (1 is honest)", average(t.normalised), average(t.normalisedCourse))
 	say("forecast, m3/m3               1 h     3 h     6 h    12 h    24 h")
 	for v, name := range []string{"plan, executed", "no water", "as usual"} {
 		row := func(what string, of func(e *tallied) float64) {
@@ -266,13 +273,13 @@ func (t *tally) String() string {
 		fmt.Fprintf(&b, " %7.4f", average(t.naive[h]))
 	}
 	b.WriteByte('\n')
-	say("R2 of the day ahead         median %.3f, worst tenth %.3f", middle(t.explained), quantile(t.explained, 0.1))
+	say("R2 of the day ahead         median %.3f, worst tenth %.3f; against what it later held for true %.3f, %.3f", middle(t.explained), quantile(t.explained, 0.1), middle(t.explainedOwn), quantile(t.explainedOwn, 0.1))
 	say("uptake of 24 h              median error %.3f of it, 90 %% %.3f", middle(t.uptake), quantile(t.uptake, 0.9))
 	say("drain of 24 h               median error %.3f of the water given, 90 %% %.3f", middle(t.drain), quantile(t.drain, 0.9))
 	say("shots seen, none told       recall %.3f, precision %.3f (mean of %d zones)", average(t.recall), average(t.precision), len(t.recall))
 	say("probe health                %.2f false alarms per 100 probe-days %v", 100*float64(total(t.ill))/t.probeDays, t.ill)
 	say("findings above 0.5          %.2f per 100 zone-days %v", 100*float64(total(t.cried))/t.zoneDays, t.cried)
-	say("daytime in band             mean %.3f (as its probes see it %.3f), worst tenth of zones %.3f", average(t.inBand), average(t.inBandSeen), quantile(t.inBand, 0.1))
+	say("daytime in band             mean %.3f (as the engine sees it %.3f), worst tenth of zones %.3f", average(t.inBand), average(t.inBandSeen), quantile(t.inBand, 0.1))
 	say("saturated, h a day          mean %.2f", average(t.saturatedH))
 	say("overnight dryback off, m3/m3 mean %+.4f, mean absolute %.4f, within 0.012 on %.2f of %d nights", average(t.dryback), average(absolute(t.dryback)), within(t.dryback, 0.012), len(t.dryback))
 	say("drain fraction off          mean %+.3f, mean absolute %.3f, within 0.05 on %.2f of days", average(t.fraction), average(absolute(t.fraction)), within(t.fraction, 0.05))
