@@ -50,8 +50,6 @@ func (c *checker) round(name string, v float64, decimals int) float64 {
 
 func (c *checker) content(name string, v float64) float64 { return c.round(name, v, decimalsContent) }
 
-func (c *checker) whole(name string, v float64) int64 { return int64(c.round(name, v, 0)) }
-
 // failed gives the first bad number as an error of where.
 func (c *checker) failed(where string) error {
 	if c.err == nil {
