@@ -16,7 +16,9 @@ func Build(z *learning.Zone, c *learning.Constants, atMs int64, steps int, s *Si
 		panic("forecast: a zone without a reading has no situation")
 	}
 	s.At = time.UnixMilli(atMs).UTC()
-	s.WaterContent, s.WaterContentSD = level, sd
+	// Reported water that is still coming in is as good as there.
+	coming := z.Capture.Mean * z.Shots.ComingML / c.VolumeML
+	s.WaterContent, s.WaterContentSD = math.Min(level+coming, math.Max(level, c.MaxMean)), sd
 	s.VolumeML = c.VolumeML
 	s.Capacity, s.CapacitySD = z.Capacity.Mean, z.Capacity.SD()
 	s.Capture, s.CaptureSD = z.Capture.Mean, z.Capture.SD()

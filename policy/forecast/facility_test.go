@@ -37,6 +37,8 @@ type season struct {
 	pots   int
 	noise  float64
 	random uint64
+	mute   bool // waterings are not reported
+	blind  bool // there is no climate
 
 	truth simulator.Truth
 }
@@ -105,14 +107,17 @@ func (s *season) play(days int, each func(day float64, o *Scored)) {
 		now := s.f.Now()
 		at := now.UnixMilli()
 		if minute%5 == 0 {
-			air := s.f.Air()
-			s.zone.Demand(&s.c, at, climate.Rate(climate.Inputs{Radiation: air.Inside, HasRadiation: true, DeficitKPa: air.Deficit, HasDeficit: true}))
+			if air := s.f.Air(); !s.blind {
+				s.zone.Demand(&s.c, at, climate.Rate(climate.Inputs{Radiation: air.Inside, HasRadiation: true, DeficitKPa: air.Deficit, HasDeficit: true}))
+			}
 			w := (s.f.Content(0, 0)+s.f.Content(0, 2))/2 + s.noise*s.normal()
 			s.zone.Observe(&s.c, at, math.Min(math.Max(w, 0), 1), s.noise)
 		}
 		if v := control.Due(now); v > 0 {
 			s.f.Open(0, v)
-			s.zone.Water(&s.c, at, v, true)
+			if !s.mute {
+				s.zone.Water(&s.c, at, v, true)
+			}
 		}
 		if at%IssueEvery == 0 {
 			n := s.record.Due(&s.zone, &s.c, at, &out)

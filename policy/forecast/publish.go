@@ -18,6 +18,7 @@ func (r *Record) Publish(z *learning.Zone, c *learning.Constants, s *Situation, 
 	m.sd, m.values = grow(m.sd, n), grow(m.values, n)
 	p.IssuedAt = s.At
 
+	shots = notReported(z, s.At.UnixMilli(), shots)
 	s.Forward(shots, &m.run)
 	r.Spread(s, shots, m.sd)
 	p.Plan.fill(m.run.WaterContent, m.sd)
@@ -26,13 +27,27 @@ func (r *Record) Publish(z *learning.Zone, c *learning.Constants, s *Situation, 
 	r.Spread(s, nil, m.sd)
 	p.NoWater.fill(m.dry.WaterContent, m.sd)
 
-	r.Usual.values(z, s.At.UnixMilli(), s.WaterContent, m.values)
+	// Yesterday at this time the same water was still to come.
+	dry := *s
+	dry.WaterContent = z.Level
+	r.Usual.values(z, s.At.UnixMilli(), z.Level, m.values)
 	m.shots = yesterday(z, c, s.At.UnixMilli(), m.shots[:0])
-	s.Forward(m.shots, &m.usual)
+	dry.Forward(m.shots, &m.usual)
 	p.usualAlone, p.usualBalance = grow(p.usualAlone, n), m.usual.WaterContent
 	copy(p.usualAlone, m.values)
 	r.Usual.leanOn(m.usual.WaterContent, m.values)
 	r.usualSpread(s.WaterContentSD, m.sd)
 	p.AsUsual.fill(m.values, m.sd)
 	return &m.run
+}
+
+// notReported leaves out a shot of the first step that was reported in the last
+// two minutes: the situation has its water already. Reports may come a minute
+// early.
+func notReported(z *learning.Zone, atMs int64, shots []Shot) []Shot {
+	const minute = 60_000
+	if len(shots) > 0 && shots[0].Step == 0 && z.Shots.ComingML > 0 && atMs-z.Shots.ReportMs <= 2*minute {
+		return shots[1:]
+	}
+	return shots
 }

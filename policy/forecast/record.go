@@ -127,12 +127,12 @@ func (r *Record) Issue(z *learning.Zone, s *Situation, atMs int64, shots []Shot,
 		if last >= len(run.WaterContent) || last >= len(p.AsUsual.WaterContent) {
 			return
 		}
-		anchor := r.Usual.anchor(z, atMs, hours*3600*1000, s.WaterContent)
+		anchor := r.Usual.anchor(z, atMs, hours*3600*1000, z.Level)
 		*r.slot(h, issue) = Slot{
 			Issue: tag(issue), Usual: pack(p.AsUsual.WaterContent[last]),
 			UsualOwn: pack(p.usualAlone[last]), Balance: pack(p.usualBalance[last]), Anchor: packSigned(anchor),
 			UsualHalf: pack(half(&p.AsUsual, last)), Plan: pack(run.WaterContent[last]),
-			PlanHalf: pack(half(&p.Plan, last)), Start: pack(s.WaterContent),
+			PlanHalf: pack(half(&p.Plan, last)), Start: pack(z.Level),
 			PlanML: float32(water), UptakeML: float32(uptake),
 		}
 	}

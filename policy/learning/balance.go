@@ -13,6 +13,10 @@ type Interval struct {
 	Begun   bool
 }
 
+// arriveS is the e-folding time in which reported water comes in, s: run times
+// of some minutes. Common practice, no source.
+const arriveS = 180.0
+
 // drink moves the zone to time to (within one course bin): the crop drinks as
 // believed and water above capacity drains.
 //
@@ -29,6 +33,11 @@ func (z *Zone) drink(c *Constants, to int64) {
 		z.Block.Drawn += effective
 		z.Open.ModelML += ml
 		change := -ml / c.VolumeML
+		if s := &z.Shots; s.ComingML > 0 {
+			in := s.ComingML * -math.Expm1(-seconds/arriveS)
+			s.ComingML -= in
+			change += z.Capture.Mean * in / c.VolumeML
+		}
 		if over := z.Level - z.Capacity.Mean; over > 0 {
 			change -= over * -math.Expm1(-seconds/math.Exp(z.DrainLog.Mean))
 		}
@@ -109,7 +118,7 @@ func (z *Zone) gap(c *Constants, at int64, w float64) {
 func (z *Zone) afresh(at int64, w float64) {
 	z.Ticks.forget()
 	z.Zigzag.begin(at, w)
-	z.Shots.StartMs, z.Shots.Rising, z.Shots.LastPeak = 0, false, 0
+	z.Shots.StartMs, z.Shots.Rising, z.Shots.LastPeak, z.Shots.ComingML = 0, false, 0, 0
 	z.Block = Block{}
 	z.openInterval(at, w)
 	z.Level, z.LevelVar = w, math.Max(z.LevelVar, 1e-5)
@@ -141,6 +150,7 @@ func (z *Zone) stepped(at int64, w, step float64) {
 func (z *Zone) skip(atMs int64) {
 	z.AtMs = atMs
 	z.Open.ModelML, z.Open.GivenML, z.Open.Begun = 0, 0, false
+	z.Shots.ComingML = 0
 	z.Account.roll(atMs)
 	z.Demands.skip(atMs)
 	z.LevelVar = levelVarMost

@@ -52,9 +52,9 @@ func (c *Course) atWith(at int64, mean float64) float64 {
 	return mean
 }
 
-// follow is how much of a new day enters the usual course: the last three days
+// follow is how much of a new day enters the usual course: the last two days
 // make up three quarters of it. Tomorrow's weather is much like today's.
-const follow = 0.35
+const follow = 0.5
 
 // learn takes the climate's mean demand of a bin.
 func (c *Course) learn(at int64, demand float64) {

@@ -93,6 +93,7 @@ func (t *Ticks) forget() { t.Len, t.Fall = 0, 0 }
 type ShotState struct {
 	ReportMs   int64   // newest report of a watering, 0: none
 	ReportML   float64 // reported volume of it that has not shown yet
+	ComingML   float64 // reported water that has still to come in
 	OpenMs     int64   // valve open since, 0: closed
 	OpenFlow   float64 // mL/s
 	StartMs    int64   // of the watering being followed, 0: none

@@ -33,9 +33,8 @@ func (z *Zone) Water(c *Constants, atMs int64, volumeML float64, known bool) {
 	z.Open.GivenML += volumeML
 	z.History.water(z.AtMs, volumeML)
 	if z.SeenMs != 0 {
-		up := z.Capture.Mean * volumeML / c.VolumeML
-		spread := up * math.Sqrt(0.04+z.Capture.Var)
-		z.Level = math.Min(z.Level+up, math.Max(c.MaxMean, z.Level))
+		s.ComingML += volumeML
+		spread := z.Capture.Mean * volumeML / c.VolumeML * math.Sqrt(0.04+z.Capture.Var)
 		z.LevelVar = math.Min(z.LevelVar+spread*spread, levelVarMost)
 	}
 }
@@ -220,7 +219,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 	}
 	if ev != nil {
 		ev.EndedAtMs, ev.EndedML = s.StartMs, s.GivenML
-		ev.EndedFrom, ev.EndedRise, ev.EndedKnown = s.Before, s.Top-s.Before, s.Known
+		ev.EndedFrom, ev.EndedRise, ev.EndedKnown, ev.EndedTopMs = s.Before, s.Top-s.Before, s.Known, s.TopMs-s.StartMs
 	}
 	z.learnFromShot(c, at, w, settled, drunk, ev)
 	z.closeInterval(c, at, w)
