@@ -1,6 +1,8 @@
 package ledger
 
 import (
+	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/go-json-experiment/json"
@@ -58,5 +60,32 @@ func TestChecks(t *testing.T) {
 				t.Errorf("%s: %v, %v", c, found, err)
 			}
 		}
+	}
+}
+
+// TestReadOnly: reports read a ledger that a daemon has open, see what it has
+// committed, and cannot change it.
+func TestReadOnly(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "ledger.db")
+	if _, err := OpenReadOnly(t.Context(), path); err == nil || !strings.Contains(err.Error(), "there is nothing in it") {
+		t.Errorf("a ledger that is not there: %v", err)
+	}
+	l := open(t, path)
+	r, err := OpenReadOnly(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		if err := r.Close(); err != nil {
+			t.Error(err)
+		}
+	}()
+	b := full(t, "bench-07")
+	if err := l.Commit(t.Context(), b); err != nil {
+		t.Fatal(err)
+	}
+	history(t, r, &b)
+	if _, err := r.read.Exec(`DELETE FROM moves`); err == nil {
+		t.Error("a reader has written")
 	}
 }

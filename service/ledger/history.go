@@ -16,16 +16,16 @@ import (
 type Zone struct{ Site, Zone string }
 
 // Zones lists the zones that anything is on record of, sorted by site and zone.
-func (l *Ledger) Zones(ctx context.Context) ([]Zone, error) {
-	return query(ctx, l, "zones", `SELECT site, zone FROM zones UNION SELECT site, zone FROM zone_keys
+func (r *Reader) Zones(ctx context.Context) ([]Zone, error) {
+	return query(ctx, r, "zones", `SELECT site, zone FROM zones UNION SELECT site, zone FROM zone_keys
 UNION SELECT DISTINCT site, zone FROM advice ORDER BY site, zone`,
 		func(rows *sql.Rows) (z Zone, err error) { return z, rows.Scan(&z.Site, &z.Zone) })
 }
 
 // Moves gives the moves of a zone's approvals from a time to another, both
 // included, in the order they were made.
-func (l *Ledger) Moves(ctx context.Context, site, zone string, from, to time.Time) ([]wire.Move, error) {
-	return query(ctx, l, "moves", `SELECT site, zone, advice, digest, "from", "to", at, by, note, under
+func (r *Reader) Moves(ctx context.Context, site, zone string, from, to time.Time) ([]wire.Move, error) {
+	return query(ctx, r, "moves", `SELECT site, zone, advice, digest, "from", "to", at, by, note, under
 FROM moves WHERE site = ? AND zone = ? AND at BETWEEN ? AND ? ORDER BY at, rowid`, scanMove, site, zone, from.UnixMilli(), to.UnixMilli())
 }
 
@@ -39,8 +39,8 @@ func scanMove(rows *sql.Rows) (m wire.Move, err error) {
 
 // Advice gives the advice issued for a zone from a time to another, both
 // included, in order, each as it stands now.
-func (l *Ledger) Advice(ctx context.Context, site, zone string, from, to time.Time) ([]*wire.Advice, error) {
-	return query(ctx, l, "advice", `SELECT id, body FROM advice
+func (r *Reader) Advice(ctx context.Context, site, zone string, from, to time.Time) ([]*wire.Advice, error) {
+	return query(ctx, r, "advice", `SELECT id, body FROM advice
 WHERE site = ? AND zone = ? AND issued_at BETWEEN ? AND ? ORDER BY issued_at, sequence`,
 		func(rows *sql.Rows) (*wire.Advice, error) {
 			var id string
@@ -54,8 +54,8 @@ WHERE site = ? AND zone = ? AND issued_at BETWEEN ? AND ? ORDER BY issued_at, se
 
 // Decisions gives the decisions on a zone's advice from a time to another, both
 // included, in the order they came.
-func (l *Ledger) Decisions(ctx context.Context, site, zone string, from, to time.Time) ([]wire.DecisionRecord, error) {
-	return query(ctx, l, "decisions", `SELECT site, zone, hash, signed, body FROM decisions
+func (r *Reader) Decisions(ctx context.Context, site, zone string, from, to time.Time) ([]wire.DecisionRecord, error) {
+	return query(ctx, r, "decisions", `SELECT site, zone, hash, signed, body FROM decisions
 WHERE site = ? AND zone = ? AND at BETWEEN ? AND ? ORDER BY at, rowid`, scanDecision, site, zone, from.UnixMilli(), to.UnixMilli())
 }
 
@@ -74,8 +74,8 @@ func scanDecision(rows *sql.Rows) (d wire.DecisionRecord, err error) {
 
 // Events gives what people did to a zone from a time to another, both included,
 // in order.
-func (l *Ledger) Events(ctx context.Context, site, zone string, from, to time.Time) ([]wire.Event, error) {
-	return query(ctx, l, "events", `SELECT body FROM events WHERE site = ? AND zone = ? AND at BETWEEN ? AND ? ORDER BY at, rowid`,
+func (r *Reader) Events(ctx context.Context, site, zone string, from, to time.Time) ([]wire.Event, error) {
+	return query(ctx, r, "events", `SELECT body FROM events WHERE site = ? AND zone = ? AND at BETWEEN ? AND ? ORDER BY at, rowid`,
 		func(rows *sql.Rows) (e wire.Event, err error) {
 			var body sql.RawBytes
 			if err := rows.Scan(&body); err != nil {
@@ -89,7 +89,7 @@ func (l *Ledger) Events(ctx context.Context, site, zone string, from, to time.Ti
 }
 
 // query reads all rows of a query.
-func query[T any](ctx context.Context, l *Ledger, what, q string, scan func(*sql.Rows) (T, error), args ...any) (out []T, err error) {
+func query[T any](ctx context.Context, l *Reader, what, q string, scan func(*sql.Rows) (T, error), args ...any) (out []T, err error) {
 	rows, err := l.read.QueryContext(ctx, q, args...)
 	if err != nil {
 		return nil, l.fault("read "+what, err)

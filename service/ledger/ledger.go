@@ -52,12 +52,11 @@ func (o Options) defaults() Options {
 
 // Ledger is an open ledger. Its methods may be called from any goroutine.
 type Ledger struct {
-	path    string
+	Reader
 	options Options
 	epoch   int64
 	lock    *os.File // nil in memory
-	write   *sql.DB  // one connection
-	read    *sql.DB  // the same as write in memory
+	write   *sql.DB  // one connection; in memory it reads too
 
 	writer  chan struct{} // holds one token: who has it writes
 	closed  chan struct{}
@@ -77,7 +76,7 @@ type place struct{ site, zone string }
 // refuses a file that another daemon has open, that is damaged, that is not a
 // ledger, or that a newer program has written.
 func Open(ctx context.Context, path string, o Options) (*Ledger, error) {
-	l := &Ledger{path: path, options: o.defaults(), writer: make(chan struct{}, 1), closed: make(chan struct{}), keys: map[place]int64{}}
+	l := &Ledger{Reader: Reader{path: path}, options: o.defaults(), writer: make(chan struct{}, 1), closed: make(chan struct{}), keys: map[place]int64{}}
 	if err := l.open(ctx); err != nil {
 		return nil, closing(err, l.Close)
 	}
@@ -99,10 +98,9 @@ func (l *Ledger) open(ctx context.Context) (err error) {
 		}
 	}
 	if l.path != InMemory {
-		if l.read, err = connect(l.path, l.options.BusyTimeout, true); err != nil {
-			return l.fault("open", err)
+		if err := l.Reader.connect(l.options.BusyTimeout); err != nil {
+			return err
 		}
-		l.read.SetMaxOpenConns(readers)
 	}
 	if !fresh {
 		// Through the connection that only reads: a file that turns out not to
@@ -131,9 +129,6 @@ func (l *Ledger) open(ctx context.Context) (err error) {
 	return nil
 }
 
-// readers is how many reads may go on at once.
-const readers = 4
-
 // begin counts this start of a daemon.
 func (l *Ledger) begin(ctx context.Context) error {
 	row := l.write.QueryRowContext(ctx, `UPDATE meta SET value = value + 1 WHERE key = 'epoch' RETURNING value`)
@@ -146,9 +141,6 @@ func (l *Ledger) begin(ctx context.Context) error {
 // Epoch is how many times the ledger has been opened for writing, this time
 // included. It stands in each move and decision.
 func (l *Ledger) Epoch() int64 { return l.epoch }
-
-// Path is the file of the ledger.
-func (l *Ledger) Path() string { return l.path }
 
 // Close ends the ledger. Commits that wait get an error.
 func (l *Ledger) Close() error {
@@ -179,11 +171,3 @@ func (l *Ledger) Close() error {
 }
 
 func (l *Ledger) isClosed() error { return fmt.Errorf("ledger %s: it is closed", l.path) }
-
-// closing gives err, with what closing after it came to.
-func closing(err error, end func() error) error {
-	if e := end(); e != nil {
-		return fmt.Errorf("%w (and on closing: %v)", err, e)
-	}
-	return err
-}

@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"os"
@@ -125,14 +124,14 @@ func TestRoundTrip(t *testing.T) {
 	if diff := cmp.Diff(want, got, sameTimes); diff != "" {
 		t.Errorf("recovered (-want +got):\n%s", diff)
 	}
-	history(t, l, &b)
+	history(t, &l.Reader, &b)
 	none, err := l.Recover(t.Context(), "north", "bench-08")
 	if diff := cmp.Diff(ZoneRecord{Site: "north", Zone: "bench-08"}, none); diff != "" || err != nil {
 		t.Errorf("an unknown zone gave %v:\n%s", err, diff)
 	}
 }
 
-func history(t *testing.T, l *Ledger, b *Batch) {
+func history(t *testing.T, l *Reader, b *Batch) {
 	t.Helper()
 	from, to := noon.Add(-24*time.Hour), noon.Add(24*time.Hour)
 	moves, err := l.Moves(t.Context(), "north", "bench-07", from, to)
@@ -161,7 +160,7 @@ func history(t *testing.T, l *Ledger, b *Batch) {
 	}
 }
 
-func pointsOf(t testing.TB, l *Ledger, zone string, from, to time.Time) (out []Point) {
+func pointsOf(t testing.TB, l *Reader, zone string, from, to time.Time) (out []Point) {
 	t.Helper()
 	err := l.Points(t.Context(), "north", zone, from, to, func(p Point) error {
 		out = append(out, p)
@@ -277,141 +276,11 @@ func TestPoisonedBatch(t *testing.T) {
 	if err := l.Commit(t.Context(), Batch{Points: []Point{{Site: "north", Zone: "bad", At: noon, WaterContent: 0.5}}}); err != nil {
 		t.Fatal(err)
 	}
-	if p := pointsOf(t, l, "bad", noon, noon); len(p) != 1 || p[0].WaterContent != 0.5 {
+	if p := pointsOf(t, &l.Reader, "bad", noon, noon); len(p) != 1 || p[0].WaterContent != 0.5 {
 		t.Errorf("points of a zone whose key was rolled back: %+v", p)
 	}
 	if err := l.Writable(t.Context()); err != nil {
 		t.Errorf("a bad batch made the ledger unwritable: %v", err)
-	}
-}
-
-// TestRefusedFiles: each file that is no ledger of ours is left as it is and
-// refused with a sentence.
-func TestRefusedFiles(t *testing.T) {
-	dir := t.TempDir()
-	made := func(name string, change func(path string)) string {
-		path := filepath.Join(dir, name)
-		change(path)
-		return path
-	}
-	sqlFile := func(statements ...string) func(string) {
-		return func(path string) {
-			db, err := sql.Open("sqlite", path)
-			if err != nil {
-				t.Fatal(err)
-			}
-			for _, s := range statements {
-				if _, err := db.Exec(s); err != nil {
-					t.Fatal(err)
-				}
-			}
-			if err := db.Close(); err != nil {
-				t.Fatal(err)
-			}
-		}
-	}
-	write := func(content string) func(string) {
-		return func(path string) {
-			if err := os.WriteFile(path, []byte(content), 0o600); err != nil {
-				t.Fatal(err)
-			}
-		}
-	}
-	for _, c := range []struct{ name, path, want string }{
-		{"not SQLite", made("text", write("site: north\nzones: {}\n")), "is not a ledger"},
-		{"another program's", made("other", sqlFile(`CREATE TABLE t (a)`)), "of another program"},
-		{"newer", made("newer", sqlFile(fmt.Sprintf(`PRAGMA application_id = %d`, applicationID), `PRAGMA user_version = 99`)), "it has version 99"},
-		{"cut short", made("short", func(path string) { damaged(t, path, func(b []byte) []byte { return b[:len(b)*2/3] }) }), "it is damaged"},
-		{"overwritten", made("holes", func(path string) {
-			damaged(t, path, func(b []byte) []byte {
-				copy(b[len(b)/2:], make([]byte, 4096))
-				return b
-			})
-		}), "it is damaged"},
-		{"no folder", filepath.Join(dir, "nowhere", "ledger.db"), "a folder that is there"},
-		{"a folder", dir, "ledger"},
-		{"no path", "", "no path"},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			before, _ := os.ReadFile(c.path) // a folder and a missing file have none
-			l, err := Open(t.Context(), c.path, Options{})
-			if err == nil {
-				t.Fatal(errors.Join(errors.New("it was opened"), l.Close()))
-			}
-			if !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "failed to") {
-				t.Errorf("it says %q, want %q in it", err, c.want)
-			}
-			if after, _ := os.ReadFile(c.path); string(before) != string(after) {
-				t.Error("the file was changed")
-			}
-		})
-	}
-}
-
-// damaged makes a ledger of some pages and changes its bytes.
-func damaged(t *testing.T, path string, change func([]byte) []byte) {
-	t.Helper()
-	l, err := Open(t.Context(), path, Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for i := range 50 {
-		if err := l.Commit(t.Context(), full(t, fmt.Sprint("z", i))); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if err := l.Close(); err != nil {
-		t.Fatal(err)
-	}
-	b, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(path, change(b), 0o600); err != nil {
-		t.Fatal(err)
-	}
-}
-
-// TestOneDaemon: a second opening is refused while the first is open.
-func TestOneDaemon(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "ledger.db")
-	l := open(t, path)
-	if _, err := Open(t.Context(), path, Options{}); err == nil || !strings.Contains(err.Error(), "another daemon has it open") {
-		t.Errorf("a second opening gave %v", err)
-	}
-	if err := l.Close(); err != nil {
-		t.Fatal(err)
-	}
-	open(t, path)
-}
-
-// TestSQLiteVersion: before 3.51.3 a reset of the write-ahead log could damage
-// a database. Source: sqlite.org, release notes of 3.51.3 (memory of the notes;
-// the version is the engine's own answer).
-func TestSQLiteVersion(t *testing.T) {
-	var got string
-	l := open(t, InMemory)
-	if err := l.read.QueryRow(`SELECT sqlite_version()`).Scan(&got); err != nil {
-		t.Fatal(err)
-	}
-	var v [3]int
-	if _, err := fmt.Sscanf(got, "%d.%d.%d", &v[0], &v[1], &v[2]); err != nil {
-		t.Fatal(err)
-	}
-	if slices.Compare(v[:], []int{3, 51, 3}) < 0 {
-		t.Errorf("SQLite %s; want 3.51.3 or later", got)
-	}
-}
-
-// TestDurability: the promises rest on these settings of the connection that
-// writes.
-func TestDurability(t *testing.T) {
-	l := open(t, filepath.Join(t.TempDir(), "ledger.db"))
-	for pragma, want := range map[string]string{"journal_mode": "wal", "synchronous": "2", "user_version": fmt.Sprint(len(migrations))} {
-		got, err := texts(t.Context(), l.write, "PRAGMA "+pragma)
-		if err != nil || len(got) != 1 || got[0] != want {
-			t.Errorf("%s is %v (%v), want %s", pragma, got, err, want)
-		}
 	}
 }
 
@@ -441,7 +310,7 @@ func TestPrune(t *testing.T) {
 	if err := l.Prune(t.Context(), end); err != nil {
 		t.Fatal(err)
 	}
-	points := pointsOf(t, l, "b", noon, end)
+	points := pointsOf(t, &l.Reader, "b", noon, end)
 	if len(points) != 49 || points[0].At.Before(end.Add(-49*time.Hour)) {
 		t.Errorf("%d points from %v, want 49 of the last 48 h", len(points), points[0].At)
 	}

@@ -52,23 +52,23 @@ FROM points WHERE hour = ? AND zone = ? ORDER BY second`
 // Points gives the points of a zone from a time to another, both included, in
 // order, until one is refused. The time it takes grows with the hours, not with
 // the number of zones.
-func (l *Ledger) Points(ctx context.Context, site, zone string, from, to time.Time, give func(Point) error) error {
+func (r *Reader) Points(ctx context.Context, site, zone string, from, to time.Time, give func(Point) error) error {
 	var key int64
-	err := l.read.QueryRowContext(ctx, `SELECT key FROM zone_keys WHERE site = ? AND zone = ?`, site, zone).Scan(&key)
+	err := r.read.QueryRowContext(ctx, `SELECT key FROM zone_keys WHERE site = ? AND zone = ?`, site, zone).Scan(&key)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil
 	}
 	if err != nil {
-		return l.fault("read points of "+site+"/"+zone, err)
+		return r.fault("read points of "+site+"/"+zone, err)
 	}
-	first, last, err := l.hours(ctx)
+	first, last, err := r.hours(ctx)
 	if err != nil {
 		return err
 	}
 	for hour := max(first, from.Unix()/secondsPerHour); hour <= min(last, to.Unix()/secondsPerHour); hour++ {
-		points, err := l.hour(ctx, hour, key)
+		points, err := r.hour(ctx, hour, key)
 		if err != nil {
-			return l.fault("read points of "+site+"/"+zone, err)
+			return r.fault("read points of "+site+"/"+zone, err)
 		}
 		for i := range points {
 			p := points[i]
@@ -86,10 +86,10 @@ func (l *Ledger) Points(ctx context.Context, site, zone string, from, to time.Ti
 
 // hours gives the first and the last hour that any zone has points of; the last
 // lies before the first when there are none.
-func (l *Ledger) hours(ctx context.Context) (first, last int64, err error) {
+func (r *Reader) hours(ctx context.Context) (first, last int64, err error) {
 	var a, b sql.NullInt64
-	if err := l.read.QueryRowContext(ctx, `SELECT (SELECT min(hour) FROM points), (SELECT max(hour) FROM points)`).Scan(&a, &b); err != nil {
-		return 0, 0, l.fault("read points", err)
+	if err := r.read.QueryRowContext(ctx, `SELECT (SELECT min(hour) FROM points), (SELECT max(hour) FROM points)`).Scan(&a, &b); err != nil {
+		return 0, 0, r.fault("read points", err)
 	}
 	if !a.Valid {
 		return 0, -1, nil
@@ -97,8 +97,8 @@ func (l *Ledger) hours(ctx context.Context) (first, last int64, err error) {
 	return a.Int64, b.Int64, nil
 }
 
-func (l *Ledger) hour(ctx context.Context, hour, key int64) (points []Point, err error) {
-	rows, err := l.read.QueryContext(ctx, readPoints, hour, key)
+func (r *Reader) hour(ctx context.Context, hour, key int64) (points []Point, err error) {
+	rows, err := r.read.QueryContext(ctx, readPoints, hour, key)
 	if err != nil {
 		return nil, err
 	}

@@ -32,7 +32,7 @@ const (
 )
 
 // Recover gives what is on record of one zone; an empty record when it is new.
-func (l *Ledger) Recover(ctx context.Context, site, zone string) (ZoneRecord, error) {
+func (l *Reader) Recover(ctx context.Context, site, zone string) (ZoneRecord, error) {
 	out := ZoneRecord{Site: site, Zone: zone}
 	s, err := l.streams(ctx, true, site, zone)
 	if err != nil {
@@ -50,7 +50,7 @@ func (l *Ledger) Recover(ctx context.Context, site, zone string) (ZoneRecord, er
 // RecoverAll gives what is on record of every zone, sorted by site and zone,
 // until one is refused. Give must not write to a ledger in memory: that has one
 // connection.
-func (l *Ledger) RecoverAll(ctx context.Context, give func(ZoneRecord) error) (err error) {
+func (l *Reader) RecoverAll(ctx context.Context, give func(ZoneRecord) error) (err error) {
 	s, err := l.streams(ctx, false, "", "")
 	if err != nil {
 		return err
@@ -70,7 +70,7 @@ func (l *Ledger) RecoverAll(ctx context.Context, give func(ZoneRecord) error) (e
 	}
 }
 
-func (l *Ledger) reading(err error) error {
+func (l *Reader) reading(err error) error {
 	if err == nil {
 		return nil
 	}
@@ -86,7 +86,7 @@ type streams struct {
 	covers stream[wire.CoverRecord]
 }
 
-func (l *Ledger) streams(ctx context.Context, one bool, site, zone string) (*streams, error) {
+func (l *Reader) streams(ctx context.Context, one bool, site, zone string) (*streams, error) {
 	// One transaction: the three see the same moment.
 	tx, err := l.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {

@@ -3,35 +3,15 @@ package ledger
 import (
 	"context"
 	"database/sql"
-	_ "embed" // the schema
 	"errors"
 	"fmt"
 	"io"
 	"net/url"
 	"os"
-	"strings"
 	"time"
 
-	"modernc.org/sqlite"
-	sqlite3 "modernc.org/sqlite/lib"
+	_ "modernc.org/sqlite" // the driver
 )
-
-//go:embed schema.sql
-var schema string
-
-// applicationID marks a SQLite file as a ledger: "rhiz" in ASCII.
-const applicationID = 0x7268697a
-
-// migrations bring a ledger from the version of their index to the next. Old
-// ones are never edited.
-var migrations = [...]string{schema}
-
-// ErrUnavailable is in every error that lies in the file or the disk and not
-// in what was to be written: nothing can be recorded for now.
-var ErrUnavailable = errors.New("the ledger cannot be written")
-
-// ErrFull is in an ErrUnavailable that space on the disk would mend.
-var ErrFull = errors.New("the disk is full")
 
 // connect opens a pool of connections. In WAL mode synchronous=FULL syncs the
 // log at every commit, so that a commit survives a power cut; NORMAL would
@@ -87,42 +67,6 @@ func isFresh(path string) (fresh bool, err error) {
 // years must not hold up a start.
 const smallEnough = 256 << 20
 
-// check reads an existing ledger for what it is and for damage.
-func (l *Ledger) check(ctx context.Context) error {
-	var id, tables, version int64
-	for query, to := range map[string]*int64{
-		`PRAGMA application_id`:              &id,
-		`PRAGMA user_version`:                &version,
-		`SELECT count(*) FROM sqlite_schema`: &tables,
-	} {
-		if err := l.read.QueryRowContext(ctx, query).Scan(to); err != nil {
-			return l.fault("open", err)
-		}
-	}
-	if id != applicationID && (id != 0 || tables > 0) {
-		return fmt.Errorf("ledger %s: it is a SQLite file of another program (application id %#x); expected a ledger; name another path", l.path, id)
-	}
-	if version > int64(len(migrations)) {
-		return fmt.Errorf("ledger %s: it has version %d, this program knows up to %d; expected a ledger of this or an older program; start the newer program, or name another path",
-			l.path, version, len(migrations))
-	}
-	info, err := os.Stat(l.path)
-	if err != nil {
-		return fmt.Errorf("ledger %s: %w", l.path, err)
-	}
-	for _, c := range checks(info.Size()) {
-		found, err := texts(ctx, l.read, c)
-		if err != nil {
-			return l.fault("check", err)
-		}
-		if len(found) != 1 || found[0] != "ok" {
-			return fmt.Errorf("ledger %s: it is damaged (%s); expected a whole file; stop the daemon, put the last copy in its place, and look at the disk: %w",
-				l.path, strings.Join(found, "; "), ErrUnavailable)
-		}
-	}
-	return nil
-}
-
 // checks are the statements that look for damage in a file of a size.
 func checks(size int64) []string {
 	if size <= smallEnough {
@@ -146,51 +90,4 @@ func texts(ctx context.Context, db *sql.DB, query string) (found []string, err e
 		found = append(found, s)
 	}
 	return found, rows.Err()
-}
-
-// migrate brings the file to the newest version, in one transaction.
-func (l *Ledger) migrate(ctx context.Context) error {
-	var version int
-	if err := l.write.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&version); err != nil {
-		return l.fault("open", err)
-	}
-	if version == len(migrations) {
-		return nil
-	}
-	tx, err := l.write.BeginTx(ctx, nil)
-	if err != nil {
-		return l.fault("begin version", err)
-	}
-	steps := append([]string{fmt.Sprintf(`PRAGMA application_id = %d`, applicationID)}, migrations[version:]...)
-	steps = append(steps, fmt.Sprintf(`PRAGMA user_version = %d`, len(migrations)))
-	for _, step := range steps {
-		if _, err := tx.ExecContext(ctx, step); err != nil {
-			return closing(l.fault(fmt.Sprintf("bring to version %d", len(migrations)), err), tx.Rollback)
-		}
-	}
-	if err := tx.Commit(); err != nil {
-		return l.fault(fmt.Sprintf("bring to version %d", len(migrations)), err)
-	}
-	return nil
-}
-
-// fault gives an error of the file its sentence and its kind.
-func (l *Ledger) fault(what string, err error) error {
-	var e *sqlite.Error
-	if !errors.As(err, &e) {
-		return fmt.Errorf("ledger %s: %s: %w", l.path, what, err)
-	}
-	switch e.Code() & 0xff {
-	case sqlite3.SQLITE_FULL:
-		return fmt.Errorf("ledger %s: %s: %w (code %d); advice cannot be approved until there is space: %w", l.path, what, ErrFull, e.Code(), ErrUnavailable)
-	case sqlite3.SQLITE_IOERR:
-		return fmt.Errorf("ledger %s: %s: the disk refused (code %d); advice cannot be approved until it takes writes; look at the space and the health of the disk: %w", l.path, what, e.Code(), ErrUnavailable)
-	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
-		return fmt.Errorf("ledger %s: %s: it is damaged (code %d); stop the daemon, put the last copy in its place, and look at the disk: %w", l.path, what, e.Code(), ErrUnavailable)
-	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_AUTH:
-		return fmt.Errorf("ledger %s: %s: it may not be written (code %d); expected a file and a folder that this user may write: %w", l.path, what, e.Code(), ErrUnavailable)
-	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_PROTOCOL:
-		return fmt.Errorf("ledger %s: %s: another program holds it (code %d); end what has the file open for writing: %w", l.path, what, e.Code(), ErrUnavailable)
-	}
-	return fmt.Errorf("ledger %s: %s: %w", l.path, what, err)
 }

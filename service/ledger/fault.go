@@ -1,0 +1,44 @@
+package ledger
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+)
+
+// ErrUnavailable is in every error that lies in the file or the disk and not
+// in what was to be written: nothing can be recorded for now.
+var ErrUnavailable = errors.New("the ledger cannot be written")
+
+// ErrFull is in an ErrUnavailable that space on the disk would mend.
+var ErrFull = errors.New("the disk is full")
+
+// damage says what a check of the file has found.
+func (r *Reader) damage(found []string) error {
+	return fmt.Errorf("ledger %s: it is damaged (%s); expected a whole file; stop the daemon, put the last copy in its place, and look at the disk: %w",
+		r.path, strings.Join(found, "; "), ErrUnavailable)
+}
+
+// fault gives an error of the file its sentence and its kind.
+func (r *Reader) fault(what string, err error) error {
+	var e *sqlite.Error
+	if !errors.As(err, &e) {
+		return fmt.Errorf("ledger %s: %s: %w", r.path, what, err)
+	}
+	switch e.Code() & 0xff {
+	case sqlite3.SQLITE_FULL:
+		return fmt.Errorf("ledger %s: %s: %w (code %d); advice cannot be approved until there is space: %w", r.path, what, ErrFull, e.Code(), ErrUnavailable)
+	case sqlite3.SQLITE_IOERR:
+		return fmt.Errorf("ledger %s: %s: the disk refused (code %d); advice cannot be approved until it takes writes; look at the space and the health of the disk: %w", r.path, what, e.Code(), ErrUnavailable)
+	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
+		return fmt.Errorf("ledger %s: %s: it is damaged (code %d); stop the daemon, put the last copy in its place, and look at the disk: %w", r.path, what, e.Code(), ErrUnavailable)
+	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_AUTH:
+		return fmt.Errorf("ledger %s: %s: it may not be written (code %d); expected a file and a folder that this user may write: %w", r.path, what, e.Code(), ErrUnavailable)
+	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_PROTOCOL:
+		return fmt.Errorf("ledger %s: %s: another program holds it (code %d); end what has the file open for writing: %w", r.path, what, e.Code(), ErrUnavailable)
+	}
+	return fmt.Errorf("ledger %s: %s: %w", r.path, what, err)
+}
