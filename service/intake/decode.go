@@ -205,14 +205,14 @@ func (rd *reader) fail(reason Reason, where, value []byte) Reason {
 // drop notes the first signal or field that is not taken.
 func (rd *reader) drop(reason Reason, where, value []byte) {
 	if rd.refusal.Reason == "" {
-		rd.refusal = Refusal{Reason: reason, Where: shown(where), Value: shown(value)}
+		rd.refusal = Refusal{Reason: reason, Where: shown(where), Value: shown(bytes.TrimSpace(value))}
 	}
 }
 
-// dropValue is drop for a value that was worked out.
-func (rd *reader) dropValue(reason Reason, where []byte, value float64) {
+// dropValue is drop for a value that was worked out, in its unit.
+func (rd *reader) dropValue(reason Reason, where []byte, value float64, unit []byte) {
 	if rd.refusal.Reason == "" {
-		rd.drop(reason, where, strconv.AppendFloat(nil, value, 'g', -1, 64))
+		rd.drop(reason, where, append(append(strconv.AppendFloat(nil, value, 'g', -1, 64), ' '), unit...))
 	}
 }
 

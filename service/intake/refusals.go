@@ -16,6 +16,7 @@ const (
 	NotJSON         Reason = "not-json"
 	Malformed       Reason = "malformed"
 	WrongVersion    Reason = "wrong-version"
+	MustUnderstand  Reason = "must-understand"
 	UnknownTopic    Reason = "unknown-topic"
 	UnknownSite     Reason = "unknown-site"
 	UnknownZone     Reason = "unknown-zone"
@@ -54,6 +55,7 @@ var Reasons = []ReasonDescription{
 	{NotJSON, "the payload is not JSON", "JSON as RFC 8259 defines it, in UTF-8", "look at what the device sends"},
 	{Malformed, "the payload is JSON of another shape", "a SenML pack (RFC 8428) or one flat object of signals, each name once", "look at what the device sends, or map the topic in the site file"},
 	{WrongVersion, "the SenML pack is of a version that this program does not know", "bver up to 10, or 26", "set the device to SenML version 10"},
+	{MustUnderstand, "the SenML pack has a label that must be understood and is not", "labels of RFC 8428; others may stand beside them unless they end in _", "look at what the device sends"},
 	{UnknownTopic, "the topic is none that a site file names", "a native topic or one under telemetry in the site file", "add a mapping, or unsubscribe the device"},
 	{UnknownSite, "the topic names a site that no site file has", "a site of the site files", "correct the topic or add the site"},
 	{UnknownZone, "the topic names a zone that its site does not have", "a zone of the site file", "correct the topic or add the zone"},
@@ -64,7 +66,7 @@ var Reasons = []ReasonDescription{
 	{UnknownUnit, "the unit is none that the signal may come in", "a unit of the table of units", "correct the unit at the device or in the site file"},
 	{NotANumber, "the value is not a number", "a number, or true and false for valve_open", "look at what the device sends"},
 	{NotATime, "the time cannot be read", "an instant between 1970 and 9999: RFC 3339, or a number in the unit of the site file", "correct the device or the time's unit in the site file"},
-	{ImpossibleValue, "the value is physically impossible for the signal", "a value inside the signal's limits", "check the unit first, then the instrument"},
+	{ImpossibleValue, "the value is physically impossible for the signal", "a value inside the signal's limits", "check the unit first (a SenML % is a ratio, 1 = whole), then the instrument"},
 	{Late, "the reading is older than its zone can still take", "readings at most 15 min late", "look at the network and at the device's clock"},
 	{Doubled, "the reading has been taken already", "each reading once", "nothing where delivery is at least once"},
 	{FromTheFuture, "the reading is stamped ahead of its zone's time", "a stamp near the zone's time", "set the device's clock"},

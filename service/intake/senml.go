@@ -176,7 +176,7 @@ func (rd *reader) senMLField(record *senMLRecord, base *senMLBase, field []byte,
 		record.summed = true
 	default:
 		if len(field) > 0 && field[len(field)-1] == '_' {
-			return WrongVersion
+			return MustUnderstand
 		}
 	}
 	if !ok {
@@ -231,7 +231,7 @@ func takeSenML(rd *reader, record *senMLRecord) Reason {
 	}
 	at, own, ok := rd.senMLTime(record.time)
 	if !ok {
-		rd.dropValue(NotATime, name, record.time)
+		rd.dropValue(NotATime, name, record.time, nil)
 		return ""
 	}
 	c := asIs
@@ -243,7 +243,7 @@ func takeSenML(rd *reader, record *senMLRecord) Reason {
 	}
 	r := rd.add(at, own, signal)
 	if reason := put(&r.values, signal, record.value, c); reason != "" {
-		rd.dropValue(reason, name, record.value)
+		rd.dropValue(reason, name, record.value, record.unit.text())
 	}
 	return ""
 }

@@ -120,7 +120,7 @@ func TestSenMLResolution(t *testing.T) {
 // TestSenMLRefusals holds the packs that a reader must refuse or may take.
 func TestSenMLRefusals(t *testing.T) {
 	want := map[string]Reason{
-		"unknown label ending in _ : error":                        WrongVersion,
+		"unknown label ending in _ : error":                        MustUnderstand,
 		"unknown label: ignore the label":                          "",
 		"higher version: do not use the pack":                      WrongVersion,
 		"two value fields: invalid":                                Malformed,
