@@ -18,6 +18,11 @@ const (
 	// one before and the one after.
 	weightDryback = 1.5
 	scaleDryback  = 0.008 // m3/m3
+	// mostDryback bounds what one night can cost, h: a night that is far off
+	// anyway says nothing about the day.
+	mostDryback = 5.0
+	// The night should start near the full point: per band width below it.
+	weightNightStart = 0.3
 	// Off by scaleDrain the drain fraction costs 0.41, off by three times that 2.2; a
 	// site that asks for much drain has asked for the wetter hours that it takes.
 	weightDrain = 1.0
@@ -32,7 +37,7 @@ const (
 	scalePoreEC  = 0.10
 	// Shots wear valves and wet foliage and floors; by night nobody sees them.
 	weightShot      = 0.02
-	weightNightShot = 0.15
+	weightNightShot = 0.3
 	// People like to see yesterday's numbers again.
 	weightChange         = 0.03
 	weightChangeRecovery = 0.15
@@ -45,6 +50,7 @@ type Score struct {
 	Band             float64
 	Saturation       float64
 	OvernightDryback float64
+	NightStart       float64
 	DrainFraction    float64
 	PoreEC           float64
 	Shots            float64
@@ -58,17 +64,24 @@ type Score struct {
 // the target and grows evenly far from it.
 func off(x float64) float64 { return math.Sqrt(1+x*x) - 1 }
 
+// night is what one overnight dryback costs that is so far off its target.
+func night(d float64) float64 {
+	x := weightDryback * off(d/scaleDryback)
+	return mostDryback * x / (mostDryback + x)
+}
+
 // add books one outcome with its weight.
 func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 	p, band := &s.req.Priorities, &s.band
 	score.Band += weight * p.Band * (o.dayBelow + o.dayAbove + weightNightBelow*o.nightBelow + weightNightAbove*o.nightAbove)
 	score.Saturation += weight * p.Saturation * weightSaturation * o.saturatedH
 
-	dry := off((o.comingNight - band.OvernightDryback) / scaleDryback)
+	dry := night(o.comingNight - band.OvernightDryback)
 	if s.firstNightCounts {
-		dry += off((o.lastNight - band.OvernightDryback) / scaleDryback)
+		dry += night(o.lastNight - band.OvernightDryback)
 	}
-	score.OvernightDryback += weight * p.OvernightDryback * weightDryback * dry
+	score.OvernightDryback += weight * p.OvernightDryback * dry
+	score.NightStart += weight * p.OvernightDryback * weightNightStart * math.Max(0, band.FullPoint-o.lastPeak) / band.Width()
 
 	if o.given > 0 {
 		x := weightDrain * off((o.drain/o.given-s.salt.wanted)/scaleDrain)
@@ -86,7 +99,7 @@ func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 }
 
 func (s *Score) total() {
-	s.Cost = s.Band + s.Saturation + s.OvernightDryback + s.DrainFraction + s.PoreEC + s.Shots + s.Change
+	s.Cost = s.Band + s.Saturation + s.OvernightDryback + s.NightStart + s.DrainFraction + s.PoreEC + s.Shots + s.Change
 }
 
 // evaluate costs a candidate over the first members of the spread.

@@ -40,6 +40,7 @@ type outcome struct {
 	shots, nightShots      int
 	peak, trough           float64 // m3/m3
 	lastNight, comingNight float64 // overnight drybacks, m3/m3
+	lastPeak               float64 // where the coming night starts, m3/m3
 	nightUptake            float64 // mL after the last shot
 	end                    float64 // water content when the next day starts, m3/m3
 }
@@ -126,7 +127,7 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 	if first {
 		o.lastNight = lastPeak - w
 	}
-	o.comingNight = lastPeak - w
+	o.comingNight, o.lastPeak = lastPeak-w, lastPeak
 }
 
 // quietUntil is the first step from k on, at most end, in which a shot may come;

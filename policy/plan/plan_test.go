@@ -112,7 +112,7 @@ func TestProposalsKeepTheLimits(t *testing.T) {
 		if err := takes(r, &p); err != nil {
 			t.Fatalf("%v: %+v", err, p.Setpoints)
 		}
-		if x := p.Score; !(x.Cost >= 0) || math.IsInf(x.Cost, 0) || math.Abs(x.Band+x.Saturation+x.OvernightDryback+x.DrainFraction+x.PoreEC+x.Shots+x.Change-x.Cost) > 1e-9 {
+		if x := p.Score; !(x.Cost >= 0) || math.IsInf(x.Cost, 0) || math.Abs(x.Band+x.Saturation+x.OvernightDryback+x.NightStart+x.DrainFraction+x.PoreEC+x.Shots+x.Change-x.Cost) > 1e-9 {
 			t.Fatalf("score %+v", x)
 		}
 		if again := Best(r, new(Scratch)); !reflect.DeepEqual(again, p) {

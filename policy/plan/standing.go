@@ -74,20 +74,28 @@ const (
 	materialHours     = 1.5
 	materialShare     = 0.3
 	materialHoursHard = 0.5
+	// A dryback, a drain fraction or an EC that is off can wait for the evening's
+	// plan; water that is lacking or too much cannot.
+	canWait = 0.2
 )
 
+// urgent is the part of a cost for which a person may be asked during the day.
+func (s *Score) urgent() float64 {
+	return s.Band + s.Saturation + canWait*(s.OvernightDryback+s.NightStart+s.DrainFraction+s.PoreEC)
+}
+
 // Keep tells whether the standing plan stays: unless keeping it costs
-// materially more than the best one, or a hard limit is near that the best one
-// keeps away from.
+// materially more than the best one in what cannot wait, or a hard limit is near
+// that the best one keeps away from.
 func Keep(standing, best Score) bool {
-	more := standing.Cost - (best.Cost - best.Change)
+	more := standing.urgent() - best.urgent()
 	if standing.HardLimitNear && !best.HardLimitNear {
 		return more < materialHoursHard
 	}
-	return more < math.Max(materialHours, materialShare*standing.Cost)
+	return more < math.Max(materialHours, materialShare*standing.urgent())
 }
 
 // Superseded says why the standing plan gives way to the best one.
 func Superseded(standing, best Score) advice.Reason {
-	return advice.Say("superseded-materially", advice.Number(standing.Cost), advice.Number(best.Cost-best.Change))
+	return advice.Say("superseded-materially", advice.Number(standing.urgent()), advice.Number(best.urgent()))
 }

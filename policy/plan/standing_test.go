@@ -84,14 +84,16 @@ func TestKeep(t *testing.T) {
 		standing, best Score
 		keep           bool
 	}{
-		{"the same", Score{Cost: 3}, Score{Cost: 3}, true},
-		{"an hour more", Score{Cost: 3}, Score{Cost: 2}, true},
-		{"two hours more", Score{Cost: 4}, Score{Cost: 2}, false},
-		{"two hours of a bad day", Score{Cost: 10}, Score{Cost: 8}, true},
-		{"what change costs is no reason to stay", Score{Cost: 4}, Score{Cost: 2.7, Change: 0.3}, false},
-		{"near a hard limit", Score{Cost: 3, HardLimitNear: true}, Score{Cost: 2.4}, false},
-		{"near a hard limit either way", Score{Cost: 3, HardLimitNear: true}, Score{Cost: 2.4, HardLimitNear: true}, true},
-		{"better than the best", Score{Cost: 1, HardLimitNear: true}, Score{Cost: 2}, true},
+		{"the same", Score{Band: 3}, Score{Band: 3}, true},
+		{"an hour more", Score{Band: 3}, Score{Band: 2}, true},
+		{"two hours more", Score{Band: 4}, Score{Band: 2}, false},
+		{"two hours more, of saturation", Score{Band: 1, Saturation: 3}, Score{Band: 1, Saturation: 1}, false},
+		{"two hours of a bad day", Score{Band: 10}, Score{Band: 8}, true},
+		{"a dryback can wait for the evening", Score{Band: 1, OvernightDryback: 5}, Score{Band: 1}, true},
+		{"shots and change are no reason", Score{Band: 1, Shots: 4, Change: 3}, Score{Band: 1}, true},
+		{"near a hard limit", Score{Band: 3, HardLimitNear: true}, Score{Band: 2.4}, false},
+		{"near a hard limit either way", Score{Band: 3, HardLimitNear: true}, Score{Band: 2.4, HardLimitNear: true}, true},
+		{"better than the best", Score{Band: 1, HardLimitNear: true}, Score{Band: 2}, true},
 	} {
 		if keep := Keep(c.standing, c.best); keep != c.keep {
 			t.Errorf("%s: keep %v", c.name, keep)
