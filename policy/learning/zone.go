@@ -56,6 +56,10 @@ type Events struct {
 	EndedRise    float64 // from there to its top; 0 where it did not show
 	EndedKnown   bool    // its volume was reported
 	EndedTopMs   int64   // from its start to its top, ms
+	EndedFrom    float64 // water content that it began from
+	EndedRise    float64 // from there to its top; 0 where it did not show
+	EndedKnown   bool    // its volume was reported
+	EndedTopMs   int64   // from its start to its top, ms
 	KeptShare    float64 // share of it that was still there, 0 to 1
 	Unreported   bool    // that watering was not reported though this zone's are
 	MissedAtMs   int64   // a reported watering that did not show in the water content
