@@ -3,6 +3,7 @@ package policy
 import (
 	"time"
 
+	"rhizostat/policy/diagnose"
 	"rhizostat/policy/forecast"
 	"rhizostat/policy/plan"
 )
@@ -23,6 +24,7 @@ type scratch struct {
 	forecasts forecast.Scratch
 	published forecast.Published
 	plan      plan.Scratch
+	diagnosis diagnose.Inputs
 	shots     []forecast.Shot
 	scored    [3 * forecast.HorizonCount]forecast.Scored
 }

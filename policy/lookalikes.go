@@ -1,15 +1,180 @@
 package policy
 
-import "rhizostat/policy/advice"
+import (
+	"math"
+	"strconv"
+	"time"
 
-// diagnoseNow lets the diagnosis see the zone as it is.
-func (z *Zone) diagnoseNow(int64) {}
+	"rhizostat/policy/advice"
+	"rhizostat/policy/diagnose"
+	"rhizostat/policy/learning"
+)
 
-// diagnosisReasons are what the diagnosis has to say with an advice.
-func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
-	var out []advice.Reason
-	for _, f := range z.m.Diagnosis.Findings(at) {
-		out = append(out, f.Evidence...)
+// inspectAt is the probability of a fault of valve, emitter or probe from which
+// a person is asked to look.
+const inspectAt = 0.8
+
+// diagnoseNow lets the diagnosis see the zone as it is, and the finished day when
+// an irrigation day has begun.
+func (z *Zone) diagnoseNow(at int64) {
+	if z.m.FirstMs == 0 {
+		return
+	}
+	in := &z.scratch.diagnosis
+	z.fillDiagnosis(in, at)
+	if d := &z.m.Cycle; d.DiagnosedDayMs != z.scratch.dayFromMs {
+		if d.DiagnosedDayMs != 0 {
+			z.fillDay(in, at)
+			z.m.Diagnosis.Day(in, at)
+		}
+		d.DiagnosedDayMs = z.scratch.dayFromMs
+	}
+	z.m.Diagnosis.Look(in, at)
+	z.inspectHardware(at)
+}
+
+// fillDiagnosis puts together what the diagnosis looks at.
+func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
+	l, g, day := &z.m.Learned, &z.ground, &z.scratch.day
+	level, sd, known := l.WaterContent()
+	end := day.DaytimeEnd.UnixMilli()
+	*in = diagnose.Inputs{
+		WaterContent: level, SD: sd, Current: known && z.current(at),
+		FullPoint: g.band.FullPoint, RefillPoint: g.band.RefillPoint, SaturationPoint: g.saturated,
+		DesignCapacity: g.profile.ContainerCapacity(), MaxMean: g.profile.MaxMean(), VolumeML: g.constants.VolumeML,
+		Daytime: at < end, Morning: at-z.scratch.dayFromMs < (end-z.scratch.dayFromMs)/2,
+		RootCel: number(z.m.Temp.known(at, slowAge)), PoreEC: number(z.m.PoreEC.known(at, slowAge)),
+		FeedEC: number(z.m.FeedEC.known(at, 7*24*time.Hour)), DrainEC: number(z.m.DrainEC.known(at, slowAge)),
+		Recovering: z.m.Diagnosis.Recovering(at), ProbeCount: len(z.probes),
+		Water: diagnose.Water{Reports: l.Reports(), LastMs: z.m.WaterMs, LastShotMs: l.Shots.LastMs, Following: l.Shots.StartMs != 0},
+	}
+	if z.m.Climate.HasTemperature && at-z.m.ClimateMs[0] < climateAge.Milliseconds() {
+		in.AirCel = diagnose.Number{Value: z.m.Climate.TemperatureCel, Known: true}
+	}
+	if z.m.Valve.Open {
+		in.Water.ValveOpenMs = z.m.Valve.AtMs
+	}
+	rate := &l.Rates.Night
+	if in.Daytime {
+		rate = &l.Rates.Day
+	}
+	var next [1]float64
+	l.UptakeSteps(&g.constants, at, lookEvery.Milliseconds(), next[:])
+	in.Learned = diagnose.Learned{
+		RateLog: rate.Mean + l.Rates.Lift, RateSD: rate.SD(), Uptake5ML: next[0],
+		Capacity: l.Capacity.Mean, CapacitySD: l.Capacity.SD(), Capture: l.Capture.Mean,
+		DrainLog: l.DrainLog.Mean, DrainLogSD: l.DrainLog.SD(), Noise: l.Ticks.Noise,
+	}
+	for i := range z.probes {
+		p := &z.probes[i]
+		in.Probes[i] = diagnose.Probe{Heard: p.AtMs != 0, Health: z.health(i, at), Mean: p.Mean, AtMs: p.AtMs}
+	}
+}
+
+// fillDay adds what only the end of a day needs.
+func (z *Zone) fillDay(in *diagnose.Inputs, at int64) {
+	l := &z.m.Learned
+	sums := l.Sums24h()
+	in.Learned.UptakeML24h, in.Water.GivenML24h = sums.UptakeML, sums.IrrigationML
+	in.Water.DrainTold = l.Account.DrainMs != 0 && at-l.Account.DrainMs < 3*24*time.Hour.Milliseconds()
+	in.Water.Drain24hML = sums.ReportedDrainML
+	var ahead [96]float64
+	l.UptakeSteps(&z.ground.constants, at, learning.HistoryBin, ahead[:])
+	for _, ml := range ahead {
+		in.ExpectedML += ml
+	}
+}
+
+func number(v *float64) diagnose.Number {
+	if v == nil {
+		return diagnose.Number{}
+	}
+	return diagnose.Number{Value: *v, Known: true}
+}
+
+// inspectHardware asks a person, once for each trouble, to look at what a
+// spanner mends, when nothing else waits for them.
+func (z *Zone) inspectHardware(at int64) {
+	d := &z.m.Diagnosis
+	cause, probability, since, wrong := d.Leading()
+	if !wrong || !cause.Hardware() || probability < inspectAt || d.Inspected == since || z.out.Advice != nil || z.pendingAny(at) {
+		return
+	}
+	findings := d.Findings(at, z.naming())
+	if len(findings) == 0 {
+		return
+	}
+	d.Inspected = since
+	reasons := advice.InspectCause(cause.String(), probability, findings[0].Look)
+	z.propose(&advice.Advice{
+		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.scratch.day.Next,
+		Reasons: append(reasons, findings[0].Evidence...), Confidence: math.Round(probability*100) / 100,
+	}, at)
+}
+
+// pendingAny reports whether some advice waits for a person.
+func (z *Zone) pendingAny(at int64) bool {
+	for i := range z.plans {
+		if q := &z.plans[i]; q.State == StatePending && instant(at).Before(q.Advice.ValidUntil) {
+			return true
+		}
+	}
+	return false
+}
+
+// naming gives the diagnosis its words.
+func (z *Zone) naming() diagnose.Naming {
+	return diagnose.Naming{Location: z.settings.Location, Probe: func(i int) string {
+		if i < 0 || i >= len(z.settings.Probes) {
+			return strconv.Itoa(i)
+		}
+		return z.settings.Probes[i].ID
+	}}
+}
+
+// findings are what is likely wrong, for the state.
+func (z *Zone) findings(at int64) []Finding {
+	var out []Finding
+	for _, f := range z.m.Diagnosis.Findings(at, z.naming()) {
+		out = append(out, Finding{f.Cause, f.Probability, instant(f.SinceMs), f.Evidence, f.Look.Text})
 	}
 	return out
+}
+
+// warnAhead is how many days before a crop outgrows its container an advice says
+// so.
+const warnAhead = 14
+
+// diagnosisReasons are what the diagnosis has to say with an advice: the evidence
+// for the likeliest cause, and whether the container will do.
+func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
+	var out []advice.Reason
+	if f := z.m.Diagnosis.Findings(at, z.naming()); len(f) > 0 {
+		out = append(out, f[0].Evidence...)
+	}
+	held := (z.ground.band.FullPoint - z.ground.band.RefillPoint) * z.ground.constants.VolumeML
+	if o, ok := z.m.Diagnosis.Outgrow(held, z.dryShare(at)); ok && o.Days < warnAhead {
+		out = append(out, diagnose.SayOutgrown(o, held))
+	}
+	return out
+}
+
+// dryShare is the share of a coming day's uptake that falls between its last shot
+// and the next first one: of the night, or of what the plans of the last day
+// left dry.
+func (z *Zone) dryShare(at int64) float64 {
+	var ahead [96]float64
+	z.m.Learned.UptakeSteps(&z.ground.constants, z.scratch.dayFromMs, learning.HistoryBin, ahead[:])
+	dry, all := 0.0, 0.0
+	end := z.scratch.day.DaytimeEnd.UnixMilli()
+	for i, ml := range ahead {
+		all += ml
+		if z.scratch.dayFromMs+int64(i)*learning.HistoryBin >= end {
+			dry += ml
+		}
+	}
+	if all <= 0 {
+		return 0
+	}
+	return dry / all
 }

@@ -80,6 +80,7 @@ type cycle struct {
 	StateMs                int64 // engine time of the last published state
 	ForecastMs             int64
 	NextPlanMs, NextLookMs int64
+	DiagnosedDayMs         int64 // start of the irrigation day that the diagnosis gathers
 }
 
 // planning is the bookkeeping of advice.

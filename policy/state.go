@@ -26,9 +26,7 @@ func (z *Zone) state(at int64) *State {
 		s.Known = true
 		z.stateWater(s, level, sd, at)
 	}
-	for _, f := range m.Diagnosis.Findings(at) {
-		s.Diagnosis = append(s.Diagnosis, Finding{f.Cause, f.Probability, instant(f.SinceMs), f.Evidence, f.LookAt})
-	}
+	s.Diagnosis = z.findings(at)
 	z.stateScores(s)
 	return s
 }

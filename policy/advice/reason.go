@@ -156,9 +156,14 @@ func Find(code string) (Entry, bool) {
 			return catalogue[i], true
 		}
 	}
+	for i := range evidence {
+		if evidence[i].Code == code {
+			return evidence[i], true
+		}
+	}
 	return Entry{}, false
 }
 
 // Catalogue lists every sentence, in the order of the table: the documentation
 // is made from it.
-func Catalogue() []Entry { return append([]Entry(nil), catalogue[:]...) }
+func Catalogue() []Entry { return append(append([]Entry(nil), catalogue[:]...), evidence[:]...) }

@@ -1,0 +1,138 @@
+package diagnose
+
+import "math"
+
+// Baseline is the slow course of one feature of a zone: its mean, its trend where
+// crops have one, and its spread from day to day.
+type Baseline struct {
+	Mean, Trend, Var float32
+	Days             uint16
+	Now              float32 // newest value
+	Off              float32 // its distance in standard deviations
+	NowMs            int64   // 0: never
+}
+
+// Baselines are those of all features.
+type Baselines struct {
+	Of     [featureCount]Baseline
+	Frozen uint16 // days on which trouble kept them as they were
+}
+
+const (
+	// leastDays of a feature make a baseline to hold a day against.
+	leastDays = 4
+	// slow is the weight of a new day, about 12 days; brisk that of features that
+	// grow with the crop, which also have a trend.
+	slow, brisk, trendWeight = 0.08, 0.3, 0.1
+	// frozenAt is the trouble from which a baseline is kept, and frozenDays how
+	// long: after that the new state is slowly taken for the zone's own.
+	frozenAt, frozenDays = 0.4, 14
+	// tempered is the share of a day's log likelihood ratios that counts:
+	// features of one day and days of one spell are not independent (power prior,
+	// Ibrahim & Chen 2000; the size is ours).
+	tempered = 0.7
+	// mostFeature and mostDay bound what one feature and one day may say.
+	mostFeature, mostDay = 2.5, 3.5
+)
+
+// grows tells the features that follow the crop.
+func (k Feature) grows() bool { return k == UptakeDay || k == UptakeNight }
+
+// expect is where the next day is expected and its spread.
+func (b *Baseline) expect(k Feature, sd float64) (mean, spread float64) {
+	mean = float64(b.Mean + b.Trend)
+	few := 1 + 2/float64(max(b.Days, 1))
+	return mean, math.Sqrt(float64(b.Var)*few + floors[k]*floors[k] + sd*sd)
+}
+
+// learn takes a day into the baseline; far ones count as at most 2.5 standard
+// deviations off (Huber 1964).
+func (b *Baseline) learn(k Feature, v, sd, weight float64) {
+	if b.Days == 0 {
+		b.Mean, b.Days = float32(v), 1
+		return
+	}
+	mean, spread := b.expect(k, sd)
+	e := v - mean
+	if b.Days >= leastDays {
+		e = math.Min(math.Max(e, -2.5*spread), 2.5*spread)
+	}
+	w := math.Max(weight, 1/float64(b.Days+1))
+	b.Mean = float32(mean + w*e)
+	if k.grows() && b.Days >= 2 {
+		t := float64(b.Trend) + trendWeight*w*e
+		b.Trend = float32(math.Min(math.Max(t, -0.1), 0.1)) // a crop grows or fades by 10 % a day at most
+	}
+	vw := math.Max(slow, 1/float64(b.Days+1))
+	b.Var = float32((1 - vw) * (float64(b.Var) + vw*e*e))
+	b.Days = min(b.Days+1, 1000)
+}
+
+// weigh holds a finished day against the baselines: first what it says of the
+// causes, then, while nothing is wrong, what it teaches.
+func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
+	if f.Hours < leastHours {
+		return
+	}
+	var sum [causeCount]float64
+	for k := Feature(0); k < featureCount; k++ {
+		b := &bs.Of[k]
+		if !f.Known[k] {
+			continue
+		}
+		b.Now, b.NowMs = f.Value[k], atMs
+		b.Off = 0
+		if b.Days < leastDays {
+			continue
+		}
+		mean, spread := b.expect(k, float64(f.SD[k]))
+		x := float64(f.Value[k]) - mean
+		b.Off = float32(x / spread)
+		for c := range sum {
+			sum[c] += ratioOf(Cause(c), k, x, spread)
+		}
+	}
+	for c := range sum {
+		belief.add(Cause(c), math.Min(math.Max(tempered*sum[c], -mostDay), mostDay))
+	}
+	belief.settle(atMs)
+	weight := 1.0
+	if belief.trouble() > frozenAt {
+		bs.Frozen = min(bs.Frozen+1, 1000)
+		weight = 0
+		if bs.Frozen > frozenDays {
+			weight = 0.4
+		}
+	} else if bs.Frozen > 0 {
+		bs.Frozen--
+	}
+	for k := Feature(0); k < featureCount; k++ {
+		if !f.Known[k] || weight == 0 && bs.Of[k].Days >= leastDays {
+			continue
+		}
+		w := weight * slow
+		if k.grows() {
+			w = brisk
+		}
+		bs.Of[k].learn(k, float64(f.Value[k]), float64(f.SD[k]), w)
+	}
+}
+
+// ratioOf is the log likelihood ratio of cause c against nothing, of a feature
+// that is x off its baseline where spread is usual.
+func ratioOf(c Cause, k Feature, x, spread float64) float64 {
+	for i := range predictions[c] {
+		p := &predictions[c][i]
+		if p.feature != k {
+			continue
+		}
+		wide := math.Hypot(spread, p.spread)
+		r := logT((x-p.shift)/wide) - math.Log(wide) - logT(x/spread) + math.Log(spread)
+		return math.Min(math.Max(r, -mostFeature), mostFeature)
+	}
+	return 0
+}
+
+// logT is the logarithm of the density of Student's t with four degrees of
+// freedom, a constant left out: days have wide tails.
+func logT(z float64) float64 { return -2.5 * math.Log1p(z*z/4) }

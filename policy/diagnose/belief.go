@@ -1,0 +1,131 @@
+package diagnose
+
+import "math"
+
+// Belief weighs the causes against nothing being wrong: a recursive Bayesian
+// filter over one hidden state that is one of the causes or none of them.
+//
+//	P(c) = exp(l_c) / (1 + sum exp(l_k)),  l_c the log odds of c against nothing
+//
+// Evidence adds the logarithm of its likelihood ratio to l_c. Between evidence l_c
+// falls back to its prior with the time constant of the cause: causes come and
+// go (a hidden Markov chain, forgotten at a constant rate).
+type Belief struct {
+	AtMs    int64
+	SinceMs int64               // since when something is likelier wrong than not; 0: it is not
+	LogOdds [causeCount]float32 // less the prior
+	BeganMs [causeCount]int64   // since when the cause has been likelier than 1 in 5; 0: it is not
+	Before  [causeCount]uint8   // in how many troubles that are over it was the likeliest
+	Top     uint8               // 1 + the cause that has led while SinceMs stands
+}
+
+const (
+	hourMs = int64(3600 * 1000)
+	dayMs  = 24 * hourMs
+
+	// alarm is the probability of all causes together from which something is
+	// said to be wrong. Priors and caps are such that no single piece of evidence
+	// reaches it.
+	alarm = 0.5
+	// quiet ends what alarm began.
+	quiet = 0.35
+	// mentioned is the least probability of a cause that is listed.
+	mentioned = 0.05
+	// most and least bound the log odds, prior left out, so that a year of one
+	// state can be unlearned in days.
+	most, least = 11, -3
+)
+
+// priors are the log odds of a cause against nothing, and how long its evidence
+// counts. About one zone in a hundred has a given trouble at a given time; weather and
+// growth are always about (common practice, no source).
+var priors = [causeCount]struct {
+	logOdds float64
+	forgetD float64 // d
+}{
+	RootBound:          {-5.5, 8},
+	Compaction:         {-5.5, 8},
+	Oversaturation:     {-5, 5},
+	EdgeChannelling:    {-5, 5},
+	EmitterFault:       {-4.5, 4},
+	ValveStuckOpen:     {-5, 1.5},
+	ValveStuckClosed:   {-5, 1.5},
+	SensorFault:        {-4, 0.5},
+	RootZoneHeat:       {-5, 4},
+	SaltBuildUp:        {-5, 6},
+	UnreportedWatering: {-4.5, 1.5},
+	WeatherOrGrowth:    {-2.5, 3},
+}
+
+// fade lets time pass.
+func (b *Belief) fade(atMs int64) {
+	if b.AtMs == 0 || atMs <= b.AtMs {
+		b.AtMs = max(b.AtMs, atMs)
+		return
+	}
+	days := float64(atMs-b.AtMs) / float64(dayMs)
+	b.AtMs = atMs
+	for c := range b.LogOdds {
+		b.LogOdds[c] *= float32(math.Exp(-days / priors[c].forgetD))
+	}
+	b.settle(atMs)
+}
+
+// add takes a log likelihood ratio of cause c against nothing.
+func (b *Belief) add(c Cause, ratio float64) {
+	b.LogOdds[c] = float32(math.Min(math.Max(float64(b.LogOdds[c])+ratio, least), most))
+}
+
+// toward raises the log odds of c (prior included) to a level, if they are below.
+func (b *Belief) toward(c Cause, level, step float64) {
+	if now := float64(b.LogOdds[c]) + priors[c].logOdds; now < level {
+		b.add(c, math.Min(step, level-now))
+	}
+}
+
+// probabilities of the causes; what is missing to 1 is that of nothing.
+func (b *Belief) probabilities() (p [causeCount]float64, nothing float64) {
+	sum := 1.0
+	for c := range p {
+		p[c] = math.Exp(float64(b.LogOdds[c]) + priors[c].logOdds)
+		sum += p[c]
+	}
+	for c := range p {
+		p[c] /= sum
+	}
+	return p, 1 / sum
+}
+
+// trouble is the probability that something is wrong that needs a remedy.
+func (b *Belief) trouble() float64 {
+	p, nothing := b.probabilities()
+	return 1 - nothing - p[WeatherOrGrowth]
+}
+
+// settle follows since when something is wrong, and which cause leads.
+func (b *Belief) settle(atMs int64) {
+	p, nothing := b.probabilities()
+	lead := 0
+	for c := range p {
+		if p[c] > p[lead] {
+			lead = c
+		}
+		switch {
+		case p[c] >= 0.2 && b.BeganMs[c] == 0:
+			b.BeganMs[c] = atMs
+		case p[c] < 0.1:
+			b.BeganMs[c] = 0
+		}
+	}
+	switch wrong := 1 - nothing; {
+	case wrong >= alarm && b.SinceMs == 0:
+		b.SinceMs, b.Top = atMs, uint8(lead+1)
+	case wrong >= quiet && b.SinceMs != 0:
+		b.Top = uint8(lead + 1)
+	case wrong < quiet && b.SinceMs != 0:
+		if b.Top > 0 {
+			b.Before[b.Top-1] = min(b.Before[b.Top-1]+1, 250)
+		}
+		b.SinceMs, b.Top = 0, 0
+	}
+}

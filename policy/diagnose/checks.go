@@ -1,0 +1,58 @@
+package diagnose
+
+import (
+	"time"
+
+	"rhizostat/policy/advice"
+)
+
+// Check is something a person can do to tell causes apart.
+type Check struct {
+	Code    string  // of its sentence
+	Minutes float64 // what it costs (common practice, no source)
+	// Settles are the causes that it confirms or rules out.
+	Settles []Cause
+}
+
+// checks in the order of their cost. None of them harms roots.
+var checks = []Check{
+	{"look-lift", 1, []Cause{Oversaturation, SensorFault, ValveStuckClosed, EmitterFault}},
+	{"look-records", 2, []Cause{UnreportedWatering, WeatherOrGrowth}},
+	{"look-probe", 3, []Cause{SensorFault, EmitterFault}},
+	{"look-temperature", 3, []Cause{RootZoneHeat}},
+	{"look-valve", 5, []Cause{ValveStuckOpen, ValveStuckClosed, UnreportedWatering, EmitterFault}},
+	{"look-ec", 5, []Cause{SaltBuildUp}},
+	{"look-emitter", 10, []Cause{EmitterFault, ValveStuckClosed, EdgeChannelling}},
+	{"look-drain", 10, []Cause{Oversaturation, EdgeChannelling, Compaction, ValveStuckOpen}},
+	{"look-roots", 10, []Cause{RootBound, Compaction, EdgeChannelling}},
+}
+
+// lookAt is the cheapest look that would tell whether a cause is there, given what
+// else it may be: of the checks that settle it, the one that settles the most
+// doubt for its minutes.
+func (m *Memory) lookAt(c Cause, sinceMs int64, n Naming) advice.Reason {
+	p, _ := m.Belief.probabilities()
+	best, code := 0.0, ""
+	for i := range checks {
+		k := &checks[i]
+		settles, mine := 0.0, false
+		for _, other := range k.Settles {
+			settles += p[other] * (1 - p[other])
+			mine = mine || other == c
+		}
+		worth := (settles + p[c]) / (k.Minutes + 5)
+		if mine && worth > best {
+			best, code = worth, k.Code
+		}
+	}
+	switch code {
+	case "look-probe":
+		if k := int(m.Fast.WorstProbe) - 1; k >= 0 {
+			return advice.Say("look-probe", advice.Name(n.Probe(k)))
+		}
+		return advice.Say("look-lift")
+	case "look-records":
+		return advice.Say("look-records", advice.Date(time.UnixMilli(sinceMs), n.Location))
+	}
+	return advice.Say(code)
+}

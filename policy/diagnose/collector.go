@@ -1,0 +1,287 @@
+package diagnose
+
+import (
+	"math"
+
+	"rhizostat/policy/learning"
+)
+
+// Feature is a quantity of a finished day that causes of trouble move.
+type Feature uint8
+
+// The features. Logarithms are natural.
+const (
+	UptakeDay   Feature = iota // ln of uptake per demand by day, mL/s per unit of demand
+	UptakeNight                // ... by night
+	Droop                      // ln of uptake per demand, afternoon over morning
+	Rise                       // ln of the water content's rise per mL of shots that had room, times the volume
+	RiseTime                   // ln of the minutes from the start of a shot to its top
+	Plateau                    // level at the end of drainage, m3/m3
+	Peak                       // highest level, m3/m3
+	DrainTime                  // ln of the e-folding time of drainage, s
+	RootCel                    // warmest substrate, less the air's warmest where that is told, Cel
+	PoreEC                     // ln of mean pore EC, mS/cm
+	Drained                    // reported drain over given
+	WetHours                   // hours saturated
+	Scatter                    // mean distance of the probes from each other, m3/m3
+	featureCount
+)
+
+const (
+	morning = iota
+	afternoon
+	night
+	partCount
+)
+
+// Part is one part of a day's uptake, seen while no water moved.
+type Part struct {
+	FallML  float32 // what the water content lost, mL
+	Drawn   float32 // demand drawn meanwhile, demand units times s
+	Seconds float32
+}
+
+// Collector gathers a day. It is empty at its start.
+type Collector struct {
+	LookMs      int64
+	PairMs      int64 // of the last look at which no water moved, 0: it moved
+	PairLevel   float64
+	Parts       [partCount]Part
+	ExpectedLog float32 // ln of uptake per demand as the balance believes, last seen
+	Looks       int32
+	RootMax     float32
+	AirMax      float32
+	ECSum       float32
+	ECN         int32
+	Peak        float32
+	WetS        float32
+	ScatterSum  float32
+	ScatterN    int32
+	RiseSum     float32 // of ln rise per mL
+	RiseN       int32
+	TimeSum     float32 // of ln minutes to the top
+	TimeN       int32
+	PlateauSum  float32
+	PlateauN    int32
+	DrybackSum  float32
+	DrybackN    int32
+	Shots       int32
+	Missed      int32
+	VolumeML    float32
+	Capacity    float32
+	Noise       float32
+}
+
+// happened takes the events of an observation.
+func (c *Collector) happened(ev *learning.Events) {
+	if ev.MissedAtMs != 0 {
+		c.Missed++
+	}
+	if ev.PlateauAtMs != 0 {
+		c.PlateauSum += float32(ev.Plateau)
+		c.PlateauN++
+	}
+	if ev.Dryback > 0 {
+		c.DrybackSum += float32(ev.Dryback)
+		c.DrybackN++
+	}
+	if ev.EndedAtMs == 0 {
+		return
+	}
+	c.Shots++
+	if x, ok := riseOf(ev, float64(c.VolumeML), float64(c.Capacity), float64(c.Noise)); ok {
+		c.RiseSum += float32(x)
+		c.RiseN++
+		if ev.EndedTopMs > 0 {
+			c.TimeSum += float32(math.Log(math.Max(float64(ev.EndedTopMs)/60000, 1)))
+			c.TimeN++
+		}
+	}
+}
+
+// riseOf is ln of the rise per mL times the volume, of a watering whose volume was
+// reported, that had room to stay whole and was large enough to be read.
+func riseOf(ev *learning.Events, volume, capacity, noise float64) (float64, bool) {
+	if ev.EndedAtMs == 0 || !ev.EndedKnown || ev.EndedML <= 0 || volume <= 0 {
+		return 0, false
+	}
+	up := ev.EndedML / volume
+	if up < math.Max(0.006, 6*noise) || ev.EndedFrom+up > capacity-0.005 {
+		return 0, false
+	}
+	return math.Log(math.Max(ev.EndedRise/up, 0.05)), true
+}
+
+const (
+	stillMs   = 40 * 60 * 1000 // after a watering began, until its water has come to rest
+	pairMs    = 16 * 60 * 1000 // two looks further apart make no pair
+	overLevel = 0.01           // m3/m3 above capacity: what falls there is drainage
+)
+
+// look takes the zone as it is.
+func (c *Collector) look(in *Inputs, atMs int64) {
+	l := &in.Learned
+	c.VolumeML, c.Capacity, c.Noise = float32(in.VolumeML), float32(l.Capacity), float32(l.Noise)
+	dt := float64(0)
+	if c.LookMs != 0 && atMs-c.LookMs <= pairMs {
+		dt = float64(atMs-c.LookMs) / 1000
+	}
+	c.LookMs = atMs
+	c.Looks++
+	c.ExpectedLog = float32(l.RateLog)
+	c.Peak = max(c.Peak, float32(in.WaterContent))
+	if in.WaterContent > in.SaturationPoint {
+		c.WetS += float32(dt)
+	}
+	if in.RootCel.Known {
+		c.RootMax = max(c.RootMax, float32(in.RootCel.Value))
+	}
+	if in.AirCel.Known {
+		c.AirMax = max(c.AirMax, float32(in.AirCel.Value))
+	}
+	if in.PoreEC.Known && in.PoreEC.Value > 0 {
+		c.ECSum += float32(in.PoreEC.Value)
+		c.ECN++
+	}
+	c.scatter(in)
+	c.uptake(in, atMs)
+}
+
+// scatter is the mean distance of usable probes from their mean.
+func (c *Collector) scatter(in *Inputs) {
+	sum, n := 0.0, 0.0
+	for i := range in.Probes[:in.ProbeCount] {
+		if p := &in.Probes[i]; p.Heard && p.Health.Usable() {
+			sum += p.Mean
+			n++
+		}
+	}
+	if n < 2 {
+		return
+	}
+	off := 0.0
+	for i := range in.Probes[:in.ProbeCount] {
+		if p := &in.Probes[i]; p.Heard && p.Health.Usable() {
+			off += math.Abs(p.Mean - sum/n)
+		}
+	}
+	c.ScatterSum += float32(off / n)
+	c.ScatterN++
+}
+
+// uptake takes the fall between two looks between which no water moved.
+func (c *Collector) uptake(in *Inputs, atMs int64) {
+	w, l := &in.Water, &in.Learned
+	still := atMs-w.LastShotMs > stillMs && atMs-w.LastMs > stillMs && w.ValveOpenMs == 0 && in.WaterContent < l.Capacity+overLevel
+	if !still {
+		c.PairMs = 0
+		return
+	}
+	if c.PairMs != 0 && atMs-c.PairMs <= pairMs {
+		seconds := float64(atMs-c.PairMs) / 1000
+		part := &c.Parts[partOf(in)]
+		part.FallML += float32((c.PairLevel - in.WaterContent) * in.VolumeML)
+		part.Drawn += float32(drawn(in) * seconds)
+		part.Seconds += float32(seconds)
+	}
+	c.PairMs, c.PairLevel = atMs, in.WaterContent
+}
+
+// drawn is the demand that the crop answers to, as the balance counts it.
+func drawn(in *Inputs) float64 { return in.Learned.Uptake5ML / math.Exp(in.Learned.RateLog) / 300 }
+
+func partOf(in *Inputs) int {
+	switch {
+	case !in.Daytime:
+		return night
+	case in.Morning:
+		return morning
+	}
+	return afternoon
+}
+
+// Features are those of one day, each with the standard deviation of its
+// measurement.
+type Features struct {
+	Value [featureCount]float32
+	SD    [featureCount]float32
+	Known [featureCount]bool
+	// What is no feature of a cause but counts beside them.
+	UptakeML float64 // of the day
+	Dryback  float64 // mean depth, m3/m3; 0: none completed
+	Hours    float64 // that were watched
+}
+
+func (f *Features) set(k Feature, v, sd float64) {
+	f.Value[k], f.SD[k], f.Known[k] = float32(v), float32(sd), true
+}
+
+// leastHours of looks make a day that is worth weighing.
+const leastHours = 12
+
+// finish makes the features of the day that ends.
+func (c *Collector) finish(in *Inputs) Features {
+	var f Features
+	f.Hours = float64(c.Looks) / 12
+	if f.Hours < leastHours {
+		return f
+	}
+	f.UptakeML = in.Learned.UptakeML24h
+	if c.DrybackN > 0 {
+		f.Dryback = float64(c.DrybackSum) / float64(c.DrybackN)
+	}
+	c.finishUptake(&f)
+	if c.RiseN > 0 {
+		f.set(Rise, float64(c.RiseSum)/float64(c.RiseN), 0.15/math.Sqrt(float64(c.RiseN)))
+	}
+	if c.TimeN > 0 {
+		f.set(RiseTime, float64(c.TimeSum)/float64(c.TimeN), 0.3/math.Sqrt(float64(c.TimeN)))
+	}
+	if c.PlateauN > 0 {
+		f.set(Plateau, float64(c.PlateauSum)/float64(c.PlateauN), 0.003)
+	}
+	f.set(Peak, float64(c.Peak), 0.002)
+	f.set(DrainTime, in.Learned.DrainLog, 0.1)
+	if c.RootMax > 0 {
+		f.set(RootCel, float64(c.RootMax-c.AirMax), 0.3)
+	}
+	if c.ECN > 24 {
+		f.set(PoreEC, math.Log(float64(c.ECSum)/float64(c.ECN)), 0.02)
+	}
+	if given := in.Water.GivenML24h; in.Water.DrainTold && given > 0.01*in.VolumeML {
+		f.set(Drained, math.Min(in.Water.Drain24hML/given, 1.5), 0.03)
+	}
+	f.set(WetHours, float64(c.WetS)/3600, 0.2)
+	if c.ScatterN > 0 {
+		f.set(Scatter, float64(c.ScatterSum)/float64(c.ScatterN), 0.001)
+	}
+	return f
+}
+
+// finishUptake makes the rates of the parts of the day. A part that was watched
+// for less than an hour and a half says nothing.
+func (c *Collector) finishUptake(f *Features) {
+	noise := float64(c.Noise) * 1.5 * float64(c.VolumeML)
+	rate := func(p Part) (float64, float64, bool) {
+		fall, drawn := float64(p.FallML), float64(p.Drawn)
+		if p.Seconds < 5400 || drawn <= 0 {
+			return 0, 0, false
+		}
+		expected := math.Exp(float64(c.ExpectedLog)) * drawn
+		floor := math.Max(0.1*expected, 1e-9)
+		sd := math.Min(noise/math.Max(fall, floor), 2)
+		return math.Log(math.Max(fall, floor) / drawn), sd, true
+	}
+	am, pm := c.Parts[morning], c.Parts[afternoon]
+	if v, sd, ok := rate(Part{am.FallML + pm.FallML, am.Drawn + pm.Drawn, am.Seconds + pm.Seconds}); ok {
+		f.set(UptakeDay, v, sd)
+	}
+	if v, sd, ok := rate(c.Parts[night]); ok {
+		f.set(UptakeNight, v, sd)
+	}
+	a, sda, ok1 := rate(am)
+	p, sdp, ok2 := rate(pm)
+	if ok1 && ok2 {
+		f.set(Droop, p-a, math.Hypot(sda, sdp))
+	}
+}

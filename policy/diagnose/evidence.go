@@ -1,0 +1,154 @@
+package diagnose
+
+import (
+	"math"
+	"time"
+
+	"rhizostat/policy/advice"
+	"rhizostat/policy/sensing"
+)
+
+// Findings lists the causes that are likely, the likeliest first; it is empty
+// while it is likelier that nothing is wrong than that something is, or while
+// little is known. Probabilities are over all causes and nothing: where the data
+// cannot tell causes apart they are spread over them.
+func (m *Memory) Findings(atMs int64, n Naming) []Finding {
+	b := &m.Belief
+	if b.SinceMs == 0 {
+		return nil
+	}
+	p, _ := b.probabilities()
+	var out []Finding
+	for range causeCount {
+		top, best := -1, mentioned
+		for c := range p {
+			if p[c] >= best {
+				top, best = c, p[c]
+			}
+		}
+		if top < 0 {
+			break
+		}
+		c := Cause(top)
+		since := b.BeganMs[c]
+		if since == 0 {
+			since = b.SinceMs
+		}
+		out = append(out, Finding{
+			Cause: c.String(), Probability: math.Round(p[c]*1000) / 1000, SinceMs: since,
+			Evidence: m.evidence(c, atMs, n), Look: m.lookAt(c, since, n),
+		})
+		p[c] = 0
+	}
+	return out
+}
+
+// Leading is the likeliest cause of trouble while something is wrong, with its
+// probability; false while nothing is.
+func (m *Memory) Leading() (c Cause, probability float64, sinceMs int64, ok bool) {
+	b := &m.Belief
+	if b.SinceMs == 0 {
+		return 0, 0, 0, false
+	}
+	p, _ := b.probabilities()
+	for k := range p {
+		if p[k] > p[c] {
+			c = Cause(k)
+		}
+	}
+	return c, p[c], b.SinceMs, true
+}
+
+// evidence tells what speaks for a cause: the features it moves that have moved
+// its way, and what was seen at once.
+func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
+	out := m.fastEvidence(c, atMs, n)
+	for i := range predictions[c] {
+		p := &predictions[c][i]
+		b := &m.Baselines.Of[p.feature]
+		if b.Days < leastDays || b.NowMs == 0 || atMs-b.NowMs > 2*dayMs || math.Abs(float64(b.Off)) < 1.2 ||
+			p.shift != 0 && p.shift*float64(b.Off) < 0 {
+			continue
+		}
+		out = append(out, sentence(p.feature, float64(b.Mean), float64(b.Now)))
+	}
+	if m.Steady.CauseBefore == uint8(c)+1 {
+		out = append(out, advice.Say("relapse", advice.Name(c.String())))
+	}
+	if c == Oversaturation || c == ValveStuckOpen && m.Baselines.Of[WetHours].Now > 4 {
+		out = append(out, advice.Say("roots-left-alone"))
+	}
+	if len(out) == 0 {
+		out = append(out, advice.Say("no-evidence-alone", advice.Name(c.String())))
+	}
+	return out
+}
+
+// fastEvidence tells what was seen at once.
+func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
+	var out []advice.Reason
+	f := &m.Fast
+	fresh := func(at int64) bool { return at != 0 && atMs-at < 2*dayMs }
+	switch c {
+	case ValveStuckClosed, EmitterFault, EdgeChannelling:
+		if f.Shots.Lost > 0 && fresh(f.Shots.LostMs) && c != EdgeChannelling {
+			out = append(out, advice.Say("shots-lost", advice.Count(int(f.Shots.Lost)), advice.Date(time.UnixMilli(f.Shots.LostMs), n.Location)))
+		}
+		if f.Shots.Shots >= leastShots && f.Shots.Recent < f.Shots.Mean-0.2 && c != ValveStuckClosed {
+			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Exp(float64(f.Shots.Recent))), advice.Share(math.Exp(float64(f.Shots.Mean)))))
+		}
+		if k := int(f.WorstProbe) - 1; c == EmitterFault && k >= 0 && f.Probes[k].Low > 0 {
+			w := &f.Probes[k]
+			out = append(out, advice.Say("probe-answers-less", advice.Name(n.Probe(k)), advice.Share(float64(w.Recent)), advice.Share(float64(w.Usual))))
+		}
+	case ValveStuckOpen:
+		if w := &f.Fall; fresh(w.SawMs) && w.Fell < 0.3*w.Expected {
+			out = append(out, advice.Say("no-fall", advice.Water(float64(w.Expected)), advice.Water(float64(w.Fell))))
+		}
+	case UnreportedWatering:
+		if fresh(f.Unreported.AtMs) {
+			out = append(out, advice.Say("rise-not-reported", advice.Date(time.UnixMilli(f.Unreported.AtMs), n.Location)))
+		}
+	case SensorFault:
+		if k := int(f.WorstProbe) - 1; k >= 0 {
+			out = append(out, advice.Say("probe-ill", advice.Name(n.Probe(k)), advice.Name(sensing.Health(f.WorstHealth).String())))
+		}
+	}
+	return out
+}
+
+// sentence tells of a feature that has moved, before and now.
+func sentence(k Feature, before, now float64) advice.Reason {
+	times := advice.Share(math.Exp(now - before))
+	switch k {
+	case UptakeDay:
+		return advice.Say("uptake-by-day", times)
+	case UptakeNight:
+		return advice.Say("uptake-by-night", times)
+	case Droop:
+		return advice.Say("afternoon-droop", advice.Share(math.Exp(now)), advice.Share(math.Exp(before)))
+	case Rise:
+		return advice.Say("rise-per-volume", advice.Share(math.Exp(now)), advice.Share(math.Exp(before)))
+	case RiseTime:
+		return advice.Say("rise-time", advice.Span(minutes(now)), advice.Span(minutes(before)))
+	case Plateau:
+		return advice.Say("plateau", advice.Water(now), advice.Water(before))
+	case Peak:
+		return advice.Say("peak", advice.Water(now), advice.Water(before))
+	case DrainTime:
+		return advice.Say("drain-time", advice.Span(time.Duration(math.Exp(now)*float64(time.Second))), advice.Span(time.Duration(math.Exp(before)*float64(time.Second))))
+	case RootCel:
+		return advice.Say("root-zone-warmth", advice.Temperature(now), advice.Temperature(before))
+	case PoreEC:
+		return advice.Say("pore-ec-moved", advice.EC(math.Exp(now)), advice.EC(math.Exp(before)))
+	case Drained:
+		return advice.Say("drain-moved", advice.Share(now), advice.Share(before))
+	case WetHours:
+		return advice.Say("saturated-hours", advice.Number(now), advice.Number(before))
+	case Scatter:
+		return advice.Say("probes-apart", advice.Water(now), advice.Water(before))
+	}
+	panic("diagnose: no sentence for feature " + time.Duration(k).String())
+}
+
+func minutes(ln float64) time.Duration { return time.Duration(math.Exp(ln) * float64(time.Minute)) }

@@ -1,0 +1,176 @@
+package diagnose
+
+import (
+	"math"
+
+	"rhizostat/policy/learning"
+	"rhizostat/policy/sensing"
+)
+
+// Fast is evidence of faults that must be told within a day: what comes of each
+// shot, whether the zone falls while nobody waters it, and the probes.
+type Fast struct {
+	VolumeML, Capacity, Noise float32
+	Shots                     ShotResponse
+	Fall                      FallWatch
+	Unreported                Unreported
+	Probes                    [sensing.MaxProbes]ProbeWatch
+	Round                     Round
+	WorstProbe                uint8 // 1 + the probe that a sensor or emitter fault is seen at, 0: none
+	WorstHealth               uint8
+}
+
+// ShotResponse is what reported shots do to the zone's water content.
+type ShotResponse struct {
+	Mean, Var float32 // of ln of the rise per mL times the volume
+	Shots     int32
+	Recent    float32 // leaky mean of the newest
+	Lost      uint8   // in a row that did not show at all
+	LostMs    int64   // the first of them
+}
+
+// FallWatch follows the zone from a reported watering on: without more water it
+// must fall as the crop drinks.
+type FallWatch struct {
+	FromMs     int64 // 0: not watching
+	WaterMs    int64 // reported watering that it follows
+	Level      float64
+	ExpectedML float64
+	SawMs      int64   // newest window that was judged
+	Expected   float32 // of that, m3/m3
+	Fell       float32
+}
+
+// Unreported is the newest watering that nobody reported.
+type Unreported struct {
+	AtMs int64
+	ML   float32
+}
+
+// happened takes the events of an observation.
+func (f *Fast) happened(ev *learning.Events, atMs int64, b *Belief) {
+	s := &f.Shots
+	if ev.MissedAtMs != 0 {
+		if s.Lost == 0 {
+			s.LostMs = ev.MissedAtMs
+		}
+		s.Lost = min(s.Lost+1, 250)
+		b.add(ValveStuckClosed, lostShut)
+		b.add(EmitterFault, lostEmitter)
+	}
+	if ev.ShotAtMs != 0 && ev.Unreported {
+		f.Unreported = Unreported{AtMs: ev.ShotAtMs}
+		b.add(UnreportedWatering, 3.5)
+		b.add(ValveStuckOpen, 1)
+	}
+	if ev.EndedAtMs != 0 && ev.EndedAtMs == f.Unreported.AtMs {
+		f.Unreported.ML = float32(ev.EndedML)
+	}
+	x, ok := riseOf(ev, float64(f.VolumeML), float64(f.Capacity), float64(f.Noise))
+	if !ok || ev.EndedRise <= 0 {
+		return
+	}
+	s.take(x, b)
+}
+
+// What one shot that never showed says (log likelihood ratios): an emitter or two
+// that block leave something; a closed valve leaves nothing.
+const (
+	lostShut    = 2.4
+	lostEmitter = 1.2
+	// leastShots that were seen make a response to hold the next against.
+	leastShots = 6
+)
+
+// take weighs the response of one shot. Shots of one day share their causes of
+// error, so that each counts a half.
+func (s *ShotResponse) take(x float64, b *Belief) {
+	const share = 0.5
+	s.Lost = 0
+	if s.Shots == 0 {
+		s.Mean, s.Recent = float32(x), float32(x)
+	}
+	s.Recent += 0.35 * (float32(x) - s.Recent)
+	e := x - float64(s.Mean)
+	if s.Shots >= leastShots {
+		spread := math.Sqrt(float64(s.Var) + 0.15*0.15)
+		say := func(c Cause, shift, wide float64) {
+			w := math.Hypot(spread, wide)
+			r := logT((e-shift)/w) - math.Log(w) - logT(e/spread) + math.Log(spread)
+			b.add(c, share*math.Min(math.Max(r, -1.5), 1.5))
+		}
+		say(EmitterFault, -0.8, 0.5)
+		say(EdgeChannelling, -0.4, 0.2)
+		if e > math.Log(0.3) {
+			b.add(ValveStuckClosed, -1.5)
+		} else {
+			b.add(ValveStuckClosed, 0.5)
+		}
+		if b.trouble() > frozenAt && e < 0 {
+			return
+		}
+		e = math.Min(math.Max(e, -2.5*spread), 2.5*spread)
+	}
+	s.Shots = min(s.Shots+1, 10000)
+	w := math.Max(1/float64(s.Shots), 0.03)
+	s.Mean += float32(w * e)
+	s.Var = float32((1 - w) * (float64(s.Var) + w*e*e))
+}
+
+// look takes the zone as it is.
+func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
+	f.VolumeML, f.Capacity, f.Noise = float32(in.VolumeML), float32(in.Learned.Capacity), float32(in.Learned.Noise)
+	if in.Current {
+		f.Fall.look(in, atMs, base, b)
+	}
+	f.probes(in, atMs, b)
+}
+
+// look judges whether the zone falls while nobody waters it.
+func (w *FallWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
+	const settleMs = 75 * 60 * 1000
+	if !in.Water.Reports || in.Water.ValveOpenMs != 0 || in.Water.LastMs > w.WaterMs || atMs-in.Water.LastMs < settleMs {
+		w.WaterMs, w.FromMs = in.Water.LastMs, 0
+		return
+	}
+	if w.FromMs == 0 || atMs-w.FromMs > 12*hourMs {
+		w.FromMs, w.Level, w.ExpectedML = atMs, in.WaterContent, 0
+		return
+	}
+	w.ExpectedML += usualUptake(in, base) * 300
+	expected := w.ExpectedML / in.VolumeML
+	fell := w.Level - in.WaterContent
+	if expected < math.Max(0.012, 6*in.Learned.Noise) && fell > -math.Max(0.012, 6*in.Learned.Noise) {
+		return
+	}
+	w.SawMs, w.Expected, w.Fell = atMs, float32(expected), float32(fell)
+	w.FromMs = 0
+	switch share := fell / math.Max(expected, 1e-6); {
+	case fell <= -math.Max(0.012, 6*in.Learned.Noise): // it rises
+		b.add(ValveStuckOpen, 1.8)
+		b.add(UnreportedWatering, 1.2)
+	case share < 0.1:
+		b.add(ValveStuckOpen, 1.6)
+		b.add(Oversaturation, 0.2)
+		b.add(WeatherOrGrowth, 0.5)
+	case share < 0.3:
+		b.add(ValveStuckOpen, 0.5)
+		b.add(WeatherOrGrowth, 0.4)
+	default:
+		b.add(ValveStuckOpen, -1.2)
+	}
+}
+
+// usualUptake is what this zone would take up now by its own baseline, mL/s, or
+// by the balance before there is one.
+func usualUptake(in *Inputs, base *Baselines) float64 {
+	k := UptakeNight
+	if in.Daytime {
+		k = UptakeDay
+	}
+	rate := in.Learned.RateLog
+	if u := &base.Of[k]; u.Days >= leastDays {
+		rate = math.Min(math.Max(float64(u.Mean+u.Trend), rate-1.5), rate+1.5)
+	}
+	return math.Exp(rate) * drawn(in)
+}

@@ -1,0 +1,73 @@
+package diagnose
+
+import "rhizostat/policy/sensing"
+
+// Number is a value that may not be known.
+type Number struct {
+	Value float64
+	Known bool
+}
+
+// Inputs is the zone as it is at a look; the front door fills it. Water contents
+// are m3/m3 of the whole container, volumes mL per container, times Unix
+// milliseconds with 0 for never.
+type Inputs struct {
+	WaterContent, SD float64
+	Current          bool // the water content is known now; without it nothing below counts
+
+	FullPoint, RefillPoint float64
+	SaturationPoint        float64 // above it the zone is saturated
+	DesignCapacity         float64 // container capacity of the physics
+	MaxMean                float64 // of the container when every pore is full
+	VolumeML               float64 // of the container
+
+	Daytime    bool
+	Morning    bool  // of the daytime, its first half
+	ClimateMs  int64 // when the climate last told what it asks
+	AirCel     Number
+	RootCel    Number // substrate temperature
+	PoreEC     Number // mS/cm at 25 Cel, as are the next two
+	FeedEC     Number
+	DrainEC    Number
+	Recovering bool
+
+	Learned Learned
+	Water   Water
+
+	Probes     [sensing.MaxProbes]Probe
+	ProbeCount int
+
+	ExpectedML float64 // uptake expected of the coming 24 h, mL; only for Day
+}
+
+// Learned is what the zone's balance believes.
+type Learned struct {
+	RateLog              float64 // ln of uptake per demand just now, mL/s per unit of demand
+	Uptake5ML            float64 // uptake that this makes of the coming five minutes, mL
+	RateSD               float64 // of RateLog
+	Capacity, CapacitySD float64 // apparent container capacity, m3/m3
+	Capture              float64 // share of a shot that stays below capacity
+	DrainLog, DrainLogSD float64 // ln of the e-folding time of water above capacity, s
+	Noise                float64 // standard deviation of the zone's water content, m3/m3
+	UptakeML24h          float64 // only for Day
+}
+
+// Water is the zone's water as it is reported.
+type Water struct {
+	Reports     bool    // this zone's waterings are reported
+	LastMs      int64   // newest report, volume or valve
+	LastShotMs  int64   // start of the newest watering, reported or seen
+	Following   bool    // that watering has not drained yet
+	ValveOpenMs int64   // open since, 0: closed or not told
+	GivenML24h  float64 // only for Day
+	DrainTold   bool    // drain volumes are reported here; only for Day, as the next
+	Drain24hML  float64 // reported drain of the last 24 h
+}
+
+// Probe is one probe at a look.
+type Probe struct {
+	Heard  bool
+	Health sensing.Health
+	Mean   float64 // water content of the container by this probe alone, m3/m3
+	AtMs   int64   // of its newest reading
+}
