@@ -8,6 +8,7 @@ import (
 
 	"rhizostat/policy/hydraulics"
 	"rhizostat/policy/plan"
+	"rhizostat/policy/sensing"
 	"rhizostat/policy/simulator"
 )
 
@@ -174,8 +175,12 @@ func drawProbes(c chances, z *seasonZone) {
 			DriftPerDay: 0.0003 * c.NormFloat64(), Near: c.between(0, 0.3), Dropout: c.between(0, 0.03), Doubled: 0.01, Late: c.between(0, 0.02), LateBy: 20 * time.Minute,
 			TellsEC: c.yes(0.6), TellsTemperature: c.yes(0.7),
 		}
+		told := Probe{ID: p.ID, HeightCM: p.HeightCM, SensingLengthCM: p.SensingLengthCM}
+		if p.TellsEC {
+			p.TellsPermittivity, told.Calibration.PoreEC = true, sensing.Hilhorst
+		}
 		z.spec.Probes = append(z.spec.Probes, p)
-		z.settings.Probes = append(z.settings.Probes, Probe{ID: p.ID, HeightCM: p.HeightCM, SensingLengthCM: p.SensingLengthCM})
+		z.settings.Probes = append(z.settings.Probes, told)
 	}
 }
 

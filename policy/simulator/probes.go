@@ -23,8 +23,9 @@ type Probe struct {
 	// twice, Late that it comes up to LateBy later.
 	Dropout, Doubled, Late float64
 	LateBy                 time.Duration
-	// What it tells.
-	TellsPermittivity, TellsEC, TellsTemperature bool
+	// What it tells beside water content; RawOnly tells permittivity in its
+	// place.
+	TellsPermittivity, TellsEC, TellsTemperature, RawOnly bool
 }
 
 // Signal is one value under its name on the wire, in base units.
@@ -119,10 +120,11 @@ func (r *probe) read(p *pot, faults []Fault, zone, index int, t int64, since flo
 	v = round(math.Min(math.Max(v, 0), 0.999), r.Resolution)
 	m := Measurement{Zone: zone, Source: r.ID, At: time.Unix(stamp, 0).UTC(), Arrives: time.Unix(t, 0).UTC().Add(time.Second)}
 	epsilon := mixture(v, p.porous)
-	if r.TellsPermittivity {
-		m.Signals = append(m.Signals, Signal{Permittivity, round(epsilon, 0.01)})
-	} else {
+	if !r.RawOnly {
 		m.Signals = append(m.Signals, Signal{WaterContent, v})
+	}
+	if r.TellsPermittivity || r.RawOnly {
+		m.Signals = append(m.Signals, Signal{Permittivity, round(epsilon, 0.01)})
 	}
 	if r.TellsEC {
 		ec := p.poreECAt(r.HeightCM) * bulkOverPore(mixture(seen, p.porous), p.cel)
