@@ -117,6 +117,11 @@ func (z *Zone) predict(c *Constants, change, seconds float64) {
 func (z *Zone) correct(wc, sd float64) {
 	r := math.Max(sd*sd, 2.5e-7) // no reading is better than 0.0005
 	v := wc - z.Level
+	if z.SeenMs != 0 {
+		nis := float32(v * v / (z.LevelVar + r))
+		z.Corrections = min(z.Corrections+1, 2000)
+		z.NIS += (min(nis, 25) - z.NIS) / float32(z.Corrections)
+	}
 	if v*v > 9*(z.LevelVar+r) {
 		z.LevelVar = math.Min(v*v, levelVarMost)
 	}

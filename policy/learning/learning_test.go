@@ -295,8 +295,12 @@ func TestSnapshotGoesOnExactly(t *testing.T) {
 
 // Whatever comes, in whatever order, no number stops being one, sums never
 // fall, and what was learned stays physical.
-func TestAnythingInNothingImpossibleOut(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+func TestAnythingInNothingImpossibleOut(t *testing.T) { rapid.Check(t, anything) }
+
+func FuzzAnything(f *testing.F) { f.Fuzz(rapid.MakeFuzz(anything)) }
+
+func anything(t *rapid.T) {
+	{
 		c := &Constants{
 			VolumeML:       rapid.Float64Range(50, 60000).Draw(t, "volume"),
 			DesignCapacity: rapid.Float64Range(0.3, 0.9).Draw(t, "capacity"),
@@ -340,7 +344,98 @@ func TestAnythingInNothingImpossibleOut(t *testing.T) {
 				t.Fatalf("account of a day: %+v", s)
 			}
 		}
-	})
+	}
+}
+
+// A zone that tells only its valve has the same account as one that tells
+// volumes, and one that tells both counts no water twice.
+func TestValveTellsTheSameWater(t *testing.T) {
+	type told struct{ volume, valve bool }
+	sums := map[told]Totals{}
+	for _, how := range []told{{true, false}, {false, true}, {true, true}} {
+		p, g := newPot(23), &grower{trigger: 0.57, ml: 250}
+		c := potConstants(p)
+		var z Zone
+		const flow = 1.25 // 200 s for 250 mL
+		for range 8 * 288 {
+			p.run(p.at + 5*minuteMs)
+			if g.wants(p) {
+				if how.valve {
+					z.Valve(c, p.at, true, flow)
+				}
+				if how.volume {
+					z.Water(c, p.at+30_000, g.ml, true)
+				}
+				if how.valve {
+					z.Valve(c, p.at+200_000, false, flow)
+				}
+				p.shot(g.ml)
+			}
+			z.Observe(c, p.at+240_000, p.reading(), p.noise)
+		}
+		sums[how] = z.Account.Totals
+		if math.Abs(z.Account.Totals.IrrigationML-p.given) > 0.02*p.given+g.ml {
+			t.Errorf("%+v: %.0f mL in the account, %.0f given", how, z.Account.Totals.IrrigationML, p.given)
+		}
+	}
+	a, b := sums[told{true, false}].UptakeML, sums[told{false, true}].UptakeML
+	if math.Abs(a-b) > 0.03*a {
+		t.Errorf("uptake %.0f mL by volumes, %.0f by the valve", a, b)
+	}
+}
+
+// A valve that stays open is booked as it runs, not only when it closes.
+func TestAnOpenValveIsBookedAsItRuns(t *testing.T) {
+	p := newPot(29)
+	c := potConstants(p)
+	var z Zone
+	play(p, &grower{}, &z, c, 1, 5*minuteMs, false, false, nil)
+	for range 12 {
+		p.run(p.at + 5*minuteMs)
+		z.Valve(c, p.at, true, 0.5)
+		z.Observe(c, p.at, p.reading(), p.noise)
+	}
+	if got := z.Sums24h().IrrigationML; got < 1500 || got > 1800 {
+		t.Errorf("a valve open for 55 min at 0.5 mL/s: %.0f mL booked, expected 1650", got)
+	}
+}
+
+// Reports of one watering, a minute early or after its rise, are one watering.
+func TestReportAndRiseAreOneWatering(t *testing.T) {
+	for _, shift := range []int64{-60_000, 0, 8 * minuteMs} {
+		p := newPot(31)
+		c := potConstants(p)
+		var z Zone
+		play(p, &grower{}, &z, c, 1, 5*minuteMs, true, false, nil)
+		z.Water(c, p.at-6*hourMs, 1, true) // this zone reports
+		shots, unreported, ended := 0, 0, 0.0
+		given := p.at
+		p.shot(300)
+		told := false
+		for range 60 {
+			if !told && p.at >= given+shift {
+				z.Water(c, given+shift, 300, true)
+				told = true
+			}
+			p.run(p.at + 2*minuteMs)
+			ev := z.Observe(c, p.at, p.reading(), p.noise)
+			if ev.ShotAtMs != 0 {
+				shots++
+				if ev.Unreported {
+					unreported++
+				}
+			}
+			if ev.EndedAtMs != 0 && ev.EndedAtMs >= given-2*minuteMs {
+				ended = ev.EndedML
+			}
+		}
+		if shots != 1 || shift <= 0 && unreported != 0 {
+			t.Errorf("report %d s off: %d waterings seen, %d unreported", shift/1000, shots, unreported)
+		}
+		if math.Abs(ended-300) > 1 {
+			t.Errorf("report %d s off: the watering ended with %.0f mL, 300 were given", shift/1000, ended)
+		}
+	}
 }
 
 func TestObserveAllocatesNothing(t *testing.T) {

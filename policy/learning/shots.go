@@ -7,6 +7,14 @@ import "math"
 // its water has shown: both are joined to the rise they belong to.
 func (z *Zone) Water(c *Constants, atMs int64, volumeML float64, known bool) {
 	z.Advance(c, atMs)
+	if known {
+		z.Shots.VolumeMs = z.AtMs
+	}
+	z.watered(c, atMs, volumeML, known)
+}
+
+// watered joins reported water to the watering it belongs to.
+func (z *Zone) watered(c *Constants, atMs int64, volumeML float64, known bool) {
 	s := &z.Shots
 	s.ReportedAt = max(s.ReportedAt, atMs)
 	s.ReportMs = atMs
@@ -40,24 +48,33 @@ func (z *Zone) Water(c *Constants, atMs int64, volumeML float64, known bool) {
 }
 
 // Valve takes a report that the zone's valve is open or closed at atMs, with
-// the flow into one container in mL/s, 0 where it is not known. Where volumes
-// are reported too, those count and the valve only tells the time.
+// the flow into one container in mL/s, 0 where it is not known. Its water is
+// booked as it runs, at the latest when it closes. In a zone that reports
+// volumes those count and the valve says nothing new.
 func (z *Zone) Valve(c *Constants, atMs int64, open bool, flowMLPerS float64) {
 	z.Advance(c, atMs)
 	s := &z.Shots
+	from := s.OpenMs
 	switch {
-	case open && s.OpenMs == 0:
+	case open && from == 0:
 		s.OpenMs, s.OpenFlow = atMs, flowMLPerS
-	case !open && s.OpenMs != 0:
-		from := s.OpenMs
-		ran := float64(atMs-from) / 1000
-		s.OpenMs = 0
-		if ran <= 0 || ran > 6*3600 || atMs-s.ReportMs < dayMs && s.ReportMs != 0 && s.Known && s.ReportMs != s.LastMs {
-			return
-		}
-		z.Water(c, from, ran*s.OpenFlow, s.OpenFlow > 0)
+		return
+	case from == 0 || atMs <= from || open && atMs-from < valveMs:
+		return
 	}
+	s.OpenMs = 0
+	if open {
+		s.OpenMs = atMs
+	}
+	if s.VolumeMs != 0 && atMs-s.VolumeMs < 2*dayMs {
+		return
+	}
+	ran := math.Min(float64(atMs-from), float64(6*hourMs)) / 1000
+	z.watered(c, from, ran*s.OpenFlow, s.OpenFlow > 0)
 }
+
+// valveMs is how long a valve that stays open runs before its water is booked.
+const valveMs = 5 * minuteMs
 
 // Reports tells whether this zone's waterings are reported: one was in the
 // last two days.
@@ -219,7 +236,6 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 	}
 	if ev != nil {
 		ev.EndedAtMs, ev.EndedML = s.StartMs, s.GivenML
-		ev.EndedFrom, ev.EndedRise, ev.EndedKnown, ev.EndedTopMs = s.Before, s.Top-s.Before, s.Known, s.TopMs-s.StartMs
 		ev.EndedFrom, ev.EndedRise, ev.EndedKnown, ev.EndedTopMs = s.Before, s.Top-s.Before, s.Known, s.TopMs-s.StartMs
 	}
 	z.learnFromShot(c, at, w, settled, drunk, ev)

@@ -28,6 +28,11 @@ type Zone struct {
 	SeenMs   int64   // newest water content, 0: none yet
 	Level    float64 // filtered water content, m3/m3
 	LevelVar float64 // its variance
+	// NIS is the mean normalised innovation squared of the newest 2000
+	// readings, each at most 25: 1 where the level's spread is honest, above it
+	// where readings stray further than believed.
+	NIS         float32
+	Corrections int32
 
 	Rates    Rates
 	Capture  Estimate // share of a shot that stays while below capacity
@@ -52,10 +57,6 @@ type Events struct {
 	ShotAtMs     int64   // a watering was seen in the water content; its start
 	EndedAtMs    int64   // a watering has drained or the next one began; its start
 	EndedML      float64 // its volume: reported, or worked out from the rise
-	EndedFrom    float64 // water content that it began from
-	EndedRise    float64 // from there to its top; 0 where it did not show
-	EndedKnown   bool    // its volume was reported
-	EndedTopMs   int64   // from its start to its top, ms
 	EndedFrom    float64 // water content that it began from
 	EndedRise    float64 // from there to its top; 0 where it did not show
 	EndedKnown   bool    // its volume was reported
