@@ -220,6 +220,18 @@ func (d *Desk) Pending() bool {
 	return s != nil && s.Approval.State == policy.StatePending
 }
 
+// Approvals tell where every advice stands that the desk holds, in order of
+// issue, as an engine takes it that goes on from an older snapshot.
+func (d *Desk) Approvals() []policy.Approval {
+	out := make([]policy.Approval, 0, len(d.entries))
+	for _, e := range d.entries {
+		if a := e.advice; a.Approval.Required {
+			out = append(out, policy.Approval{Advice: a.ID, State: a.Approval.State, Note: a.Approval.Note})
+		}
+	}
+	return out
+}
+
 // Cover is the standing approval in force, nil when there is none.
 func (d *Desk) Cover() *wire.CoverRecord { return d.cover }
 

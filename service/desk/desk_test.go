@@ -375,6 +375,23 @@ func TestUnrecorded(t *testing.T) {
 	x.wantSetpoint(morning.Add(-11*time.Hour), "")
 }
 
+// TestExpiryUnrecorded: where the ledger is full and the desk cannot move, what
+// is past its validity still leaves the setpoint topics.
+func TestExpiryUnrecorded(t *testing.T) {
+	x := newTable(t)
+	a := plan(1, morning)
+	x.propose(a, morning.Add(-time.Hour))
+	x.decide(a, wire.Approve, "", morning.Add(-time.Minute), "")
+	if got := x.Approvals(); len(got) != 1 || got[0] != (policy.Approval{Advice: a.ID, State: policy.StateApproved, Note: "n"}) {
+		t.Errorf("approvals %+v", got)
+	}
+	for now, want := range map[time.Time]bool{morning.Add(day - time.Second): true, morning.Add(day): false} {
+		if got := x.InForce(now) != nil; got != want { // with no Tick before
+			t.Errorf("at %s in force: %v, want %v", clock(now), got, want)
+		}
+	}
+}
+
 // TestForgets: a desk does not grow with the advice it has seen.
 func TestForgets(t *testing.T) {
 	x := newTable(t)

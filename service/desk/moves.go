@@ -130,10 +130,11 @@ func (d *Desk) hold() time.Time {
 
 // inForce is the index of the approved advice that holds the setpoint topics,
 // -1 when none does: the oldest approved one, unless it is one for a later day
-// and the current day's was withdrawn.
+// and the current day's was withdrawn. Past its validity none is, even where a
+// ledger that cannot be written keeps the expiry from being recorded.
 func (d *Desk) inForce(now time.Time) int {
 	for i, e := range d.entries {
-		if e.advice.Approval.State != policy.StateApproved {
+		if e.advice.Approval.State != policy.StateApproved || !now.Before(e.advice.ValidUntil) {
 			continue
 		}
 		if now.Before(e.advice.ValidFrom) && now.Before(d.hold()) {

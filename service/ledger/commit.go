@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -76,6 +77,17 @@ func (q *queue) take() []*request {
 	return group
 }
 
+// drop takes a request back; false when somebody has begun to write it.
+func (q *queue) drop(r *request) bool {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	i := slices.Index(q.requests, r)
+	if i >= 0 {
+		q.requests = slices.Delete(slices.Clone(q.requests), i, i+1)
+	}
+	return i >= 0
+}
+
 func (q *queue) refuse(err error) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
@@ -88,8 +100,10 @@ func (q *queue) refuse(err error) {
 
 // Commit makes a batch durable and returns once it is. Callers that come while
 // another writes wait together, and the first to get its turn writes for all
-// of them. An error means that nothing of the batch is on record, except for
-// the end of ctx, after which it may or may not be.
+// of them. An error means that nothing of the batch is on record: once a write
+// has begun, the end of ctx no longer ends the wait. (A disk that refuses the
+// sync itself leaves one gap: killed before its next commit, SQLite may find
+// the refused one whole in its log.)
 func (l *Ledger) Commit(ctx context.Context, b Batch) error {
 	if b.Empty() {
 		return nil
@@ -109,6 +123,9 @@ func (l *Ledger) submit(ctx context.Context, r *request) error {
 			l.group(l.waiting.take())
 			l.writer <- struct{}{}
 		case <-ctx.Done():
+			if !l.waiting.drop(r) {
+				return <-r.done
+			}
 			return fmt.Errorf("ledger %s: the wait for a commit ended: %w", l.path, ctx.Err())
 		}
 	}

@@ -322,6 +322,25 @@ func TestPrune(t *testing.T) {
 	}
 }
 
+// TestGivenUp: a commit given up while it waits its turn leaves nothing behind.
+func TestGivenUp(t *testing.T) {
+	l := open(t, InMemory)
+	<-l.writer
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	err := l.Commit(ctx, full(t, "b"))
+	l.writer <- struct{}{}
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("got %v", err)
+	}
+	if err := l.Commit(t.Context(), full(t, "c")); err != nil {
+		t.Fatal(err)
+	}
+	if zones, err := l.Zones(t.Context()); err != nil || len(zones) != 1 {
+		t.Errorf("zones %v, %v; want the second only", zones, err)
+	}
+}
+
 // TestClosed: a closed ledger answers with an error and does not hang.
 func TestClosed(t *testing.T) {
 	l, err := Open(t.Context(), InMemory, Options{})
