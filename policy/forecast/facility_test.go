@@ -182,9 +182,15 @@ func TestForecastsInFacility(t *testing.T) {
 			line += fmt.Sprintf(" %+.4f", bias[h]/k[Plan][h])
 		}
 		z := &s.zone
+		if z.NIS < 0.7 || z.NIS > 1.3 {
+			t.Errorf("seed %d: normalised innovation squared %.2f, expected about 1", seed, z.NIS)
+		}
+		if up := z.Account.Totals.UptakeML / s.truth.Uptake; up < 0.85 || up > 1.15 {
+			t.Errorf("seed %d: uptake of the season %.2f of the truth", seed, up)
+		}
 		tot := z.Account.Totals
-		t.Logf("seed %d %-18s%s R2 %.2f up %.0f/%.0f drain %.0f/%.0f given %.0f/%.0f cap %.3f/%.3f capture %.2f T %.0f conf %.2f w %.3f", seed, mixes[seed%3].Name, line, 1-es/ny/(y2/ny-(ys/ny)*(ys/ny)), tot.UptakeML, s.truth.Uptake, tot.DrainML, s.truth.Drained+s.truth.Overflow,
-			tot.IrrigationML, s.truth.Given, z.Capacity.Mean, s.c.DesignCapacity-0.02, z.Capture.Mean, math.Exp(z.DrainLog.Mean), s.record.Confidence(), z.Level)
+		t.Logf("seed %d %-18s%s R2 %.2f up %.0f/%.0f drain %.0f/%.0f given %.0f/%.0f cap %.3f/%.3f capture %.2f T %.0f conf %.2f w %.3f NIS %.2f", seed, mixes[seed%3].Name, line, 1-es/ny/(y2/ny-(ys/ny)*(ys/ny)), tot.UptakeML, s.truth.Uptake, tot.DrainML, s.truth.Drained+s.truth.Overflow,
+			tot.IrrigationML, s.truth.Given, z.Capacity.Mean, s.c.DesignCapacity-0.02, z.Capture.Mean, math.Exp(z.DrainLog.Mean), s.record.Confidence(), z.Level, z.NIS)
 	}
 	for v, name := range []string{"plan", "as usual", "given"} {
 		for h, hours := range Horizons {

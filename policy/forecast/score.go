@@ -66,7 +66,7 @@ func (r *Record) scoreGiven(z *learning.Zone, c *learning.Constants, h int, slot
 		w -= shape[k] * scale * limit / c.VolumeML
 	}
 	parts := spread{
-		start: 0.002, relative: z.UptakeRelSD(), capture: math.Hypot(z.Capture.SD(), givenSD),
+		start: math.Sqrt(z.LevelVar), relative: z.UptakeRelSD(), capture: math.Hypot(z.Capture.SD(), givenSD),
 		capacity: z.Capacity.SD(),
 	}
 	sd := parts.at(float64(slot.UptakeML)/c.VolumeML, given/c.VolumeML, float64(Horizons[h]))
