@@ -21,8 +21,10 @@ const (
 	// mostDryback bounds what one night can cost, h: a night that is far off
 	// anyway says nothing about the day.
 	mostDryback = 5.0
-	// The night should start near the full point: per band width below it.
-	weightNightStart = 0.3
+	// The night should start near the full point: per band width below it, beyond
+	// the share of the width that is near enough.
+	weightNightStart = 1.5
+	nightStartNear   = 0.3
 	// Off by scaleDrain the drain fraction costs 0.41, off by three times that 2.2; a
 	// site that asks for much drain has asked for the wetter hours that it takes.
 	weightDrain = 1.0
@@ -81,7 +83,8 @@ func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 		dry += night(o.lastNight - band.OvernightDryback)
 	}
 	score.OvernightDryback += weight * p.OvernightDryback * dry
-	score.NightStart += weight * p.OvernightDryback * weightNightStart * math.Max(0, band.FullPoint-o.lastPeak) / band.Width()
+	score.NightStart += weight * p.OvernightDryback * weightNightStart *
+		math.Max(0, (band.FullPoint-o.nightStart)/band.Width()-nightStartNear)
 
 	if o.given > 0 {
 		x := weightDrain * off((o.drain/o.given-s.salt.wanted)/scaleDrain)

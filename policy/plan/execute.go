@@ -40,7 +40,7 @@ type outcome struct {
 	shots, nightShots      int
 	peak, trough           float64 // m3/m3
 	lastNight, comingNight float64 // overnight drybacks, m3/m3
-	lastPeak               float64 // where the coming night starts, m3/m3
+	nightStart             float64 // water content when the daytime ends, m3/m3
 	nightUptake            float64 // mL after the last shot
 	end                    float64 // water content when the next day starts, m3/m3
 }
@@ -61,6 +61,9 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 	}
 	first := true
 	for k := g.dayStart; k < end; {
+		if k <= g.dayEnd {
+			o.nightStart = w
+		}
 		if to := s.quietUntil(k, end, c, byClock, next, last, rewet, w+m.reading, b.uptake*b.perML); to > k+1 {
 			if after, ok := s.coast(&b, w, k, to); ok {
 				taken := b.uptake * (s.drunk[to] - s.drunk[k])
@@ -127,17 +130,20 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 	if first {
 		o.lastNight = lastPeak - w
 	}
-	o.comingNight, o.lastPeak = lastPeak-w, lastPeak
+	o.comingNight = lastPeak - w
 }
 
 // quietUntil is the first step from k on, at most end, in which a shot may come;
-// the end of the irrigation day is never passed over. Fall is what the zone
+// the ends of daytime and irrigation day are never passed over. Fall is what the zone
 // loses for a mL of expected uptake, and reading what the controller sees now.
 func (s *Scratch) quietUntil(k, end int, c *controls, byClock bool, next, last int, rewet bool, reading, fall float64) int {
 	g := &s.grid
-	if k < g.next {
+	switch {
+	case k < g.dayEnd:
+		end = min(end, g.dayEnd)
+	case k < g.next:
 		end = min(end, g.next)
-	} else {
+	default:
 		return end
 	}
 	switch {
