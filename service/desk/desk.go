@@ -34,7 +34,7 @@ type Rules struct {
 
 // keepClosed is how many advice that are no longer open a desk remembers, so
 // that a late decision on one is told what became of it.
-const keepClosed = 3
+const keepClosed = 2
 
 // Desk holds the approvals of one zone. The zero value is not usable.
 type Desk struct {

@@ -11,7 +11,6 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/exec"
-	"os/signal"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -19,9 +18,8 @@ import (
 	"testing"
 	"time"
 
-	"golang.org/x/sys/unix"
-
-	"rhizostat/policy"
+	"rhizostat/policy/advice"
+	"rhizostat/service/desk"
 	"rhizostat/service/wire"
 )
 
@@ -48,25 +46,8 @@ func child(t *testing.T, do, path string) *exec.Cmd {
 	return c
 }
 
-// decision is an approval of one advice as the desk records it.
-func decision(t testing.TB, zone string, n int) Batch {
-	r := issued(t, zone, n)
-	a := approved(r)
-	id, digest := a.Advice.ID, a.Advice.Approval.Digest
-	d := wire.Decision{Advice: id, Digest: digest, Decision: wire.Approve, By: "ana"}
-	b := Batch{Changes: wire.Changes{
-		Advice:    []wire.AdviceRecord{a},
-		Moves:     []wire.Move{{Site: "north", Zone: zone, Advice: id, Digest: digest, From: policy.StatePending, To: policy.StateApproved, At: noon, By: "ana"}},
-		Decisions: []wire.DecisionRecord{{Site: "north", Zone: zone, Decision: d, Result: wire.Accept(d, noon), Hash: "0b"}},
-	}, Zones: []ZoneRow{{Site: "north", Zone: zone, Version: 1, At: noon, Snapshot: make([]byte, 4000)}}}
-	if n > 1 {
-		b.Forgotten = []wire.Forgotten{{Site: "north", Zone: zone, Advice: fmt.Sprintf("%s-%06d", zone, n-1)}}
-	}
-	return b
-}
-
-// decideForEver commits decisions from several goroutines at once and writes
-// each to stdout once Commit has said that it is durable. It ends by being
+// decideForEver runs the desks of some zones, each from what the ledger has of
+// it, and writes each decision to stdout once it is durable. It ends by being
 // killed.
 func decideForEver(path string) error {
 	ctx := context.Background()
@@ -74,25 +55,83 @@ func decideForEver(path string) error {
 	if err != nil {
 		return err
 	}
-	t := new(testing.T) // only for failures that cannot happen here
 	var wg sync.WaitGroup
 	errs := make([]error, 4)
 	for g := range errs {
-		wg.Go(func() {
-			zone := fmt.Sprintf("z%06d-%d", l.Epoch(), g)
-			for n := 1; errs[g] == nil; n++ {
-				if errs[g] = l.Commit(ctx, decision(t, zone, n)); errs[g] == nil {
-					_, errs[g] = fmt.Printf("%s-%06d\n", zone, n)
-				}
-			}
-		})
+		wg.Go(func() { errs[g] = decideZone(ctx, l, fmt.Sprint("z", g)) })
 	}
 	wg.Wait()
 	return errors.Join(errs...)
 }
 
+func decideZone(ctx context.Context, l *Ledger, zone string) error {
+	d, err := restored(ctx, l, zone)
+	if err != nil {
+		return err
+	}
+	n := 0
+	if s := d.Standing(); s != nil {
+		if _, err := fmt.Sscanf(s.ID, zone+"-%d", &n); err != nil {
+			return err
+		}
+	}
+	for {
+		n++
+		a := proposal(zone, n)
+		// As the shell does it: on a copy, which counts once it is on record.
+		next := d.Clone()
+		changes, err := next.Propose(a, a.IssuedAt)
+		if err == nil {
+			err = l.Commit(ctx, Batch{Changes: changes, Zones: []ZoneRow{{Site: "north", Zone: zone, Version: 1, At: a.IssuedAt, Snapshot: make([]byte, 4000)}}})
+		}
+		if err != nil {
+			return err
+		}
+		d = next
+		verdicts := [...][]wire.Verdict{{wire.Approve}, {wire.Reject}, {wire.Approve, wire.Withdraw}, {wire.Approve}}[n%4]
+		for _, v := range verdicts {
+			next := d.Clone()
+			o := next.Decide(said(d.Standing(), v), a.IssuedAt)
+			if o.Result.Result != wire.Accepted {
+				return fmt.Errorf("%s of %s: %v", v, a.ID, o.Result.Reason)
+			}
+			if err := l.Commit(ctx, Batch{Changes: o.Changes}); err != nil {
+				return err
+			}
+			d = next
+			if _, err := fmt.Printf("%s %s\n", a.ID, v); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+func said(a *wire.Advice, v wire.Verdict) []byte {
+	return fmt.Appendf(nil, `{"advice":%q,"digest":%q,"decision":%q,"by":"ana"}`, a.ID, a.Approval.Digest, v)
+}
+
+// proposal is advice n of a zone; each is a minute after the one before.
+func proposal(zone string, n int) *advice.Advice {
+	at := noon.Add(time.Duration(n) * time.Minute)
+	return &advice.Advice{
+		ID: fmt.Sprintf("%s-%d", zone, n), Site: "north", Zone: zone, IssuedAt: at, ValidFrom: at, ValidUntil: at.Add(24 * time.Hour),
+		DecideBy: at.Add(time.Hour), Action: advice.Irrigate,
+		Setpoints: &advice.Setpoints{FirstShotAt: at.Add(time.Hour), LastShotBy: at.Add(9 * time.Hour), TriggerWaterContent: 0.52, MaxVolumeML: 1000 + n},
+		Expected:  &advice.Expected{},
+	}
+}
+
+func restored(ctx context.Context, l *Ledger, zone string) (*desk.Desk, error) {
+	r, err := l.Recover(ctx, "north", zone)
+	if err != nil {
+		return nil, err
+	}
+	return desk.Restore("north", zone, &desk.Rules{Location: time.UTC}, r.Advice, r.Covers)
+}
+
 // TestKilled: a daemon killed at any instruction has lost nothing that it had
-// acknowledged, left nothing half done, and its ledger is whole.
+// acknowledged, its ledger is whole, and the desk that goes on from it puts
+// nothing on setpoint that was not approved.
 func TestKilled(t *testing.T) {
 	rounds := 50
 	if testing.Short() {
@@ -102,7 +141,7 @@ func TestKilled(t *testing.T) {
 	seed := uint64(time.Now().UnixNano())
 	random := rand.New(rand.NewPCG(seed, 0))
 	t.Logf("seed %d", seed)
-	total, inFlight := 0, 0
+	total, inForce := 0, 0
 	for round := range rounds {
 		acknowledged := killedAfter(t, path, time.Duration(random.IntN(30_000))*time.Microsecond)
 		total += len(acknowledged)
@@ -110,8 +149,10 @@ func TestKilled(t *testing.T) {
 		if err != nil {
 			t.Fatalf("round %d: %v", round, err)
 		}
-		inFlight = whole(t, l, total)
 		missing(t, l, acknowledged)
+		for g := range 4 {
+			inForce += onSetpoint(t, l, fmt.Sprint("z", g))
+		}
 		if err := l.Close(); err != nil {
 			t.Fatal(err)
 		}
@@ -119,15 +160,62 @@ func TestKilled(t *testing.T) {
 			t.Fatalf("round %d of %d", round, rounds)
 		}
 	}
-	t.Logf("%d kills, %d decisions acknowledged, all on record; %d more on record that were killed before their answer", rounds, total, inFlight)
-	if total < rounds {
-		t.Errorf("%d decisions were acknowledged in %d rounds: this shows too little", total, rounds)
+	t.Logf("%d kills, %d decisions acknowledged, all on record; %d times something was in force, each time approved", rounds, total, inForce)
+	if total < rounds || inForce < rounds {
+		t.Errorf("%d decisions acknowledged and %d in force in %d rounds: this shows too little", total, inForce, rounds)
 	}
 }
 
+// onSetpoint restores the desk of a zone and checks that what it puts on the
+// setpoint topics was approved, with its digest, and not taken back; it gives 1
+// when there was something.
+func onSetpoint(t *testing.T, l *Ledger, zone string) int {
+	t.Helper()
+	d, err := restored(t.Context(), l, zone)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d.Standing() == nil {
+		return 0
+	}
+	now := d.Standing().IssuedAt
+	d.Tick(now)
+	messages, err := d.Publications(wire.Topics{Root: "r", Site: "north"}, now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	decided, err := l.Decisions(t.Context(), "north", zone, noon, now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range messages {
+		if m.Topic != (wire.Topics{Root: "r", Site: "north"}).Setpoint(zone) || len(m.Payload) == 0 {
+			continue
+		}
+		s, err := wire.ParseSetpoint(m.Payload)
+		if err != nil {
+			t.Fatal(err)
+		}
+		approvals := 0
+		for _, r := range decided {
+			if r.Decision.Advice == s.Advice && r.Result.Result == wire.Accepted {
+				if r.Decision.Decision != wire.Approve || r.Decision.Digest != s.Digest {
+					t.Errorf("%s is on setpoint after %s of %s", s.Advice, r.Decision.Decision, r.Decision.Digest)
+				}
+				approvals++
+			}
+		}
+		if approvals != 1 {
+			t.Errorf("%s is on setpoint with %d approvals on record", s.Advice, approvals)
+		}
+		return 1
+	}
+	return 0
+}
+
 // killedAfter starts a child, kills it a while after its first acknowledgement
-// and gives the ids that it acknowledged.
-func killedAfter(t *testing.T, path string, after time.Duration) (ids []string) {
+// and gives what it acknowledged.
+func killedAfter(t *testing.T, path string, after time.Duration) (lines []string) {
 	t.Helper()
 	c := child(t, "decide", path)
 	out, err := c.StdoutPipe()
@@ -137,155 +225,45 @@ func killedAfter(t *testing.T, path string, after time.Duration) (ids []string) 
 	if err := c.Start(); err != nil {
 		t.Fatal(err)
 	}
-	lines := bufio.NewReader(out)
+	reader := bufio.NewReader(out)
 	for {
-		line, err := lines.ReadString('\n')
+		line, err := reader.ReadString('\n')
 		if err != nil { // a last line without its end was not acknowledged
 			if !errors.Is(err, io.EOF) {
 				t.Fatal(err)
 			}
 			break
 		}
-		if len(ids) == 0 {
+		if len(lines) == 0 {
 			time.AfterFunc(after, func() {
 				if err := c.Process.Signal(syscall.SIGKILL); err != nil && !errors.Is(err, os.ErrProcessDone) {
 					t.Error(err)
 				}
 			})
 		}
-		ids = append(ids, strings.TrimSpace(line))
+		lines = append(lines, strings.TrimSpace(line))
 	}
 	var exit *exec.ExitError
 	if err := c.Wait(); !errors.As(err, &exit) || exit.Sys().(syscall.WaitStatus).Signal() != syscall.SIGKILL {
 		t.Fatalf("the child ended by itself: %v", err)
 	}
-	return ids
+	return lines
 }
 
-// whole checks that each decision is on record with all that belongs to it, and
-// gives how many there are beyond those acknowledged.
-func whole(t *testing.T, l *Ledger, acknowledged int) int {
+// missing checks that each acknowledged decision is on record, once.
+func missing(t *testing.T, l *Ledger, acknowledged []string) {
 	t.Helper()
-	var approvals, moves, decisions int
-	err := l.read.QueryRow(`SELECT (SELECT count(*) FROM advice WHERE state = 'approved'),
-(SELECT count(*) FROM moves JOIN advice ON advice.site = moves.site AND advice.zone = moves.zone AND advice.id = moves.advice AND advice.digest = moves.digest),
-(SELECT count(*) FROM decisions)`).Scan(&approvals, &moves, &decisions)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if approvals != moves || approvals != decisions {
-		t.Errorf("%d approved advice, %d moves with an advice, %d decisions: one was recorded without the others", approvals, moves, decisions)
-	}
-	if approvals < acknowledged {
-		t.Errorf("%d decisions on record, %d were acknowledged", approvals, acknowledged)
-	}
-	return approvals - acknowledged
-}
-
-func missing(t *testing.T, l *Ledger, ids []string) {
-	t.Helper()
-	for _, id := range ids {
+	for _, line := range acknowledged {
+		id, verdict, _ := strings.Cut(line, " ")
+		zone, _, _ := strings.Cut(id, "-")
 		var n int
-		if err := l.read.QueryRow(`SELECT count(*) FROM decisions WHERE site = 'north' AND zone = ? AND advice = ?`, id[:len("z000001-0")], id).Scan(&n); err != nil {
+		err := l.read.QueryRow(`SELECT count(*) FROM decisions WHERE site = 'north' AND zone = ? AND advice = ? AND result = 'accepted'
+AND json_extract(CAST(body AS TEXT), '$.decision.decision') = ?`, zone, id, verdict).Scan(&n)
+		if err != nil {
 			t.Fatal(err)
 		}
 		if n != 1 {
-			t.Errorf("decision %s was acknowledged and is on record %d times", id, n)
+			t.Errorf("%s was acknowledged and is on record %d times", line, n)
 		}
-	}
-}
-
-// fillDisk writes until the process may not enlarge its files any more, reads,
-// gets more room, and writes again; it says what was wrong, "ok" if nothing.
-func fillDisk(path string) string {
-	ctx := context.Background()
-	signal.Ignore(syscall.SIGXFSZ) // the write then returns EFBIG
-	l, err := Open(ctx, path, Options{ProbeEvery: time.Nanosecond})
-	if err != nil {
-		return err.Error()
-	}
-	var before unix.Rlimit
-	if err := unix.Getrlimit(unix.RLIMIT_FSIZE, &before); err != nil {
-		return err.Error()
-	}
-	if err := unix.Setrlimit(unix.RLIMIT_FSIZE, &unix.Rlimit{Cur: 1 << 20, Max: before.Max}); err != nil {
-		return err.Error()
-	}
-	t := new(testing.T)
-	n := 0
-	for err == nil && n < 10_000 {
-		n++
-		err = l.Commit(ctx, decision(t, "b", n))
-	}
-	if !errors.Is(err, ErrUnavailable) || !strings.Contains(err.Error(), "advice cannot be approved") {
-		return fmt.Sprintf("commit %d of a full disk gave %v", n, err)
-	}
-	refused := n
-	if err := l.Writable(ctx); !errors.Is(err, ErrUnavailable) {
-		return fmt.Sprintf("a full disk is said to be writable: %v", err)
-	}
-	r, err := l.Recover(ctx, "north", "b")
-	if err != nil || len(r.Advice) != 1 || r.Advice[0].Sequence != int64(refused-1) {
-		return fmt.Sprintf("reading a full ledger gave %+v, %v; want advice %d", r.Advice, err, refused-1)
-	}
-	if err := unix.Setrlimit(unix.RLIMIT_FSIZE, &before); err != nil {
-		return err.Error()
-	}
-	if err := l.Writable(ctx); err != nil {
-		return fmt.Sprintf("with room again: %v", err)
-	}
-	if err := l.Commit(ctx, decision(t, "b", refused)); err != nil {
-		return fmt.Sprintf("a commit with room again: %v", err)
-	}
-	if err := l.Close(); err != nil {
-		return err.Error()
-	}
-	return fmt.Sprint("ok ", refused)
-}
-
-// TestDiskFull: a disk that takes no more is said to be so, reads go on, what
-// was acknowledged is there, and writing goes on when there is room.
-func TestDiskFull(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "ledger.db")
-	out, err := child(t, "fill", path).Output()
-	var exit *exec.ExitError
-	if err != nil && !errors.As(err, &exit) {
-		t.Fatal(err)
-	}
-	var written int
-	if _, err := fmt.Sscanf(string(out), "ok %d", &written); err != nil {
-		t.Fatalf("the child says %s", out)
-	}
-	l := open(t, path)
-	if more := whole(t, l, written); more != 0 {
-		t.Errorf("%d decisions are on record that were refused", more)
-	}
-}
-
-// TestFull: SQLite's own word for a full disk has its own error; the limit on
-// pages stands for the disk's end.
-func TestFull(t *testing.T) {
-	l := open(t, filepath.Join(t.TempDir(), "ledger.db"))
-	if _, err := l.write.Exec(`PRAGMA max_page_count = 40`); err != nil {
-		t.Fatal(err)
-	}
-	var err error
-	for n := 1; err == nil && n < 1000; n++ {
-		err = l.Commit(t.Context(), decision(t, "b", n))
-	}
-	if !errors.Is(err, ErrFull) || !errors.Is(err, ErrUnavailable) {
-		t.Fatalf("got %v, want %v", err, ErrFull)
-	}
-	if err := l.Writable(t.Context()); !errors.Is(err, ErrFull) {
-		t.Errorf("right after, Writable says %v", err)
-	}
-	if _, err := l.write.Exec(`PRAGMA max_page_count = 1000000`); err != nil {
-		t.Fatal(err)
-	}
-	if err := l.Commit(t.Context(), decision(t, "c", 1)); err != nil {
-		t.Fatal(err)
-	}
-	if err := l.Writable(t.Context()); err != nil {
-		t.Errorf("after a commit Writable says %v", err)
 	}
 }

@@ -1,0 +1,153 @@
+//go:build unix
+
+package ledger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os/exec"
+	"os/signal"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"rhizostat/policy"
+	"rhizostat/service/wire"
+)
+
+// decision is an approval of one advice as the desk records it.
+func decision(t testing.TB, zone string, n int) Batch {
+	r := issued(t, zone, n)
+	a := approved(r)
+	id, digest := a.Advice.ID, a.Advice.Approval.Digest
+	d := wire.Decision{Advice: id, Digest: digest, Decision: wire.Approve, By: "ana"}
+	b := Batch{Changes: wire.Changes{
+		Advice:    []wire.AdviceRecord{a},
+		Moves:     []wire.Move{{Site: "north", Zone: zone, Advice: id, Digest: digest, From: policy.StatePending, To: policy.StateApproved, At: noon, By: "ana"}},
+		Decisions: []wire.DecisionRecord{{Site: "north", Zone: zone, Decision: d, Result: wire.Accept(d, noon), Hash: "0b"}},
+	}, Zones: []ZoneRow{{Site: "north", Zone: zone, Version: 1, At: noon, Snapshot: make([]byte, 4000)}}}
+	if n > 1 {
+		b.Forgotten = []wire.Forgotten{{Site: "north", Zone: zone, Advice: fmt.Sprintf("%s-%06d", zone, n-1)}}
+	}
+	return b
+}
+
+// whole checks that each decision is on record with all that belongs to it, and
+// gives how many there are beyond those acknowledged.
+func whole(t *testing.T, l *Ledger, acknowledged int) int {
+	t.Helper()
+	var approvals, moves, decisions int
+	err := l.read.QueryRow(`SELECT (SELECT count(*) FROM advice WHERE state = 'approved'),
+(SELECT count(*) FROM moves JOIN advice ON advice.site = moves.site AND advice.zone = moves.zone AND advice.id = moves.advice AND advice.digest = moves.digest),
+(SELECT count(*) FROM decisions)`).Scan(&approvals, &moves, &decisions)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if approvals != moves || approvals != decisions {
+		t.Errorf("%d approved advice, %d moves with an advice, %d decisions: one was recorded without the others", approvals, moves, decisions)
+	}
+	if approvals < acknowledged {
+		t.Errorf("%d decisions on record, %d were acknowledged", approvals, acknowledged)
+	}
+	return approvals - acknowledged
+}
+
+// fillDisk writes until the process may not enlarge its files any more, reads,
+// gets more room, and writes again; it says what was wrong, "ok" if nothing.
+func fillDisk(path string) string {
+	ctx := context.Background()
+	signal.Ignore(syscall.SIGXFSZ) // the write then returns EFBIG
+	l, err := Open(ctx, path, Options{ProbeEvery: time.Nanosecond})
+	if err != nil {
+		return err.Error()
+	}
+	var before unix.Rlimit
+	if err := unix.Getrlimit(unix.RLIMIT_FSIZE, &before); err != nil {
+		return err.Error()
+	}
+	if err := unix.Setrlimit(unix.RLIMIT_FSIZE, &unix.Rlimit{Cur: 1 << 20, Max: before.Max}); err != nil {
+		return err.Error()
+	}
+	t := new(testing.T)
+	n := 0
+	for err == nil && n < 10_000 {
+		n++
+		err = l.Commit(ctx, decision(t, "b", n))
+	}
+	if !errors.Is(err, ErrUnavailable) || !strings.Contains(err.Error(), "advice cannot be approved") {
+		return fmt.Sprintf("commit %d of a full disk gave %v", n, err)
+	}
+	refused := n
+	if err := l.Writable(ctx); !errors.Is(err, ErrUnavailable) {
+		return fmt.Sprintf("a full disk is said to be writable: %v", err)
+	}
+	r, err := l.Recover(ctx, "north", "b")
+	if err != nil || len(r.Advice) != 1 || r.Advice[0].Sequence != int64(refused-1) {
+		return fmt.Sprintf("reading a full ledger gave %+v, %v; want advice %d", r.Advice, err, refused-1)
+	}
+	if err := unix.Setrlimit(unix.RLIMIT_FSIZE, &before); err != nil {
+		return err.Error()
+	}
+	if err := l.Writable(ctx); err != nil {
+		return fmt.Sprintf("with room again: %v", err)
+	}
+	if err := l.Commit(ctx, decision(t, "b", refused)); err != nil {
+		return fmt.Sprintf("a commit with room again: %v", err)
+	}
+	if err := l.Close(); err != nil {
+		return err.Error()
+	}
+	return fmt.Sprint("ok ", refused)
+}
+
+// TestDiskFull: a disk that takes no more is said to be so, reads go on, what
+// was acknowledged is there, and writing goes on when there is room.
+func TestDiskFull(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "ledger.db")
+	out, err := child(t, "fill", path).Output()
+	var exit *exec.ExitError
+	if err != nil && !errors.As(err, &exit) {
+		t.Fatal(err)
+	}
+	var written int
+	if _, err := fmt.Sscanf(string(out), "ok %d", &written); err != nil {
+		t.Fatalf("the child says %s", out)
+	}
+	l := open(t, path)
+	if more := whole(t, l, written); more != 0 {
+		t.Errorf("%d decisions are on record that were refused", more)
+	}
+}
+
+// TestFull: SQLite's own word for a full disk has its own error; the limit on
+// pages stands for the disk's end.
+func TestFull(t *testing.T) {
+	l := open(t, filepath.Join(t.TempDir(), "ledger.db"))
+	if _, err := l.write.Exec(`PRAGMA max_page_count = 40`); err != nil {
+		t.Fatal(err)
+	}
+	var err error
+	for n := 1; err == nil && n < 1000; n++ {
+		err = l.Commit(t.Context(), decision(t, "b", n))
+	}
+	if !errors.Is(err, ErrFull) || !errors.Is(err, ErrUnavailable) {
+		t.Fatalf("got %v, want %v", err, ErrFull)
+	}
+	if err := l.Writable(t.Context()); !errors.Is(err, ErrFull) {
+		t.Errorf("right after, Writable says %v", err)
+	}
+	if _, err := l.write.Exec(`PRAGMA max_page_count = 1000000`); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Commit(t.Context(), decision(t, "c", 1)); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Writable(t.Context()); err != nil {
+		t.Errorf("after a commit Writable says %v", err)
+	}
+}
