@@ -16,6 +16,7 @@ type tally struct {
 	errors                       [3][5]tallied // by variant and horizon
 	naive                        [5][]float64  // as 24 h before
 	explained, explainedOwn      []float64     // R2 of the day ahead, by zone
+	sse, sst                     float64       // of the day ahead, each zone about its own mean
 	uptake, drain                []float64     // relative error of 24 h sums
 	recall, precision            []float64     // of shots, by zone, where none are told
 	ill, cried                   map[string]int
@@ -116,6 +117,8 @@ func (t *tally) addForecasts(m *marks) {
 			}
 		}
 	}
+	t.sse += sse
+	t.sst += sst
 	if sst > 0 {
 		t.explained = append(t.explained, 1-sse/sst)
 		t.explainedOwn = append(t.explainedOwn, 1-sseOwn/sst)
@@ -247,7 +250,10 @@ func within(v []float64, limit float64) float64 {
 }
 
 // String is the table.
-func (t *tally) String() string {
+func (t *tally) String() string { return t.learning() + t.days() }
+
+// learning is the part of the table on what the engine knows.
+func (t *tally) learning() string {
 	var b strings.Builder
 	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	say("%d zones, %.0f zone-days after %d days of learning", t.zones, t.zoneDays, warmUp)
@@ -273,12 +279,19 @@ func (t *tally) String() string {
 		fmt.Fprintf(&b, " %7.4f", average(t.naive[h]))
 	}
 	b.WriteByte('\n')
-	say("R2 of the day ahead         median %.3f, worst tenth %.3f; against what it later held for true %.3f, %.3f", middle(t.explained), quantile(t.explained, 0.1), middle(t.explainedOwn), quantile(t.explainedOwn, 0.1))
+	say("R2 of the day ahead         %.3f of all about the zones' means; by zone median %.3f, worst tenth %.3f; against what it later held for true %.3f, %.3f", 1-t.sse/t.sst, middle(t.explained), quantile(t.explained, 0.1), middle(t.explainedOwn), quantile(t.explainedOwn, 0.1))
 	say("uptake of 24 h              median error %.3f of it, 90 %% %.3f", middle(t.uptake), quantile(t.uptake, 0.9))
 	say("drain of 24 h               median error %.3f of the water given, 90 %% %.3f", middle(t.drain), quantile(t.drain, 0.9))
 	say("shots seen, none told       recall %.3f, precision %.3f (mean of %d zones)", average(t.recall), average(t.precision), len(t.recall))
 	say("probe health                %.2f false alarms per 100 probe-days %v", 100*float64(total(t.ill))/t.probeDays, t.ill)
 	say("findings above 0.5          %.2f per 100 zone-days %v", 100*float64(total(t.cried))/t.zoneDays, t.cried)
+	return b.String()
+}
+
+// days is the part of the table on what became of the days.
+func (t *tally) days() string {
+	var b strings.Builder
+	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	say("daytime in band             mean %.3f (as the engine sees it %.3f), worst tenth of zones %.3f", average(t.inBand), average(t.inBandSeen), quantile(t.inBand, 0.1))
 	say("saturated, h a day          mean %.2f", average(t.saturatedH))
 	say("overnight dryback off, m3/m3 mean %+.4f, mean absolute %.4f, within 0.012 on %.2f of %d nights", average(t.dryback), average(absolute(t.dryback)), within(t.dryback, 0.012), len(t.dryback))

@@ -44,7 +44,8 @@ func TestSeason(t *testing.T) {
 	}
 	all, clock, trigger := newTally(), newTally(), newTally()
 	began := time.Now()
-	for i := range seasonCount(t, 4) {
+	n := seasonCount(t, 4)
+	for i := range n {
 		seed := base + uint64(i)
 		marks, err := playSeason(drawSeason(seed, 3, 14+i%3*7), nil)
 		if err != nil {
@@ -65,7 +66,32 @@ func TestSeason(t *testing.T) {
 			}
 		}
 	}
+	for _, b := range seasonBounds {
+		if got := b.of(all); !(got <= b.most) {
+			t.Errorf("%s is %.4f over seeds %d to %d; expected at most %.4f", b.what, got, base, base+uint64(n)-1, b.most)
+		}
+	}
 	t.Logf("%v\nall:\n%v\nby clock:\n%v\nby trigger:\n%v", time.Since(began).Round(time.Second), all, clock, trigger)
+}
+
+// seasonBounds are what the engine keeps over any handful of seasons. They hold
+// against a truth that no probe tells whole (other retention, biased probes,
+// uneven emitters), so they are wider than what it reaches on average; tighten
+// them as it gets better.
+var seasonBounds = []struct {
+	what string
+	of   func(*tally) float64
+	most float64
+}{
+	{"the state's error less the probes' own offset, m3/m3", func(t *tally) float64 { return average(t.course) }, 0.015},
+	{"the 24 h forecast's error under an executed plan, m3/m3", func(t *tally) float64 { return average(t.errors[0][4].own) }, 0.015},
+	{"the 6 h forecast's error under an executed plan, m3/m3", func(t *tally) float64 { return average(t.errors[0][2].own) }, 0.008},
+	{"the share of 6 h forecasts outside their interval", func(t *tally) float64 { return 1 - average(t.errors[0][2].covered) }, 0.2},
+	{"the median error of 24 h uptake", func(t *tally) float64 { return middle(t.uptake) }, 0.2},
+	{"the share of daytime out of the band, as the engine sees it", func(t *tally) float64 { return 1 - average(t.inBandSeen) }, 0.35},
+	{"the mean error of the overnight dryback, m3/m3", func(t *tally) float64 { return average(absolute(t.dryback)) }, 0.02},
+	{"saturated hours a day", func(t *tally) float64 { return average(t.saturatedH) }, 1},
+	{"decisions asked a zone and day", func(t *tally) float64 { return average(t.asked) }, 2.5},
 }
 
 // line is a zone in short.
