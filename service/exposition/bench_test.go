@@ -8,8 +8,8 @@ import (
 )
 
 // facilityBoard has n zones with four probes each and a finding here and there.
-func facilityBoard(n int) *Board {
-	b := NewBoard(n)
+func facilityBoard(n int) board {
+	b := make(board, n)
 	for i := range n {
 		s := healthy(fmt.Sprintf("bench-%05d", i))
 		s.WaterContent, s.UptakeML, s.SaturationS = 0.4+float64(i%1999)/1e4, float64(i)*13.37, float64(i)*7.77
@@ -17,7 +17,7 @@ func facilityBoard(n int) *Board {
 		if i%10 > 0 {
 			s.Findings = nil
 		}
-		b.Put(i, s)
+		b[i] = s
 	}
 	return b
 }

@@ -55,10 +55,7 @@ func lived(tb testing.TB) *Metrics {
 	m.Dryback("north", 0.19)
 	m.BrokerConnected(true)
 	m.LedgerWritable(true)
-	b := NewBoard(3)
-	b.Put(0, healthy("bench-07"))
-	b.Put(2, silent("bench-08"))
-	m.ZonesFrom(b.Each)
+	m.ZonesFrom(board{healthy("bench-07"), nil, silent("bench-08")}.Each)
 	return m
 }
 
