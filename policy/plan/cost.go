@@ -68,9 +68,11 @@ func off(x float64) float64 { return math.Sqrt(1+x*x) - 1 }
 
 // night is what one overnight dryback costs that is so far off its target.
 func night(d float64) float64 {
-	x := weightDryback * off(d/scaleDryback)
-	return mostDryback * x / (mostDryback + x)
+	return bounded(weightDryback*off(d/scaleDryback), mostDryback)
 }
+
+// bounded lets a cost grow to most and no further.
+func bounded(x, most float64) float64 { return most * x / (most + x) }
 
 // add books one outcome with its weight.
 func (s *Scratch) add(score *Score, o *outcome, weight float64) {
@@ -87,12 +89,14 @@ func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 		math.Max(0, (band.FullPoint-o.nightStart)/band.Width()-nightStartNear)
 
 	if o.given > 0 {
-		x := weightDrain * off((o.drain/o.given-s.salt.wanted)/scaleDrain)
+		// In shares of the whole day's water: a small rest of a day drains little,
+		// whatever its fraction.
+		day := math.Max(o.uptake, s.req.GivenML+o.given)
+		x := weightDrain * off((o.drain-s.salt.wanted*o.given)/day/scaleDrain)
 		if s.salt.leach {
 			x *= leachFactor
 		}
-		x += weightEarlyDrain * o.drainAtRewet / o.given
-		score.DrainFraction += weight * p.DrainFraction * x
+		score.DrainFraction += weight * p.DrainFraction * (x + weightEarlyDrain*o.drainAtRewet/day)
 	}
 	if s.salt.aimEC > 0 {
 		after := s.req.Salt.poreECAfter(s.waterML, o.given, o.drain)

@@ -75,13 +75,19 @@ const (
 	materialShare     = 0.3
 	materialHoursHard = 0.5
 	// A dryback, a drain fraction or an EC that is off can wait for the evening's
-	// plan; water that is lacking or too much cannot.
-	canWait = 0.2
+	// plan, and each counts little and only so far, h; water that is lacking or too
+	// much cannot wait.
+	canWait     = 0.2
+	canWaitMost = 3.0
 )
 
 // urgent is the part of a cost for which a person may be asked during the day.
 func (s *Score) urgent() float64 {
-	return s.Band + s.Saturation + canWait*(s.OvernightDryback+s.NightStart+s.DrainFraction+s.PoreEC)
+	sum := s.Band + s.Saturation
+	for _, x := range [...]float64{s.OvernightDryback, s.NightStart, s.DrainFraction, s.PoreEC} {
+		sum += canWait * math.Min(x, canWaitMost)
+	}
+	return sum
 }
 
 // Keep tells whether the standing plan stays: unless keeping it costs
