@@ -15,27 +15,7 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
-
-	"rhizostat/policy"
-	"rhizostat/service/wire"
 )
-
-// decision is an approval of one advice as the desk records it.
-func decision(t testing.TB, zone string, n int) Batch {
-	r := issued(t, zone, n)
-	a := approved(r)
-	id, digest := a.Advice.ID, a.Advice.Approval.Digest
-	d := wire.Decision{Advice: id, Digest: digest, Decision: wire.Approve, By: "ana"}
-	b := Batch{Changes: wire.Changes{
-		Advice:    []wire.AdviceRecord{a},
-		Moves:     []wire.Move{{Site: "north", Zone: zone, Advice: id, Digest: digest, From: policy.StatePending, To: policy.StateApproved, At: noon, By: "ana"}},
-		Decisions: []wire.DecisionRecord{{Site: "north", Zone: zone, Decision: d, Result: wire.Accept(d, noon), Hash: "0b"}},
-	}, Zones: []ZoneRow{{Site: "north", Zone: zone, Version: 1, At: noon, Snapshot: make([]byte, 4000)}}}
-	if n > 1 {
-		b.Forgotten = []wire.Forgotten{{Site: "north", Zone: zone, Advice: fmt.Sprintf("%s-%06d", zone, n-1)}}
-	}
-	return b
-}
 
 // whole checks that each decision is on record with all that belongs to it, and
 // gives how many there are beyond those acknowledged.

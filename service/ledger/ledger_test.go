@@ -61,6 +61,23 @@ func approved(r wire.AdviceRecord) wire.AdviceRecord {
 	return wire.AdviceRecord{Advice: &a, Sequence: r.Sequence, Taken: []string{"0a", "0b"}}
 }
 
+// decision is an approval of one advice as the desk records it.
+func decision(t testing.TB, zone string, n int) Batch {
+	r := issued(t, zone, n)
+	a := approved(r)
+	id, digest := a.Advice.ID, a.Advice.Approval.Digest
+	d := wire.Decision{Advice: id, Digest: digest, Decision: wire.Approve, By: "ana"}
+	b := Batch{Changes: wire.Changes{
+		Advice:    []wire.AdviceRecord{a},
+		Moves:     []wire.Move{{Site: "north", Zone: zone, Advice: id, Digest: digest, From: policy.StatePending, To: policy.StateApproved, At: noon, By: "ana"}},
+		Decisions: []wire.DecisionRecord{{Site: "north", Zone: zone, Decision: d, Result: wire.Accept(d, noon), Hash: "0b"}},
+	}, Zones: []ZoneRow{{Site: "north", Zone: zone, Version: 1, At: noon, Snapshot: make([]byte, 4000)}}}
+	if n > 1 {
+		b.Forgotten = []wire.Forgotten{{Site: "north", Zone: zone, Advice: fmt.Sprintf("%s-%06d", zone, n-1)}}
+	}
+	return b
+}
+
 // full is a batch with a row of everything.
 func full(t testing.TB, zone string) Batch {
 	r := issued(t, zone, 1)
