@@ -11,12 +11,14 @@ type Block struct {
 	SX, SY        float64 // sums over ticks of drawn and of level less First
 	SXX, SXY, SYY float64
 	First         float64
-	ShotMs        int64 // watering that it follows
-	Busy          bool  // begun less than quietMs after a watering
+	Last          float64 // drawn at ToMs
+	ShotMs        int64   // watering that it follows
+	Busy          bool    // begun less than quietMs after a watering
 }
 
 const (
-	blockMs = 60 * minuteMs // a block is so long
+	blockMs      = 60 * minuteMs // a block is at least so long
+	longestBlock = 8 * hourMs    // and at most, where its fall is still within the noise
 	// quietMs is how long after a watering's top a fall is the crop's alone:
 	// until then water still moves down past the probes and slows or hastens
 	// it. On measured slabs the fall from 30 to 60 min is a fifth too small.
@@ -41,11 +43,11 @@ func (b *Block) add(at int64, w float64) {
 	b.SXX += x * x
 	b.SXY += x * y
 	b.SYY += y * y
-	b.ToMs = at
+	b.ToMs, b.Last = at, x
 }
 
 // slope returns fall per unit of drawn demand and its standard deviation.
-func (b *Block) slope(noise float64) (fall, sd float64, ok bool) {
+func (b *Block) slope(noise, grain float64) (fall, sd float64, ok bool) {
 	if b.N < 2 || b.ToMs-b.FromMs < leastBlockMs {
 		return 0, 0, false
 	}
@@ -59,5 +61,7 @@ func (b *Block) slope(noise float64) (fall, sd float64, ok bool) {
 	fall = -sxy / sxx
 	residual := math.Max(0, syy-sxy*sxy/sxx)
 	variance := math.Max(residual/math.Max(1, n-2), noise*noise)
-	return fall, math.Sqrt(variance / sxx), true
+	// The grain of a coarse probe does not average out: both ends have it.
+	ends := math.Sqrt2 * grain / math.Max(b.Last, 1e-300)
+	return fall, math.Hypot(math.Sqrt(variance/sxx), ends), true
 }

@@ -14,17 +14,21 @@ const tickCount = 7
 // Ticks thins readings to at least tickMs apart, each the mean of what came
 // in its time, and keeps the newest few.
 type Ticks struct {
-	SumLevel  float64
-	SumMs     int64 // of times since SinceMs
-	N         int32
-	Len       int32
-	SinceMs   int64 // first reading of the tick being gathered
-	EndMs     int64 // end of the tick before
-	Ring      [tickCount]Tick
-	Noise     float64 // sd of one tick, m3/m3
-	Fall      float64 // usual fall just now, m3/m3 per s
-	Usual     float64 // usual rise of a watering, m3/m3, 0: none seen yet
-	Waterings int32   // that taught it
+	SumLevel float64
+	SumMs    int64 // of times since SinceMs
+	N        int32
+	Len      int32
+	SinceMs  int64 // first reading of the tick being gathered
+	EndMs    int64 // end of the tick before
+	Ring     [tickCount]Tick
+	Noise    float64 // sd of one tick, m3/m3
+	Raw      float64 // newest reading
+	// Resolution is the smallest step between two readings that differ, m3/m3:
+	// that of the probe where it is coarse, next to nothing where it is fine.
+	Resolution float64
+	Fall       float64 // usual fall just now, m3/m3 per s
+	Usual      float64 // usual rise of a watering, m3/m3, 0: none seen yet
+	Waterings  int32   // that taught it
 }
 
 // tickMs: probes report each 10 s to 15 min; a shot shows within 5 to 10 min.
@@ -32,6 +36,7 @@ const tickMs = 150 * 1000
 
 // add takes a reading and returns the tick that it completes, if any.
 func (t *Ticks) add(at int64, w float64) (int64, float64, bool) {
+	t.resolve(w)
 	if t.N == 0 {
 		t.SinceMs = at
 	}
@@ -46,6 +51,26 @@ func (t *Ticks) add(at int64, w float64) (int64, float64, bool) {
 	t.N, t.SumLevel, t.SumMs, t.EndMs = 0, 0, 0, at
 	return mid, mean, true
 }
+
+// resolve follows the smallest step between readings.
+func (t *Ticks) resolve(w float64) {
+	step := math.Abs(w - t.Raw)
+	if t.Raw != 0 && step > 1e-5 {
+		if t.Resolution == 0 || step < t.Resolution {
+			t.Resolution = step
+		} else {
+			t.Resolution *= 1.002 // forget a finer probe in some hundred steps
+		}
+	}
+	t.Raw = w
+}
+
+// grain is the standard deviation that the resolution alone makes, m3/m3:
+// that of a uniform error.
+func (t *Ticks) grain() float64 { return t.Resolution / math.Sqrt(12) }
+
+// spread is the standard deviation of one tick, its grain included.
+func (t *Ticks) spread() float64 { return math.Max(t.Noise, t.grain()) }
 
 // back returns the n-th newest tick, 0 the newest.
 func (t *Ticks) back(n int32) (Tick, bool) {
@@ -117,13 +142,14 @@ const (
 // threshold is the rise over the expected course that counts as a watering:
 // four times the noise, or a fifth of the usual rise where that is less,
 // but no less than 2.5 times the noise. Where waterings stand far above the
-// noise nothing small is taken for one; where they do not, more is risked.
+// noise nothing small is taken for one; where they do not, more is risked. One
+// step of a coarse probe, back and forth, is none.
 func (t *Ticks) threshold() float64 {
 	k := 4 * t.Noise
 	if t.Waterings >= 3 {
 		k = math.Min(k, 0.2*t.Usual)
 	}
-	return math.Max(leastRise, math.Max(k, 2.5*t.Noise))
+	return max(leastRise, k, 2.5*t.Noise, 1.5*t.Resolution)
 }
 
 // watered learns the usual rise of a watering from one that is no noise.

@@ -101,10 +101,13 @@ func (z *Zone) learnUptake(c *Constants, at int64, w float64) {
 	if at-b.FromMs < blockMs {
 		return
 	}
-	z.blockEnds(c)
-	if s.StartMs == 0 {
+	if s.StartMs == 0 && at-z.Open.FromMs >= blockMs {
 		z.closeInterval(c, at, w)
 	}
+	if falls := math.Exp(z.rate(c, at)) * b.Drawn / c.VolumeML; falls < 2*z.Ticks.spread() && at-b.FromMs < longestBlock {
+		return
+	}
+	z.blockEnds(c)
 	*b = Block{ShotMs: s.LastMs}
 	b.add(at, w)
 }
@@ -123,7 +126,7 @@ func (z *Zone) drainedMs() int64 {
 // and not at all at a time of day at which a quiet one came lately.
 func (z *Zone) blockEnds(c *Constants) {
 	b := &z.Block
-	fall, sd, ok := b.slope(z.Ticks.Noise)
+	fall, sd, ok := b.slope(z.Ticks.Noise, z.Ticks.grain())
 	if !ok {
 		return
 	}
