@@ -89,7 +89,7 @@ var Instruments = []Instrument{
 	{Name: "rhizostat_decisions_asked_total", Type: Counter, Unit: "1", Labels: []string{"site"}, From: "ledger",
 		Help: "Advice that asked a person for a decision."},
 	{Name: "rhizostat_intake_messages_total", Type: Counter, Unit: "1", Labels: []string{"result", "reason"}, From: "intake and the zones' clocks",
-		Help: "Messages received: accepted, partial (some signals refused) or refused, with the first reason; a reading that its zone refuses later counts once more, as refused."},
+		Help: "Messages received: accepted, partial (some signals refused) or refused, with the first reason; a reading that its zone's clock or queue does not take counts once more, as refused, or as partial where it was a double."},
 	{Name: "rhizostat_broker_connected", Type: Gauge, Unit: "1", From: "link",
 		Help: "1 while the broker is connected."},
 	{Name: "rhizostat_ledger_writable", Type: Gauge, Unit: "1", From: "ledger",

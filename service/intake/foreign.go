@@ -265,6 +265,8 @@ func (rd *reader) receive(r *reading, t *target, x float64, isNumber bool, raw [
 	}
 }
 
+// targetTime reads an instant as the mapping says; a number may be written as a
+// string here too.
 func targetTime(t *target, raw jsontext.Value) (time.Time, bool) {
 	if t.rfc3339 {
 		if raw[0] != '"' {
@@ -272,7 +274,14 @@ func targetTime(t *target, raw jsontext.Value) (time.Time, bool) {
 		}
 		return parseRFC3339(raw)
 	}
-	return numberTime(raw, t.perSecond)
+	if raw[0] != '"' {
+		return numberTime(raw, t.perSecond)
+	}
+	x, ok := decimal(raw[1 : len(raw)-1])
+	if !ok {
+		return time.Time{}, false
+	}
+	return secondsTime(x / t.perSecond)
 }
 
 // foreignScalar is scalar that also takes a number written as a string, as many
@@ -296,8 +305,7 @@ func (rd *reader) plain(payload []byte) Reason {
 	return ""
 }
 
-// plainNumber reads a decimal number, or true and false of a valve. Go's own
-// parser takes more: hexadecimal, infinities, underscores.
+// plainNumber reads a decimal number, or true and false of a valve.
 func plainNumber(s sensing.Signal, text []byte) (float64, bool) {
 	if s == sensing.ValveOpen {
 		switch string(text) {
@@ -307,6 +315,12 @@ func plainNumber(s sensing.Signal, text []byte) (float64, bool) {
 			return 0, true
 		}
 	}
+	return decimal(text)
+}
+
+// decimal reads a decimal number. Go's own parser takes more: hexadecimal,
+// infinities, underscores.
+func decimal(text []byte) (float64, bool) {
 	for _, c := range text {
 		switch {
 		case c >= '0' && c <= '9', c == '.', c == '-', c == '+', c == 'e', c == 'E':
