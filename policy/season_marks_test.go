@@ -21,7 +21,6 @@ type marks struct {
 	start     time.Time
 	days      int
 	band      struct{ full, refill, dryback, drain float64 }
-	saturated float64
 	minutes   int
 	truth     []float64 // water content, mean of all containers
 	probed    []float64 // mean of the containers that carry probes

@@ -124,7 +124,7 @@ func drawZone(c chances, s *season, index int) (seasonZone, bool) {
 		Name: fmt.Sprintf("z%d", index), Substrate: mix, Container: pot, Crop: crop, Containers: containers,
 		EmitterMLPerS: flowLPerH * float64(emitters) / 3.6, EmitterBias: c.between(-0.06, 0.04), EmitterSpread: c.between(0.02, 0.05),
 		FeedEC: c.between(1, 2.8), StartSuctionCM: c.between(1, 12),
-		TellsVolume: c.yes(0.75), TellsValve: c.yes(0.5), TellsFeedEC: c.yes(0.5), TellsDrainEC: true,
+		TellsVolume: c.yes(0.75), Totals: c.yes(0.25), TellsValve: c.yes(0.5), TellsFeedEC: c.yes(0.5), TellsDrainEC: true,
 	}
 	if c.yes(0.5) {
 		spec.DrainEvery = []time.Duration{5, 15, 60}[c.IntN(3)] * time.Minute
@@ -176,6 +176,11 @@ func drawProbes(c chances, z *seasonZone) {
 			TellsEC: c.yes(0.6), TellsTemperature: c.yes(0.7),
 		}
 		told := Probe{ID: p.ID, HeightCM: p.HeightCM, SensingLengthCM: p.SensingLengthCM}
+		if i == 1 && c.yes(0.25) { // a scale stands beside the probe
+			p.WeighsFromKG, p.CropKGPerM2, p.TellsEC, p.TellsTemperature = z.spec.Container.VolumeML()*0.00025, 0.3, false, false
+			told.Calibration = sensing.Calibration{Kind: sensing.Weight, TareKG: p.WeighsFromKG, VolumeML: z.spec.Container.VolumeML(),
+				CropKG: p.CropKGPerM2 * z.spec.Crop.LeafArea * z.spec.Crop.GroundM2}
+		}
 		if p.TellsEC {
 			p.TellsPermittivity, told.Calibration.PoreEC = true, sensing.Hilhorst
 		}

@@ -121,3 +121,40 @@ func TestSickProbes(t *testing.T) {
 		t.Errorf("a moved probe reads %.3f where it read %.3f", v[50], healthy[50])
 	}
 }
+
+// A scale and running totals tell the same water as probes and volumes.
+func TestScaleAndTotals(t *testing.T) {
+	zones := benches()[:1]
+	zones[0].Totals = true
+	zones[0].Probes = []Probe{{ID: "scale", Container: 1, Every: 5 * time.Minute, WeighsFromKG: 1.5}}
+	f := facility(t, 4, zones)
+	f.Open(0, 300)
+	f.Advance(spring.Add(3 * time.Hour))
+	f.Open(0, 200)
+	f.Advance(spring.Add(6 * time.Hour))
+	volume := f.zones[0].pots[1].g.total
+	var kg, irrigated, drained float64
+	for _, m := range f.Measurements() {
+		for _, s := range m.Signals {
+			switch s.Name {
+			case ContainerWeight:
+				kg = s.Value
+			case IrrigationTotal:
+				irrigated = s.Value
+			case DrainTotal:
+				drained = s.Value
+			case IrrigationVolume, DrainVolume:
+				t.Errorf("%s is told beside totals", s.Name)
+			}
+		}
+	}
+	if want := 1.5 + f.Content(0, 1)*volume/1000; kg < want-0.002 || kg > want+0.002 {
+		t.Errorf("the scale says %.3f kg; expected %.3f", kg, want)
+	}
+	if irrigated != 500 {
+		t.Errorf("%.0f mL were told; expected 500", irrigated)
+	}
+	if caught := f.Truth(0).Caught; drained < caught-2 || drained > caught {
+		t.Errorf("%.0f mL of drain were told; expected %.0f", drained, caught)
+	}
+}

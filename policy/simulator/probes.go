@@ -26,6 +26,10 @@ type Probe struct {
 	// What it tells beside water content; RawOnly tells permittivity in its
 	// place.
 	TellsPermittivity, TellsEC, TellsTemperature, RawOnly bool
+	// WeighsFromKG makes it a scale under the container that tells container
+	// weight: this tare, the water, and CropKGPerM2 for each m2 of leaves. Noise
+	// and resolution stay in m3/m3 of the container.
+	WeighsFromKG, CropKGPerM2 float64
 }
 
 // Signal is one value under its name on the wire, in base units.
@@ -49,9 +53,12 @@ const (
 	Permittivity         = "permittivity"
 	BulkEC               = "bulk_ec"
 	SubstrateTemperature = "substrate_temperature"
+	ContainerWeight      = "container_weight"
 	IrrigationVolume     = "irrigation_volume"
+	IrrigationTotal      = "irrigation_total"
 	ValveOpen            = "valve_open"
 	DrainVolume          = "drain_volume"
+	DrainTotal           = "drain_total"
 	DrainEC              = "drain_ec"
 	FeedEC               = "feed_ec"
 	AirTemperature       = "air_temperature"
@@ -69,8 +76,9 @@ type probe struct {
 	next   int64
 }
 
-// read gives what the probe says of a container at t; false when it is silent.
-func (r *probe) read(p *pot, faults []Fault, zone, index int, t int64, since float64) (Measurement, bool) {
+// read gives what the probe says of a container at t, whose plants cover ground
+// m2; false when it is silent.
+func (r *probe) read(p *pot, ground float64, faults []Fault, zone, index int, t int64, since float64) (Measurement, bool) {
 	truth := p.content(r.HeightCM)
 	if h := r.SensingLengthCM / 2; h > 0 {
 		// Simpson over the sensing length, cut off at the ends of the fill
@@ -117,9 +125,17 @@ func (r *probe) read(p *pot, faults []Fault, zone, index int, t int64, since flo
 	if lost {
 		return Measurement{}, false
 	}
+	if r.WeighsFromKG > 0 {
+		v += p.meanContent() - truth // it feels all the water, wherever it is
+	}
 	v = round(math.Min(math.Max(v, 0), 0.999), r.Resolution)
 	m := Measurement{Zone: zone, Source: r.ID, At: time.Unix(stamp, 0).UTC(), Arrives: time.Unix(t, 0).UTC().Add(time.Second)}
 	epsilon := mixture(v, p.porous)
+	if r.WeighsFromKG > 0 {
+		kg := r.WeighsFromKG + v*p.g.total/1000 + r.CropKGPerM2*p.leaf*ground
+		m.Signals = append(m.Signals, Signal{ContainerWeight, round(kg, 0.001)})
+		return m, true
+	}
 	if !r.RawOnly {
 		m.Signals = append(m.Signals, Signal{WaterContent, v})
 	}

@@ -23,6 +23,8 @@ type ZoneSpec struct {
 	StartSuctionCM float64
 	// What the zone tells beside its probes.
 	TellsVolume, TellsValve, TellsFeedEC bool
+	// Totals tells running totals of water and drain in place of volumes.
+	Totals bool
 	// DrainEvery is how often caught drain is told; 0 for never.
 	DrainEvery   time.Duration
 	TellsDrainEC bool
@@ -59,6 +61,7 @@ type zone struct {
 	openFrom int64 // of the shot that runs or waits, s
 	openTill int64
 	volume   float64 // of that shot as told, mL
+	total    float64 // of all shots as told, mL
 	told     bool
 	caught   float64 // drain already told, mL per container
 	caughtEC float64
@@ -155,7 +158,7 @@ func (z *zone) tell(t, start int64, air Air, faults []Fault, out []Measurement) 
 		p := &z.pots[r.Container]
 		e := effectsOn(faults, z.index, r.Container, t)
 		p.catchUp(z.spec, air, &e)
-		m, ok := r.read(p, faults, z.index, i, t, float64(t-start))
+		m, ok := r.read(p, z.spec.Crop.GroundM2, faults, z.index, i, t, float64(t-start))
 		if !ok {
 			continue
 		}
@@ -182,7 +185,11 @@ func (z *zone) tellWater(t int64, out []Measurement) []Measurement {
 		if z.spec.TellsValve {
 			say(z.openTill, Signal{ValveOpen, 0})
 		}
-		if z.spec.TellsVolume {
+		z.total += math.Round(z.volume)
+		switch {
+		case z.spec.TellsVolume && z.spec.Totals:
+			say(z.openTill, Signal{IrrigationTotal, z.total})
+		case z.spec.TellsVolume:
 			say(z.openTill, Signal{IrrigationVolume, math.Round(z.volume)})
 		}
 	}
@@ -191,6 +198,9 @@ func (z *zone) tellWater(t int64, out []Measurement) []Measurement {
 		s := z.sums()
 		if d := math.Round(s.Caught - z.caught); d >= 1 {
 			signals := []Signal{{DrainVolume, d}}
+			if z.spec.Totals {
+				signals[0] = Signal{DrainTotal, z.caught + d}
+			}
 			if z.spec.TellsDrainEC {
 				signals = append(signals, Signal{DrainEC, round((s.SaltCaught-z.caughtEC)/(s.Caught-z.caught), 0.01)})
 			}
