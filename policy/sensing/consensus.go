@@ -16,8 +16,9 @@ const MaxProbes = 16
 // Two offsets are kept for each. Near follows within hours, so that probes that
 // answer to a shot at different speeds still agree and one that drops out or
 // comes back does not move the zone. Far follows over days; its sum over the
-// zone's probes is 0, which makes the zone the mean of its probes, and Near is
-// drawn to it in common, so that the level stays there.
+// probes is drawn to 0, which makes the zone the mean of its probes, and Near is
+// drawn to it in common, so that the level stays there. A probe that was moved
+// changes its own offset and nothing else: what it moved by is added to the sum.
 //
 // The zero value knows no probe. It is plain data of fixed size, part of the
 // snapshot.
@@ -25,12 +26,12 @@ type Consensus struct {
 	Probes   [MaxProbes]Opinion
 	FirstMs  int64
 	NewestMs int64
-	Bridge   float64 // keeps the level as a probe leaves or comes, m3/m3, fading
-	BridgeMs int64
 	Scatter  float32           // of the probes about the zone, m3/m3
 	Members  uint16            // probes that counted last
+	Count    uint8             // one more than the highest probe heard
 	History  [historyN]float32 // the level at past steps of historyMs
 	Slot     int64             // of the newest of them
+	Sum      float32           // what the far offsets should sum to: 0, and the moves of probes
 }
 
 // Opinion is what one probe last said of the zone.
@@ -43,15 +44,19 @@ type Opinion struct {
 	AgeS   float32 // for how long it has been learned from
 	Usable bool
 	Known  bool
+	Moved  bool // its offset is void
 }
 
 const (
 	nearS       = 3 * hourS
 	farS        = 6 * dayS
-	meanS       = 30 * dayS // how slowly a probe that joined later, or was moved, moves the level
-	commonReach = 0.002     // of one probe in that, m3/m3
-	commonS     = 6 * hourS // how fast the level is drawn back to the mean of the probes
-	bridgeMs    = 3 * hourMs
+	meanS       = 20 * dayS // how fast the sum of the far offsets is drawn to Sum
+	firstMeanS  = 1 * dayS  // ... and in the first days
+	firstMs     = 1 * dayMs
+	commonReach = 0.001         // of one probe in that, m3/m3
+	commonS     = 1.5 * hourS   // how fast the level is drawn back to the far offsets: faster than near ones follow, or one bad probe could lead all others away
+	backMost    = 0.03          // m3/m3, of a change of offset in a silence that is taken as it is
+	onTimeMs    = 3 * minuteMs  // always on time
 	startMs     = 30 * minuteMs // offsets of probes first heard within this are set at once
 	historyMs   = 5 * minuteMs
 	historyN    = 6
@@ -63,6 +68,7 @@ const (
 	// its peer has 0.004 to 0.008.
 	noiseFloor = 0.002
 	loneFloor  = 0.004
+	spreadMost = 0.012 // that one probe adds to the spread: beyond it the robust centre does not follow
 	// loneLevel is how far a single probe's level may be off the zone's, m3/m3: the
 	// spread of single places in a substrate (common practice, no source).
 	loneLevel = 0.03
@@ -82,19 +88,35 @@ func (c *Consensus) Observe(probe int, atMs int64, value float64, usable bool) {
 		c.Members &^= 1 << probe // what it said last is no level to keep
 		return
 	}
+	c.Count = max(c.Count, uint8(probe)+1)
 	if c.FirstMs == 0 {
 		c.FirstMs = atMs
 	}
 	level, known := c.level(max(atMs, c.NewestMs))
 	dt := min(float64(atMs-p.AtMs)/1000, hourS)
+	gap := 0.0
+	if p.Known {
+		gap = dt
+	}
 	switch {
-	case !p.Known:
+	case p.Moved && known && c.Members&^(1<<probe) != 0:
+		far := float32(value - level)
+		c.Sum += far - p.Far
+		p.Near, p.Far, p.Moved, p.AgeS = far, far, false, 0
+		dt = 0
+	case !p.Known || p.Moved:
 		c.join(p, probe, atMs, value, level, known)
 		dt = 0
-	case p.EveryS == 0:
-		p.EveryS = float32(dt)
-	default:
-		p.EveryS += float32(math.Min(math.Max(dt-float64(p.EveryS), -0.2*float64(p.EveryS)), 0.2*float64(p.EveryS))) / 4
+	case known && c.Members&(1<<probe) == 0 && abs(value-level-float64(p.Near)) < backMost:
+		// back from silence: it joins where the others are, and says its own again
+		// as its near offset follows
+		p.Near = float32(value - level)
+		dt = 0
+	}
+	if p.EveryS == 0 {
+		p.EveryS = float32(gap)
+	} else if gap > 0 {
+		p.EveryS += float32(min(max(gap-float64(p.EveryS), -0.2*float64(p.EveryS)), 0.2*float64(p.EveryS))) / 4
 	}
 	p.AtMs, p.Value, p.Usable = atMs, value, true
 	c.NewestMs = max(c.NewestMs, atMs)
@@ -117,13 +139,13 @@ func (c *Consensus) join(p *Opinion, probe int, atMs int64, value, level float64
 	}
 	// at the start the zone is the mean of the probes from the first moment
 	sum, n := 0.0, 0
-	for i := range c.Probes {
+	for i := range c.Probes[:c.Count] {
 		if q := &c.Probes[i]; q.Known {
 			sum += float64(q.Near)
 			n++
 		}
 	}
-	for i := range c.Probes {
+	for i := range c.Probes[:c.Count] {
 		if q := &c.Probes[i]; q.Known {
 			q.Near -= float32(sum / float64(n))
 			q.Far = q.Near
@@ -133,7 +155,7 @@ func (c *Consensus) join(p *Opinion, probe int, atMs int64, value, level float64
 
 // alone reports that no other probe is known.
 func (c *Consensus) alone(probe int) bool {
-	for i := range c.Probes {
+	for i := range c.Probes[:c.Count] {
 		if i != probe && c.Probes[i].Known {
 			return false
 		}
@@ -141,97 +163,106 @@ func (c *Consensus) alone(probe int) bool {
 	return true
 }
 
-// Forget voids all that was learned of a probe.
+// Move voids the offset of a probe that was moved. Its next reading sets it anew,
+// at the level that the others hold.
+func (c *Consensus) Move(probe int) {
+	c.Members &^= 1 << probe
+	c.Probes[probe].Moved = c.Probes[probe].Known
+}
+
+// Forget voids all that was learned of a probe: it enters like a new one.
 func (c *Consensus) Forget(probe int) {
 	c.Members &^= 1 << probe
 	c.Probes[probe] = Opinion{}
 }
 
-// fresh says which probes count at an instant.
+// fresh says which probes count at an instant: those that are on time, or where
+// none is, those that are not much too late. A late one would hold the zone back
+// where the water was as it last spoke.
 func (c *Consensus) fresh(atMs int64) uint16 {
-	mask := uint16(0)
-	for i := range c.Probes {
+	onTime, late := uint16(0), uint16(0)
+	for i := range c.Probes[:c.Count] {
 		p := &c.Probes[i]
-		if p.Known && p.Usable && atMs-p.AtMs <= freshMs(p.EveryS) {
-			mask |= 1 << i
+		if !p.Known || !p.Usable {
+			continue
+		}
+		age := atMs - p.AtMs
+		if p.EveryS > 0 && age <= max(int64(1700*p.EveryS), onTimeMs) || p.EveryS == 0 && age <= unknownSilenceMs {
+			onTime |= 1 << i
+		}
+		if age <= lateMs(p.EveryS) {
+			late |= 1 << i
 		}
 	}
-	return mask
+	if onTime != 0 {
+		return onTime
+	}
+	return late
 }
 
-func freshMs(everyS float32) int64 {
+func lateMs(everyS float32) int64 {
+	if everyS == 0 {
+		return unknownSilenceMs
+	}
 	return min(max(int64(3500*everyS), 2*shortestSilenceMs), longestSilenceMs)
 }
 
-// level returns the zone's water content at an instant. A probe that has fallen
-// silent, or comes back, changes who is asked but not the answer: the difference
-// goes into the bridge and fades.
+// level returns the zone's water content at an instant. Who is asked may change;
+// the answer hardly does, since each near offset has followed its own probe.
 func (c *Consensus) level(atMs int64) (float64, bool) {
-	mask := c.fresh(atMs)
-	if mask == 0 {
+	c.Members = c.fresh(atMs)
+	if c.Members == 0 {
 		return 0, false
 	}
-	if mask != c.Members {
-		c.bridge(atMs, mask)
-	}
-	centre, _ := c.centre(mask)
-	return centre + c.bridged(atMs), true
+	centre, _ := c.centre(c.Members, huberReach)
+	return centre, true
 }
 
-func (c *Consensus) centre(mask uint16) (float64, int) {
+func (c *Consensus) centre(mask uint16, reach float64) (float64, int) {
 	var values [MaxProbes]float64
-	for i := range c.Probes {
+	for i := range c.Probes[:c.Count] {
 		values[i] = c.Probes[i].Value - float64(c.Probes[i].Near)
 	}
-	return location(&values, mask, huberReach)
-}
-
-func (c *Consensus) bridged(atMs int64) float64 {
-	if c.Bridge == 0 {
-		return 0
-	}
-	return c.Bridge * math.Exp(-float64(max(atMs-c.BridgeMs, 0))/float64(bridgeMs))
-}
-
-func (c *Consensus) bridge(atMs int64, mask uint16) {
-	now, _ := c.centre(mask)
-	if c.Members != 0 {
-		before, _ := c.centre(c.Members)
-		c.Bridge = c.bridged(atMs) + before - now
-		c.BridgeMs = atMs
-	} else {
-		c.Bridge = 0
-	}
-	c.Members = mask
+	return location(&values, mask, reach)
 }
 
 // learn moves the offsets after a reading of p.
 func (c *Consensus) learn(p *Opinion, dt float64) {
-	level, known := c.level(c.NewestMs)
-	if !known || dt <= 0 {
+	if _, known := c.level(c.NewestMs); !known || dt <= 0 {
 		return
 	}
-	p.AgeS = float32(math.Min(float64(p.AgeS)+dt, 60*dayS))
+	p.AgeS = float32(min(float64(p.AgeS)+dt, 60*dayS))
 	age := float64(p.AgeS)
-	off := p.Value - float64(p.Near) - level
-	c.Scatter += float32((math.Abs(off) - float64(c.Scatter)) * math.Min(dt/(6*hourS), 0.1))
-	step := off * math.Min(dt/nearS, 0.5)
-	p.Near += float32(math.Min(math.Max(step, -nearMost), nearMost))
-	toward(&p.Far, float64(p.Near), dt, math.Min(farS, age+hourS))
-	c.centreOffsets(dt)
+	// offsets are learned against a centre that one bad probe hardly moves: against
+	// the level itself it would lead the good ones after it
+	steady, _ := c.centre(c.Members, commonReach)
+	off := p.Value - float64(p.Near) - steady
+	c.Scatter += float32((abs(off) - float64(c.Scatter)) * min(dt/(6*hourS), 0.1))
+	step := off * min(dt/nearS, 0.5)
+	p.Near += float32(min(max(step, -nearMost), nearMost))
+	apart := float64(p.Near - p.Far)
+	if c.NewestMs-c.FirstMs > firstMs {
+		apart = min(max(apart, -farMost), farMost)
+	}
+	p.Far += float32(apart * min(dt/min(farS, age+hourS), 1))
+	c.centreOffsets(dt / float64(c.Count)) // every probe's reading comes here
 }
 
-// nearMost caps what one reading teaches, m3/m3.
-const nearMost = 0.002
+// nearMost caps what one reading teaches the near offset, m3/m3; farMost the
+// distance from which the far one follows it no faster.
+const (
+	nearMost = 0.002
+	farMost  = 0.01
+)
 
-// centreOffsets draws the sum of the far offsets to 0 and the near ones, in
-// common, to the far ones. The common part is a robust centre, so that the drift
-// of one probe is its own affair.
+// centreOffsets draws the near offsets, in common, to the far ones; the common
+// part is a robust centre, so that the drift of one probe is its own affair. It
+// also draws the sum of the far offsets to what it should be, over weeks.
 func (c *Consensus) centreOffsets(dt float64) {
-	sum, known := 0.0, 0
 	var apart [MaxProbes]float64
 	mask := uint16(0)
-	for i := range c.Probes {
+	sum, known := 0.0, 0
+	for i := range c.Probes[:c.Count] {
 		p := &c.Probes[i]
 		if !p.Known {
 			continue
@@ -243,15 +274,19 @@ func (c *Consensus) centreOffsets(dt float64) {
 			mask |= 1 << i
 		}
 	}
-	mean := float32(sum / float64(known) * math.Min(dt/meanS, 1))
 	common, _ := location(&apart, mask, commonReach)
-	common *= math.Min(dt/commonS, 0.5)
-	for i := range c.Probes {
+	common *= min(dt/commonS, 0.5)
+	constant := meanS
+	if c.NewestMs-c.FirstMs < firstMs {
+		constant = firstMeanS
+	}
+	mean := (sum - float64(c.Sum)) / float64(known) * min(dt/constant, 1)
+	for i := range c.Probes[:c.Count] {
 		p := &c.Probes[i]
 		if !p.Known {
 			continue
 		}
-		p.Far -= mean
+		p.Far -= float32(mean)
 		if p.Usable {
 			p.Near -= float32(common)
 		}
@@ -269,24 +304,23 @@ func (c *Consensus) Value(atMs int64) (wc, sd float64, n int, ok bool) {
 	}
 	mask := c.Members
 	spread := 0.0
-	for i := range c.Probes {
+	for i := range c.Probes[:c.Count] {
 		if mask&(1<<i) == 0 {
 			continue
 		}
 		p := &c.Probes[i]
 		r := p.Value - float64(p.Near) - level
-		r = math.Min(math.Abs(r), 4*huberReach)
+		r = min(abs(r), spreadMost)
 		spread += r * r
 		n++
 	}
 	between := 1.25 * float64(c.Scatter) // a mean distance of s is 1.25 s of deviation
-	spread = math.Max(spread/float64(n), between*between)
+	spread = max(spread/float64(n), between*between)
 	variance := noiseFloor*noiseFloor + spread/float64(n)
 	if n == 1 {
 		variance += loneFloor * loneFloor
 	}
-	b := c.bridged(atMs) / 2
-	return level, math.Sqrt(variance + b*b), n, true
+	return min(max(level, 0), 1), math.Sqrt(variance), n, true
 }
 
 // LevelSD returns how far the level of the value may be off the true mean of the
@@ -295,7 +329,7 @@ func (c *Consensus) Value(atMs int64) (wc, sd float64, n int, ok bool) {
 // next, so it says nothing against drybacks and rises.
 func (c *Consensus) LevelSD() float64 {
 	sum, n := 0.0, 0
-	for i := range c.Probes {
+	for i := range c.Probes[:c.Count] {
 		if p := &c.Probes[i]; p.Known {
 			sum += float64(p.Far) * float64(p.Far)
 			n++
@@ -326,7 +360,7 @@ func (c *Consensus) Others(probe int, atMs int64) (wc float64, n int) {
 		mask &^= 1 << probe
 	}
 	var values [MaxProbes]float64
-	for i := range c.Probes {
+	for i := range c.Probes[:c.Count] {
 		values[i] = c.Probes[i].Value - float64(c.Probes[i].Far)
 	}
 	wc, _ = location(&values, mask, huberReach)
@@ -337,7 +371,7 @@ func (c *Consensus) Others(probe int, atMs int64) (wc float64, n int) {
 // reading less half of its own interval: a value taken earlier mixes the new
 // readings of some with the old ones of others.
 func (c *Consensus) Complete(atMs int64) bool {
-	for i := range c.Probes {
+	for i := range c.Probes[:c.Count] {
 		p := &c.Probes[i]
 		if c.fresh(atMs)&(1<<i) != 0 && c.NewestMs-p.AtMs > int64(500*p.EveryS) {
 			return false

@@ -31,8 +31,12 @@ const (
 	usualS      = 6 * dayS // memory of the usual difference
 	compareS    = 1 * dayS // no verdict before
 	driftAfterS = 3 * dayS // none on drift before
-	driftLeast  = 0.025    // m3/m3, of the day's mean from the usual
-	driftForS   = 6 * hourS
+	driftLeast  = 0.035    // m3/m3, of the day's mean from the usual
+	// gainShare is the share of the zone's own move by which a probe may fall behind
+	// it or run ahead: places differ in how much they dry (common practice, no
+	// source; the recorded zones show up to a third).
+	gainShare   = 0.35
+	driftForS   = 8 * hourS
 	offLeast    = 0.05 // m3/m3, of the hour's mean from the day's
 	offScatters = 5.0
 	offForS     = 3 * hourS
@@ -88,16 +92,20 @@ func toward(mean *float32, value, dt, constant float64) {
 }
 
 func (d *Drift) judge(dt float64, peers int) {
-	drift := float64(d.Day - d.Usual)
-	limit := max(driftLeast, 2*float64(d.Scatter))
-	if float64(d.ComparedS) > driftAfterS && abs(drift) > limit && mine(drift, float64(d.OwnDay-d.OwnUsual), peers) {
+	drift, own := float64(d.Day-d.Usual), float64(d.OwnDay-d.OwnUsual)
+	limit := max(driftLeast, 2.5*float64(d.Scatter)) + gainShare*abs(own-drift)
+	if float64(d.ComparedS) > driftAfterS && abs(drift) > limit && mine(drift, own, peers) {
 		d.DriftS = min(d.DriftS+float32(dt), 2*driftForS)
 	} else {
 		d.DriftS = max(d.DriftS-float32(dt), 0)
 	}
 	off := float64(d.Hour - d.Day)
-	limit = max(offLeast, offScatters*float64(d.Scatter))
-	if float64(d.ComparedS) > compareS && abs(off) > limit && mine(off, float64(d.OwnHour-d.OwnDay), peers) {
+	own = float64(d.OwnHour - d.OwnDay)
+	limit = max(offLeast, offScatters*float64(d.Scatter)) + gainShare*abs(own-off)
+	if float64(d.ComparedS) > compareS && abs(off) > limit && mine(off, own, peers) {
+		if peers > 1 { // the further off, the sooner: several others cannot all be wrong
+			dt *= min(off*off/(limit*limit), 4)
+		}
 		d.OffS = min(d.OffS+float32(dt), 2*offForS)
 	} else {
 		d.OffS = max(d.OffS-2*float32(dt), 0)

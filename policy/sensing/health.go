@@ -61,7 +61,8 @@ type ProbeHealth struct {
 	Before float32 // the reading before Last
 
 	Misdating bool // the shell says that its clock is wrong
-	Relearn   bool // its offset is void: it was moved, or came back other than it was
+	Relearn   bool // its offset is void: it drifted, and has come to rest elsewhere
+	Shifted   bool // its offset is void: it was moved
 	State     Health
 	Since     Second // of State
 	First     Second // first reading, or when it was begun anew
@@ -100,7 +101,7 @@ func (h *ProbeHealth) Misdated(atMs int64, wrong bool) Health {
 func (h *ProbeHealth) Moved(atMs int64) {
 	h.First = second(atMs)
 	h.Step, h.Still, h.Drift = Step{}, Still{}, Drift{}
-	h.Relearn = true
+	h.Shifted = true
 	h.judge(atMs)
 }
 
@@ -141,7 +142,7 @@ func (h *ProbeHealth) follow(atMs int64, own, mean float64, s Surroundings) {
 	if silent {
 		h.Still.begin(atMs, own)
 	} else {
-		h.learnNoise(own)
+		h.learnNoise(own, dt)
 	}
 	noise := float64(h.Noise)
 	jumped := h.Step.observe(stepReading{
@@ -150,11 +151,14 @@ func (h *ProbeHealth) follow(atMs int64, own, mean float64, s Surroundings) {
 	}, s)
 	switch jumped {
 	case stepSettled:
-		h.Relearn = true
+		h.Shifted = true
 		h.Drift = Drift{}
 		h.Still.begin(atMs, own)
 	case stepNone:
-		h.Still.observe(atMs, dt, own, noise, float32(own) == h.Last, atMs-h.First.ms() > knownMs, s)
+		h.Still.observe(stillReading{
+			atMs: atMs, dtMs: dt, own: own, noise: noise, same: float32(own) == h.Last,
+			quiet: float64(h.Restless) <= quietShare*noise, known: atMs-h.First.ms() > knownMs,
+		}, s)
 		h.Drift.observe(atMs, min(dt, longestStepMs), own, mean, s)
 	}
 	if h.Drift.forgotten() {
@@ -219,7 +223,7 @@ func (h *ProbeHealth) judge(atMs int64) {
 // that is followed by one down, or the other way round, counts with the smaller
 // of the two. A shot or a dry-down, however steep, is no reversal. For independent
 // normal errors of standard deviation s the mean is 0.566 s (by simulation).
-func (h *ProbeHealth) learnNoise(own float64) {
+func (h *ProbeHealth) learnNoise(own float64, dtMs int64) {
 	if h.Heard < 2 {
 		return
 	}
@@ -232,7 +236,7 @@ func (h *ProbeHealth) learnNoise(own float64) {
 	if h.Heard > 50 && h.State == Jumping {
 		return // what is ill sets no standard
 	}
-	h.Noise += float32((min(size, 4*float64(h.Noise)+0.001) - float64(h.Noise)) * max(1/float64(h.Heard), 0.005))
+	h.Noise += float32((min(size, 4*float64(h.Noise)+0.001) - float64(h.Noise)) * max(1/float64(h.Heard), min(float64(dtMs)/float64(dayMs), 0.02)))
 }
 
 // restless reports noise that has grown out of proportion with the probe's own.
@@ -251,6 +255,9 @@ const (
 	// practice, no source).
 	restlessLeast = 0.012
 	restlessTimes = 4
+	// quietShare is the share of its usual noise below which a probe that does not
+	// move has lost its noise too.
+	quietShare = 0.5
 )
 
 func abs(x float64) float64 {

@@ -1,11 +1,11 @@
 package sensing
 
-import "math"
+import "math/bits"
 
 // huberReach is how far from the centre a probe pulls in full, m3/m3. One bad
 // probe of three moves the zone by at most half of it: at the solution the two
 // good ones, pulling in proportion, balance a pull of huberReach.
-const huberReach = 0.008
+const huberReach = 0.003
 
 // location returns Huber's robust centre of values of the mask with a given
 // reach: the solution of sum psi(x - m) = 0, psi(r) = r held within the reach.
@@ -13,10 +13,8 @@ const huberReach = 0.008
 // the reach, and near the median where they do not. No value: ok is false.
 func location(values *[MaxProbes]float64, mask uint16, reach float64) (centre float64, n int) {
 	var sorted [MaxProbes]float64
-	for i, v := range values {
-		if mask&(1<<i) == 0 {
-			continue
-		}
+	for rest := mask; rest != 0; rest &= rest - 1 {
+		v := values[bits.TrailingZeros16(rest)]
 		j := n
 		for j > 0 && sorted[j-1] > v {
 			sorted[j] = sorted[j-1]
@@ -32,21 +30,29 @@ func location(values *[MaxProbes]float64, mask uint16, reach float64) (centre fl
 	if n < 3 {
 		return centre, n
 	}
+	if sorted[n-1]-sorted[0] <= reach { // all pull in proportion
+		sum := 0.0
+		for _, v := range sorted[:n] {
+			sum += v
+		}
+		return sum / float64(n), n
+	}
 	for range 60 {
 		pull, slope := 0.0, 0
 		for _, v := range sorted[:n] {
 			r := v - centre
-			if math.Abs(r) <= reach {
+			held := min(max(r, -reach), reach)
+			if held == r {
 				slope++
 			}
-			pull += math.Min(math.Max(r, -reach), reach)
+			pull += held
 		}
 		step := pull / float64(max(slope, 1))
-		if math.Abs(step) < 1e-12 {
+		// a Newton step may leave the range when few pull in proportion
+		centre = min(max(centre+step, sorted[0]), sorted[n-1])
+		if abs(step) < 1e-10 {
 			break
 		}
-		// a Newton step may leave the range when few pull in proportion
-		centre = math.Min(math.Max(centre+step, sorted[0]), sorted[n-1])
 	}
 	return centre, n
 }

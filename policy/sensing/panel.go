@@ -78,8 +78,13 @@ func (p *Panel) admit(probe int, atMs int64, mean float64, state Health) {
 	h := &p.Health[probe]
 	usable := state.Usable() && !h.Held()
 	if usable && h.Relearn {
-		h.Relearn = false
 		p.Consensus.Forget(probe)
+	}
+	if usable && h.Shifted {
+		p.Consensus.Move(probe)
+	}
+	if usable {
+		h.Relearn, h.Shifted = false, false
 	}
 	p.Consensus.Observe(probe, atMs, mean, usable)
 }

@@ -1,7 +1,5 @@
 package sensing
 
-import "math"
-
 // Rhythm is how often a probe reports, learned from the probe itself.
 type Rhythm struct {
 	UsualS float32 // its usual interval, s; 0: not known yet
@@ -28,8 +26,7 @@ func (r *Rhythm) learn(dtMs int64) {
 		}
 		return
 	}
-	ratio := math.Min(math.Max(float64(s/r.UsualS), 0.5), 2)
-	r.UsualS *= float32(math.Pow(ratio, rhythmGain))
+	r.UsualS += rhythmGain * (min(max(s, r.UsualS/2), r.UsualS*2) - r.UsualS)
 	if s > r.LongS {
 		r.LongS *= 1 + 0.95*rhythmGain
 	} else {
@@ -45,6 +42,6 @@ func (r *Rhythm) silenceMs() int64 {
 	if r.UsualS == 0 {
 		return unknownSilenceMs
 	}
-	usual := int64(1000 * math.Max(3.5*float64(r.UsualS), 2*float64(r.LongS)))
+	usual := int64(1000 * max(3.5*float64(r.UsualS), 2*float64(r.LongS)))
 	return min(max(usual, shortestSilenceMs), longestSilenceMs)
 }

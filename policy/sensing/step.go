@@ -41,6 +41,7 @@ const (
 	loneRise    = 0.03  // a rise that must be explained, m3/m3
 	loneNoises  = 10.0
 	usualRise   = 1.5           // times the highest that water made
+	waterRise   = 5.0           // ... that reported water alone explains
 	riseFade    = 0.998         // a reading in a rise
 	explainedMs = 45 * minuteMs // water this long ago explains a rise
 	spikeMs     = 20 * minuteMs // what is back by then was a spike
@@ -138,7 +139,7 @@ func (s *Step) lone(r stepReading, around Surroundings) bool {
 	waited := r.atMs - s.SuspectAt.ms()
 	switch {
 	case around.OthersN == 0, // no one to ask
-		around.WaterMs != 0 && around.WaterMs > s.SuspectAt.ms()-explainedMs,
+		around.WaterMs != 0 && around.WaterMs > s.SuspectAt.ms()-explainedMs && rise <= waterRise*float64(s.RiseHigh),
 		around.OthersRose >= max(riseLeast, 0.1*rise),
 		rise < max(loneRise, loneNoises*r.noise)/2: // it went back
 		s.SuspectAt = 0

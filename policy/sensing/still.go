@@ -8,6 +8,7 @@ package sensing
 type Still struct {
 	RefAt      Second  // since when it has not left the neighbourhood of Ref
 	WaterAt    Second  // the last watering that was counted
+	BehindAt   Second  // since when the peers are out of proportion
 	Ref        float32 // m3/m3
 	WaterRef   float32 // the reading as that watering came
 	LongestS   float32 // longest standstill in health, fading, s
@@ -31,11 +32,12 @@ const (
 	// step of a probe that shows thousandths, and a little.
 	stillBand   = 0.0015
 	stillNoises = 4.5
+	stillWidest = 0.006
 	// stillLeastMs is the shortest standstill that is ever suspicious, and
 	// stillFirstMs that of a probe whose ways are not known yet (common practice,
 	// no source).
 	stillLeastMs = 6 * hourMs
-	stillFirstMs = 24 * hourMs
+	stillFirstMs = 36 * hourMs
 	sameLeast    = 20
 	sameLeastMs  = 3 * hourMs
 	knownMs      = 2 * dayMs
@@ -57,21 +59,30 @@ func (s *Still) begin(atMs int64, own float64) {
 	s.WaterAt = 0
 }
 
-func (s *Still) observe(atMs, dtMs int64, own, noise float64, same, known bool, around Surroundings) {
-	s.countSame(same)
-	unmoved := abs(own-float64(s.Ref)) <= max(stillBand, stillNoises*noise)
+// stillReading is a reading as Still takes it.
+type stillReading struct {
+	atMs, dtMs int64
+	own, noise float64
+	same       bool // as the one before
+	quiet      bool // the probe's noise has gone
+	known      bool // its ways are known
+}
+
+func (s *Still) observe(r stillReading, around Surroundings) {
+	s.countSame(r.same)
+	unmoved := abs(r.own-float64(s.Ref)) <= max(stillBand, min(stillNoises*r.noise, stillWidest))
 	if around.OthersN > 0 {
-		s.watchOthers(around.Others, dtMs)
+		s.watchOthers(around.Others, r.dtMs)
 	}
-	s.water(atMs, own, around)
+	s.water(r.atMs, r.own, around)
 	if !unmoved {
-		s.moved(atMs, own)
+		s.moved(r.atMs, r.own)
 		return
 	}
 	if s.Stuck {
 		return
 	}
-	s.Stuck = s.tooLong(atMs, known) || s.tooSame(atMs, known) || s.leftBehind(atMs, known, around.OthersN) || s.deaf()
+	s.Stuck = r.quiet && s.tooLong(r.atMs, r.known) || s.tooSame(r.atMs, r.known) || s.leftBehind(r, around.OthersN) || s.deaf()
 	if s.Stuck {
 		s.Moves = 0
 	}
@@ -112,6 +123,7 @@ func (s *Still) watchOthers(others float64, dtMs int64) {
 // overlook forgets what the peers did: one of them turned out to be ill.
 func (s *Still) overlook() {
 	s.OthersLow, s.OthersHigh, s.OthersMean = 2, -1, 0
+	s.BehindAt = 0
 }
 
 func (s *Still) countSame(same bool) {
@@ -140,20 +152,28 @@ func (s *Still) tooLong(atMs int64, known bool) bool {
 }
 
 // leftBehind reports that the peers moved further than they ever did without
-// this probe.
-func (s *Still) leftBehind(atMs int64, known bool, peers int) bool {
-	wait := hourMs
-	if peers == 1 {
-		wait = 4 * hourMs // until a peer that errs has shown itself
-	}
-	if s.OthersHigh < s.OthersLow || atMs-s.RefAt.ms() < wait {
+// this probe. One peer alone may be the one that errs: it is given time to show
+// itself.
+func (s *Still) leftBehind(r stillReading, peers int) bool {
+	if s.OthersHigh < s.OthersLow || r.atMs-s.RefAt.ms() < hourMs {
+		s.BehindAt = 0
 		return false
 	}
-	limit := max(float32(othersLeast), 2*s.Unmoved)
-	if !known || peers == 1 { // one peer may be the one that errs
+	limit, wait := max(float32(othersLeast), 2*s.Unmoved), int64(0)
+	if !r.known || peers == 1 {
 		limit = max(othersFirst, limit)
 	}
-	return s.OthersHigh-s.OthersLow > limit
+	if peers == 1 {
+		wait = 5 * hourMs
+	}
+	if s.OthersHigh-s.OthersLow <= limit {
+		s.BehindAt = 0
+		return false
+	}
+	if s.BehindAt == 0 {
+		s.BehindAt = second(r.atMs)
+	}
+	return r.atMs-s.BehindAt.ms() >= wait
 }
 
 // deaf reports that so many waterings in a row went by unanswered that a probe

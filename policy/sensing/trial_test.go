@@ -40,7 +40,7 @@ type trialProbe struct {
 func newTrialZone(seed uint64, probes int, everyMs int64) *trialZone {
 	rng := rand.New(rand.NewPCG(seed, 11))
 	z := &trialZone{rng: rng, capacity: 0.45 + 0.35*rng.Float64(), perDay: 0.06 + 0.2*rng.Float64(),
-		shots: 3 + rng.IntN(12), reports: rng.IntN(2) == 0, atMs: 1_760_000_000_000}
+		shots: 3 + rng.IntN(12), reports: rng.IntN(2) == 0, atMs: trialStartMs}
 	z.rise = z.perDay / float64(z.shots) * (1.05 + 0.3*rng.Float64())
 	z.water = z.capacity - 0.03
 	for i := range probes {
@@ -60,7 +60,10 @@ var (
 	trialLag  = 14.0
 )
 
-const trialStepMs = 10 * 1000
+const (
+	trialStepMs  = 10 * 1000
+	trialStartMs = int64(1_760_000_000_000)
+)
 
 // run goes on for a while and hands every reading to take, and every minute to
 // each.
