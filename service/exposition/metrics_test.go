@@ -2,10 +2,13 @@ package exposition
 
 import (
 	"bytes"
+	"flag"
 	"fmt"
 	"io"
 	"math"
+	"os"
 	"os/exec"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -254,11 +257,24 @@ func TestCut(t *testing.T) {
 	}
 }
 
-// TestTable: the documentation has a row for each instrument.
+var rewrite = flag.Bool("rewrite", false, "write deploy/metrics.md anew from the table of instruments")
+
+const documentHead = "# Metrics\n\nMade from the table in `service/exposition/metrics.go` by `go test ./service/exposition -run Table -rewrite`.\nThe process's and the Go runtime's own (`process_*`, `go_*`) stand beside these.\n\n"
+
+// TestTable: the documentation is the table, and has a row for each instrument.
 func TestTable(t *testing.T) {
 	var b bytes.Buffer
 	if err := WriteTable(&b); err != nil {
 		t.Fatal(err)
+	}
+	file := filepath.Join("..", "..", "deploy", "metrics.md")
+	if *rewrite {
+		if err := os.WriteFile(file, []byte(documentHead+b.String()), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got, err := os.ReadFile(file); err != nil || string(got) != documentHead+b.String() {
+		t.Errorf("%s is not what the table says (%v); run go test ./service/exposition -run Table -rewrite", file, err)
 	}
 	if rows := strings.Count(b.String(), "\n"); rows != len(Instruments)+2 {
 		t.Errorf("%d rows for %d instruments", rows, len(Instruments))
