@@ -48,7 +48,7 @@ func (s *Scratch) explainStart(c *candidate, p *Proposal) {
 // explainFirst says why the first shot comes when it does.
 func (s *Scratch) explainFirst(p *Proposal) {
 	m := &s.members[0]
-	if at := m.peak - s.expected.lastNight; s.firstNightCounts && m.start >= s.band.RefillPoint {
+	if at := m.peak - s.expected.lastNight; s.firstNightCounts && m.start >= s.band.RefillPoint && p.Setpoints.FirstShotAt.After(s.grid.at(s.grid.first)) {
 		p.say("first-shot-after-dryback", advice.Clock(p.Setpoints.FirstShotAt, s.req.Location), advice.Water(at), advice.Water(s.expected.lastNight))
 	}
 }
