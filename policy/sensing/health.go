@@ -196,6 +196,13 @@ func (h *ProbeHealth) Health(atMs int64) Health {
 // rise that no one else has seen yet. It is no illness, but it does not count.
 func (h *ProbeHealth) Held() bool { return h.Step.SuspectAt != 0 }
 
+// asksOthers reports whether the next reading needs to know if the peers rose: a
+// rise to explain, or a watering that waits for its answer.
+func (h *ProbeHealth) asksOthers(own float64) bool {
+	return h.Step.SuspectAt != 0 || h.Still.WaterAt != 0 && h.Still.WaterRef >= 0 ||
+		own-min(float64(h.Last), float64(h.Step.Anchor)) >= loneRise
+}
+
 func (h *ProbeHealth) judge(atMs int64) {
 	state := OK
 	switch {

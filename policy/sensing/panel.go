@@ -25,7 +25,7 @@ func (p *Panel) Observe(probe int, atMs int64, own, mean float64, z Zone) Health
 	}
 	s := Surroundings{WaterMs: z.WaterMs, Ceiling: z.Ceiling}
 	s.Others, s.OthersN = p.Consensus.Others(probe, atMs)
-	if s.OthersN > 0 {
+	if s.OthersN > 0 && h.asksOthers(own) {
 		s.OthersRose = p.Consensus.rose(atMs)
 	}
 	before := h.State
