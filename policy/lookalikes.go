@@ -46,7 +46,8 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 		RootCel: number(z.m.Temp.known(at, slowAge)), PoreEC: number(z.m.PoreEC.known(at, slowAge)),
 		FeedEC: number(z.m.FeedEC.known(at, 7*24*time.Hour)), DrainEC: number(z.m.DrainEC.known(at, slowAge)),
 		Recovering: z.m.Diagnosis.Recovering(at), ProbeCount: len(z.probes),
-		Water: diagnose.Water{Reports: l.Reports(), LastMs: z.m.WaterMs, LastShotMs: l.Shots.LastMs, Following: l.Shots.StartMs != 0},
+		Water: diagnose.Water{Reports: l.Reports(), LastMs: z.m.WaterMs, LastShotMs: l.Shots.LastMs, Following: l.Shots.StartMs != 0,
+			TotalML: l.Account.Totals.IrrigationML + l.Open.GivenML},
 	}
 	if z.m.Climate.HasTemperature && at-z.m.ClimateMs[0] < climateAge.Milliseconds() {
 		in.AirCel = diagnose.Number{Value: z.m.Climate.TemperatureCel, Known: true}
@@ -61,7 +62,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	var next [1]float64
 	l.UptakeSteps(&g.constants, at, lookEvery.Milliseconds(), next[:])
 	in.Learned = diagnose.Learned{
-		RateLog: rate.Mean + l.Rates.Lift, RateSD: rate.SD(), Uptake5ML: next[0],
+		RateLog: rate.Mean + l.Rates.Lift, RateSD: rate.SD(), Limit: canTake(&g.constants, level), Uptake5ML: next[0],
 		Capacity: l.Capacity.Mean, CapacitySD: l.Capacity.SD(), Capture: l.Capture.Mean,
 		DrainLog: l.DrainLog.Mean, DrainLogSD: l.DrainLog.SD(), Noise: l.Ticks.Noise,
 	}
@@ -69,6 +70,16 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 		p := &z.probes[i]
 		in.Probes[i] = diagnose.Probe{Heard: p.AtMs != 0, Health: z.health(i, at), Mean: p.Mean, AtMs: p.AtMs}
 	}
+}
+
+// canTake is the share of its demand that the crop can take at a water content:
+// 1 down to the stress point, in a straight line to 0 at the least (Feddes,
+// Kowalik & Zaradny 1978, the dry branch).
+func canTake(c *learning.Constants, level float64) float64 {
+	if level >= c.StressMean || c.StressMean <= c.MinMean {
+		return 1
+	}
+	return math.Max(0, (level-c.MinMean)/(c.StressMean-c.MinMean))
 }
 
 // fillDay adds what only the end of a day needs.

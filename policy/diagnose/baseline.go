@@ -30,9 +30,9 @@ const (
 	// tempered is the share of a day's log likelihood ratios that counts:
 	// features of one day and days of one spell are not independent (power prior,
 	// Ibrahim & Chen 2000; the size is ours).
-	tempered = 0.7
+	tempered = 0.8
 	// mostFeature and mostDay bound what one feature and one day may say.
-	mostFeature, mostDay = 2.5, 3.5
+	mostFeature, mostDay = 4, 5
 )
 
 // grows tells the features that follow the crop.

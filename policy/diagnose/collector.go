@@ -89,7 +89,7 @@ func (c *Collector) happened(ev *learning.Events) {
 		return
 	}
 	c.Shots++
-	if x, ok := riseOf(ev, float64(c.VolumeML), float64(c.Capacity), float64(c.Noise)); ok {
+	if x, _, ok := riseOf(ev, float64(c.VolumeML), float64(c.Capacity), float64(c.Noise)); ok {
 		c.RiseSum += float32(x)
 		c.RiseN++
 		if ev.EndedTopMs > 0 {
@@ -100,16 +100,17 @@ func (c *Collector) happened(ev *learning.Events) {
 }
 
 // riseOf is ln of the rise per mL times the volume, of a watering whose volume was
-// reported, that had room to stay whole and was large enough to be read.
-func riseOf(ev *learning.Events, volume, capacity, noise float64) (float64, bool) {
+// reported, that had room for most of it and was large enough to be read, and the
+// standard deviation that noise gives it.
+func riseOf(ev *learning.Events, volume, capacity, noise float64) (x, sd float64, ok bool) {
 	if ev.EndedAtMs == 0 || !ev.EndedKnown || ev.EndedML <= 0 || volume <= 0 {
-		return 0, false
+		return 0, 0, false
 	}
 	up := ev.EndedML / volume
-	if up < math.Max(0.006, 6*noise) || ev.EndedFrom+up > capacity-0.005 {
-		return 0, false
+	if up < math.Max(0.005, 4*noise) || ev.EndedFrom+0.6*up > capacity-0.003 {
+		return 0, 0, false
 	}
-	return math.Log(math.Max(ev.EndedRise/up, 0.05)), true
+	return math.Log(math.Max(ev.EndedRise/up, 0.05)), 1.5 * noise / up, true
 }
 
 const (
@@ -188,7 +189,9 @@ func (c *Collector) uptake(in *Inputs, atMs int64) {
 }
 
 // drawn is the demand that the crop answers to, as the balance counts it.
-func drawn(in *Inputs) float64 { return in.Learned.Uptake5ML / math.Exp(in.Learned.RateLog) / 300 }
+func drawn(in *Inputs) float64 {
+	return in.Learned.Limit * in.Learned.Uptake5ML / math.Exp(in.Learned.RateLog) / 300
+}
 
 func partOf(in *Inputs) int {
 	switch {

@@ -97,17 +97,20 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		if f.Shots.Shots >= leastShots && f.Shots.Recent < f.Shots.Mean-0.2 && c != ValveStuckClosed {
 			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Exp(float64(f.Shots.Recent))), advice.Share(math.Exp(float64(f.Shots.Mean)))))
 		}
-		if k := int(f.WorstProbe) - 1; c == EmitterFault && k >= 0 && f.Probes[k].Low > 0 {
+		if k := int(f.WorstProbe) - 1; c == EmitterFault && k >= 0 && f.Probes[k].Odds > 0 {
 			w := &f.Probes[k]
 			out = append(out, advice.Say("probe-answers-less", advice.Name(n.Probe(k)), advice.Share(float64(w.Recent)), advice.Share(float64(w.Usual))))
+		}
+		if k := &f.Kept; fresh(k.SawMs) && k.Windows >= leastShots && float64(k.Last) < float64(k.Mean)-0.15 {
+			out = append(out, advice.Say("stays-less", advice.Share(float64(k.Last)), advice.Share(float64(k.Mean))))
 		}
 	case ValveStuckOpen:
 		if w := &f.Fall; fresh(w.SawMs) && w.Fell < 0.3*w.Expected {
 			out = append(out, advice.Say("no-fall", advice.Water(float64(w.Expected)), advice.Water(float64(w.Fell))))
 		}
 	case UnreportedWatering:
-		if fresh(f.Unreported.AtMs) {
-			out = append(out, advice.Say("rise-not-reported", advice.Date(time.UnixMilli(f.Unreported.AtMs), n.Location)))
+		if fresh(f.Unreported.AtMs) && f.Unreported.Rise > 0 {
+			out = append(out, advice.Say("rise-not-reported", advice.Date(time.UnixMilli(f.Unreported.AtMs), n.Location), advice.Water(float64(f.Unreported.Rise))))
 		}
 	case SensorFault:
 		if k := int(f.WorstProbe) - 1; k >= 0 {

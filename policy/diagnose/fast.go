@@ -11,8 +11,10 @@ import (
 // shot, whether the zone falls while nobody waters it, and the probes.
 type Fast struct {
 	VolumeML, Capacity, Noise float32
+	Reports                   bool
 	Shots                     ShotResponse
 	Fall                      FallWatch
+	Kept                      KeptWatch
 	Unreported                Unreported
 	Probes                    [sensing.MaxProbes]ProbeWatch
 	Round                     Round
@@ -44,11 +46,15 @@ type FallWatch struct {
 // Unreported is the newest watering that nobody reported.
 type Unreported struct {
 	AtMs int64
-	ML   float32
+	Rise float32 // m3/m3
 }
 
+// leastHand is the least rise that is taken for a watering by hand, m3/m3: one that
+// a person would call a watering (common practice, no source).
+const leastHand = 0.02
+
 // happened takes the events of an observation.
-func (f *Fast) happened(ev *learning.Events, atMs int64, b *Belief) {
+func (f *Fast) happened(ev *learning.Events, b *Belief) {
 	s := &f.Shots
 	if ev.MissedAtMs != 0 {
 		if s.Lost == 0 {
@@ -58,19 +64,20 @@ func (f *Fast) happened(ev *learning.Events, atMs int64, b *Belief) {
 		b.add(ValveStuckClosed, lostShut)
 		b.add(EmitterFault, lostEmitter)
 	}
-	if ev.ShotAtMs != 0 && ev.Unreported {
-		f.Unreported = Unreported{AtMs: ev.ShotAtMs}
-		b.add(UnreportedWatering, 3.5)
-		b.add(ValveStuckOpen, 1)
-	}
-	if ev.EndedAtMs != 0 && ev.EndedAtMs == f.Unreported.AtMs {
-		f.Unreported.ML = float32(ev.EndedML)
-	}
-	x, ok := riseOf(ev, float64(f.VolumeML), float64(f.Capacity), float64(f.Noise))
-	if !ok || ev.EndedRise <= 0 {
+	if ev.EndedAtMs == 0 {
 		return
 	}
-	s.take(x, b)
+	if !ev.EndedKnown {
+		if f.Reports && ev.EndedRise > math.Max(leastHand, 10*float64(f.Noise)) {
+			f.Unreported = Unreported{AtMs: ev.EndedAtMs, Rise: float32(ev.EndedRise)}
+			b.add(UnreportedWatering, 5)
+			b.add(ValveStuckOpen, 1)
+		}
+		return
+	}
+	if x, sd, ok := riseOf(ev, float64(f.VolumeML), float64(f.Capacity), float64(f.Noise)); ok && ev.EndedRise > 0 {
+		s.take(x, sd, b)
+	}
 }
 
 // What one shot that never showed says (log likelihood ratios): an emitter or two
@@ -84,7 +91,7 @@ const (
 
 // take weighs the response of one shot. Shots of one day share their causes of
 // error, so that each counts a half.
-func (s *ShotResponse) take(x float64, b *Belief) {
+func (s *ShotResponse) take(x, sd float64, b *Belief) {
 	const share = 0.5
 	s.Lost = 0
 	if s.Shots == 0 {
@@ -93,7 +100,7 @@ func (s *ShotResponse) take(x float64, b *Belief) {
 	s.Recent += 0.35 * (float32(x) - s.Recent)
 	e := x - float64(s.Mean)
 	if s.Shots >= leastShots {
-		spread := math.Sqrt(float64(s.Var) + 0.15*0.15)
+		spread := math.Sqrt(float64(s.Var) + 0.15*0.15 + sd*sd)
 		say := func(c Cause, shift, wide float64) {
 			w := math.Hypot(spread, wide)
 			r := logT((e-shift)/w) - math.Log(w) - logT(e/spread) + math.Log(spread)
@@ -120,8 +127,10 @@ func (s *ShotResponse) take(x float64, b *Belief) {
 // look takes the zone as it is.
 func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	f.VolumeML, f.Capacity, f.Noise = float32(in.VolumeML), float32(in.Learned.Capacity), float32(in.Learned.Noise)
+	f.Reports = in.Water.Reports
 	if in.Current {
 		f.Fall.look(in, atMs, base, b)
+		f.Kept.look(in, atMs, base, b)
 	}
 	f.probes(in, atMs, b)
 }

@@ -45,6 +45,7 @@ type Learned struct {
 	RateLog              float64 // ln of uptake per demand just now, mL/s per unit of demand
 	Uptake5ML            float64 // uptake that this makes of the coming five minutes, mL
 	RateSD               float64 // of RateLog
+	Limit                float64 // share of the demand that the crop can take at this water content
 	Capacity, CapacitySD float64 // apparent container capacity, m3/m3
 	Capture              float64 // share of a shot that stays below capacity
 	DrainLog, DrainLogSD float64 // ln of the e-folding time of water above capacity, s
@@ -59,6 +60,7 @@ type Water struct {
 	LastShotMs  int64   // start of the newest watering, reported or seen
 	Following   bool    // that watering has not drained yet
 	ValveOpenMs int64   // open since, 0: closed or not told
+	TotalML     float64 // reported or shown since the zone was first seen
 	GivenML24h  float64 // only for Day
 	DrainTold   bool    // drain volumes are reported here; only for Day, as the next
 	Drain24hML  float64 // reported drain of the last 24 h

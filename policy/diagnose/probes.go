@@ -13,9 +13,10 @@ type ProbeWatch struct {
 	Before float32 // its level when the watering of the round came, m3/m3
 	High   float32 // its highest level, fading over half a day
 	Usual  float32 // rise over the others' rise, slow mean
-	Recent float32 // ... of the newest few
+	Var    float32 // variance of that
+	Recent float32 // mean of the newest few
+	Odds   float32 // log odds that its container gets no water against that it gets its share
 	Rounds uint16
-	Low    uint8 // rounds in a row far below the usual
 }
 
 // Round is one reported watering whose answer is awaited.
@@ -25,20 +26,20 @@ type Round struct {
 }
 
 const (
-	roundMs   = 35 * 60 * 1000
-	illS      = 3600     // of illness before it is said
-	staleS    = 2 * 3600 // likewise of silence
-	leastUp   = 0.006    // rise of the others that asks for an answer, m3/m3
-	lowAnswer = 0.45     // of the usual answer
+	roundMs = 35 * 60 * 1000
+	illS    = 3600     // of illness before it is said
+	staleS  = 2 * 3600 // likewise of silence
+	leastUp = 0.006    // rise of the others that asks for an answer, m3/m3
+	dryOdds = 2.5      // log odds from which a container is taken to get no water
 )
 
 // probes weighs the probes: ill ones, and ones whose container gets less water
 // than the others.
 func (f *Fast) probes(in *Inputs, atMs int64, b *Belief) {
-	f.rounds(in, atMs, b)
+	f.rounds(in, atMs)
 	f.WorstProbe, f.WorstHealth = 0, 0
 	worst := float32(0)
-	low := false
+	low, dry := false, 0.0
 	for i := range in.Probes[:in.ProbeCount] {
 		p, w := &in.Probes[i], &f.Probes[i]
 		if !p.Heard {
@@ -50,10 +51,12 @@ func (f *Fast) probes(in *Inputs, atMs int64, b *Belief) {
 		} else {
 			w.IllS = min(w.IllS+300, 24*3600)
 		}
-		if w.Low >= 3 && w.lively(p) && !low {
+		if w.Odds >= dryOdds && w.lively(p) {
 			// its container gets no water: the probe says so rightly
-			low = true
-			f.WorstProbe, f.WorstHealth = uint8(i+1), uint8(p.Health)
+			if low = true; float64(w.Odds) > dry {
+				dry = float64(w.Odds)
+				f.WorstProbe, f.WorstHealth = uint8(i+1), uint8(p.Health)
+			}
 			continue
 		}
 		limit := float32(illS)
@@ -65,23 +68,26 @@ func (f *Fast) probes(in *Inputs, atMs int64, b *Belief) {
 			f.WorstProbe, f.WorstHealth = uint8(i+1), uint8(p.Health)
 		}
 	}
-	if worst > 0 && !low {
+	switch {
+	case low:
+		b.toward(EmitterFault, math.Min(dry-2, 4), 0.5)
+	case worst > 0:
 		b.toward(SensorFault, 4, 0.6)
 	}
 }
 
 // lively tells a probe that follows the crop's drinking from one that is stuck.
 func (w *ProbeWatch) lively(p *Probe) bool {
-	return p.Health != sensing.Stuck && p.Health != sensing.OutOfRange && float64(w.High)-p.Mean > 0.01
+	return p.Health != sensing.Stuck && p.Health != sensing.OutOfRange && float64(w.High)-p.Mean > 0.02
 }
 
 // rounds opens a round at each reported watering and closes it once its water has
 // reached the probes.
-func (f *Fast) rounds(in *Inputs, atMs int64, b *Belief) {
+func (f *Fast) rounds(in *Inputs, atMs int64) {
 	r := &f.Round
 	if r.Open && atMs-r.WaterMs >= roundMs {
 		r.Open = false
-		f.closeRound(in, atMs, b)
+		f.closeRound(in, atMs)
 	}
 	if in.Water.LastMs > r.WaterMs && !r.Open && atMs-in.Water.LastMs < 10*60*1000 {
 		r.WaterMs, r.Open = in.Water.LastMs, true
@@ -92,7 +98,7 @@ func (f *Fast) rounds(in *Inputs, atMs int64, b *Belief) {
 }
 
 // closeRound compares each probe's answer with the others'.
-func (f *Fast) closeRound(in *Inputs, atMs int64, b *Belief) {
+func (f *Fast) closeRound(in *Inputs, atMs int64) {
 	for i := range in.Probes[:in.ProbeCount] {
 		p, w := &in.Probes[i], &f.Probes[i]
 		if !p.Heard || atMs-p.AtMs > roundMs {
@@ -109,32 +115,31 @@ func (f *Fast) closeRound(in *Inputs, atMs int64, b *Belief) {
 		if n == 0 || sum/n < math.Max(leastUp, 5*in.Learned.Noise) {
 			continue
 		}
-		w.answer(math.Min(math.Max((p.Mean-float64(w.Before))/(sum/n), -0.5), 4), p, b)
+		w.answer(math.Min(math.Max((p.Mean-float64(w.Before))/(sum/n), -0.5), 4))
 	}
 }
 
-// answer takes a probe's rise over the others'.
-func (w *ProbeWatch) answer(x float64, p *Probe, b *Belief) {
+// answer takes a probe's rise over the others'. A container that is cut off does not
+// rise, or by what little still comes.
+func (w *ProbeWatch) answer(x float64) {
 	if w.Rounds == 0 {
 		w.Usual, w.Recent = float32(x), float32(x)
 	}
 	w.Recent += 0.4 * (float32(x) - w.Recent)
-	if w.Rounds < leastShots || w.Usual < 0.2 {
-		w.Rounds++
-		w.Usual += float32(x-float64(w.Usual)) / float32(w.Rounds)
-		return
-	}
-	if w.Recent < lowAnswer*w.Usual {
-		w.Low = min(w.Low+1, 250)
-		if w.Low >= 3 && w.lively(p) {
-			b.add(EmitterFault, 1.2)
-			b.add(SensorFault, -0.5)
+	usual := float64(w.Usual)
+	e := x - usual
+	if w.Rounds >= leastShots && usual > 0.3 {
+		spread := math.Sqrt(float64(w.Var) + 0.2*0.2)
+		none := math.Hypot(0.2, spread*0.5)
+		r := logT((x-0.1*usual)/none) - math.Log(none) - logT(e/spread) + math.Log(spread)
+		w.Odds = float32(math.Min(math.Max(float64(w.Odds)+math.Min(math.Max(r, -2.5), 2.5), -3), 10))
+		if w.Odds > 0 && e < 0 {
+			return
 		}
-		return
-	}
-	if w.Low > 0 {
-		w.Low--
+		e = math.Min(math.Max(e, -2.5*spread), 2.5*spread)
 	}
 	w.Rounds = min(w.Rounds+1, 1000)
-	w.Usual += 0.05 * (float32(x) - w.Usual)
+	k := math.Max(1/float64(w.Rounds), 0.04)
+	w.Usual += float32(k * e)
+	w.Var = float32((1 - k) * (float64(w.Var) + k*e*e))
 }

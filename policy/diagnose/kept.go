@@ -1,0 +1,92 @@
+package diagnose
+
+import "math"
+
+// KeptWatch holds the water reported against what is found of it: over a stretch of
+// hours between two times at which no water moves,
+//
+//	kept = (V (w_end - w_begin) + uptake) / given
+//
+// with the uptake by the zone's own baseline. It is 1 less the drain fraction in a
+// healthy zone. A blocked emitter and water that runs along the wall both lower it;
+// a valve that leaks raises it.
+type KeptWatch struct {
+	FromMs   int64 // 0: not begun
+	Level    float64
+	GivenML  float64 // reported since the zone was first seen, at FromMs
+	UptakeML float64
+	SawMs    int64
+	Mean     float32
+	Var      float32
+	Last     float32
+	Windows  uint16
+}
+
+const (
+	restMs     = 75 * 60 * 1000 // after a watering, until its water rests
+	leastKept  = 5 * hourMs     // of a stretch
+	mostKept   = 30 * hourMs
+	keptVolume = 0.04 // of the container given in a stretch that is judged
+)
+
+// look follows the stretch and judges it at its end.
+func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
+	rest := atMs-in.Water.LastMs >= restMs && atMs-in.Water.LastShotMs >= restMs && in.Water.ValveOpenMs == 0
+	k.UptakeML += usualUptake(in, base) * 300
+	age := atMs - k.FromMs
+	switch {
+	case k.FromMs == 0 || age > mostKept:
+		if k.FromMs = 0; rest {
+			k.begin(in, atMs)
+		}
+		return
+	case !rest || age < leastKept:
+		return
+	}
+	given := in.Water.TotalML - k.GivenML
+	if given < keptVolume*in.VolumeML {
+		if given < 1 { // nothing came: begin later
+			k.begin(in, atMs)
+		}
+		return
+	}
+	kept := (in.VolumeML*(in.WaterContent-k.Level) + k.UptakeML) / given
+	sd := math.Hypot(0.12*k.UptakeML/given, 2*in.Learned.Noise*in.VolumeML/given)
+	k.begin(in, atMs)
+	k.SawMs = atMs
+	k.take(math.Min(math.Max(kept, -1), 3), sd, in, b)
+}
+
+func (k *KeptWatch) begin(in *Inputs, atMs int64) {
+	k.FromMs, k.Level, k.GivenML, k.UptakeML = atMs, in.WaterContent, in.Water.TotalML, 0
+}
+
+// take weighs one stretch.
+func (k *KeptWatch) take(x, sd float64, in *Inputs, b *Belief) {
+	k.Last = float32(x)
+	if k.Windows == 0 {
+		k.Mean = float32(x)
+	}
+	e := x - float64(k.Mean)
+	if k.Windows >= 4 && in.Water.Reports {
+		spread := math.Sqrt(float64(k.Var) + 0.08*0.08 + sd*sd)
+		say := func(c Cause, shift, wide float64) {
+			w := math.Hypot(spread, wide)
+			r := logT((e-shift)/w) - math.Log(w) - logT(e/spread) + math.Log(spread)
+			b.add(c, math.Min(math.Max(r, -1.5), 2.5))
+		}
+		say(EmitterFault, -0.5, 0.25)
+		say(ValveStuckClosed, -0.8, 0.15)
+		say(EdgeChannelling, -0.3, 0.15)
+		say(RootBound, -0.2, 0.15)
+		say(ValveStuckOpen, 0.8, 0.5)
+		if b.trouble() > frozenAt {
+			return
+		}
+		e = math.Min(math.Max(e, -2.5*spread), 2.5*spread)
+	}
+	k.Windows = min(k.Windows+1, 1000)
+	w := math.Max(1/float64(k.Windows), 0.07)
+	k.Mean += float32(w * e)
+	k.Var = float32((1 - w) * (float64(k.Var) + w*e*e))
+}
