@@ -143,7 +143,8 @@ func (z *Zone) fellApart(at int64, w float64, last Tick) bool {
 func (z *Zone) stepped(at int64, w, step float64) {
 	z.History.shift(step)
 	z.afresh(at, w)
-	z.Capacity.widen(0.03)
+	z.Capacity.Mean = math.Min(math.Max(z.Capacity.Mean+step, 0.05), 1)
+	z.Capacity.widen(0.02)
 }
 
 // skip jumps over a silence longer than longestMs.

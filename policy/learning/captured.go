@@ -6,10 +6,10 @@ import (
 )
 
 var (
-	capturePace  = pace{low: 0.15, high: 1, drift: 0.01, allowance: 0.04, known: 0.1}
-	capacityPace = pace{low: 0.05, high: 1, drift: 0.003, allowance: 0.02, known: 1}
-	risePace     = pace{low: 0.02, high: 3, drift: 0.03, allowance: 0.05, known: 0.15}
-	drainPace    = pace{low: math.Log(120), high: math.Log(6 * 3600), drift: 0.1, allowance: 0.15, known: 0.3}
+	capturePace  = pace{low: 0.15, high: 1, drift: 0.01, allowance: 0.02, known: 0.1, doubt: 0.1}
+	capacityPace = pace{low: 0.05, high: 1, drift: 0.003, allowance: 0.01, known: 0.035, doubt: 0.04}
+	risePace     = pace{low: 0.02, high: 3, drift: 0.03, allowance: 0.02, known: 0.15, doubt: 0.2}
+	drainPace    = pace{low: math.Log(120), high: math.Log(6 * 3600), drift: 0.1, allowance: 0.024, known: 0.3, doubt: 0.4}
 )
 
 // learnFromShot takes what a watering that ends at (at, w) teaches: the share

@@ -12,6 +12,7 @@ type Estimate struct {
 	Var    float64
 	Spent  float32 // sum of the changes since the day began
 	Streak int8    // days in a row that used up their allowance, signed by direction
+	Age    int8    // days since its prior, at most 100
 	Count  int32   // observations taken in
 }
 
@@ -21,21 +22,23 @@ func (e *Estimate) SD() float64 { return math.Sqrt(e.Var) }
 // reset makes an estimate of a prior.
 func (e *Estimate) reset(mean, sd float64) { *e = Estimate{Mean: mean, Var: sd * sd} }
 
-// learning rates of an estimate: what makes it slow enough to live through a
-// day of bad readings and quick enough to follow a crop.
+// pace is how fast an estimate may learn: slow enough to live through a day of
+// bad readings, quick enough to follow a crop.
 type pace struct {
 	low, high float64 // bounds of what is physical
 	drift     float64 // standard deviation of the true value's change in a day
 	allowance float64 // largest change of the estimate in a day once it is known
 	known     float64 // sd below which the allowance holds
+	doubt     float64 // sd once two days have used up their allowance in one direction
 }
 
 // take moves the estimate by the scalar Kalman update for an observation with
 // standard deviation sd. Innovations beyond two standard deviations count as
 // two (Huber 1964), and once the estimate is known a day may change it by no
-// more than its allowance; a second day that pushes the same way may change
-// four times as much, a third and later twelve times: one bad day passes, a
-// crop that has changed does not.
+// more than its allowance, which is half of what one bad day may do: a bad day
+// can fall on two of ours. Once two days have used it up in one direction the
+// estimate is in doubt and free: one bad day passes, a crop that has changed
+// does not.
 func (e *Estimate) take(value, sd float64, p *pace) {
 	r := sd * sd
 	s := e.Var + r
@@ -46,28 +49,24 @@ func (e *Estimate) take(value, sd float64, p *pace) {
 		v = -lim
 	}
 	k := e.Var / s
-	step := k * v
-	if e.Var < p.known*p.known {
-		step = e.allow(step, p.allowance)
-	}
+	step := e.bounded(k*v, p)
 	e.Mean = math.Min(math.Max(e.Mean+step, p.low), p.high)
 	e.Var *= 1 - k
 	e.Count++
 }
 
-// allow cuts a step to what the day still allows and books it.
-func (e *Estimate) allow(step, allowance float64) float64 {
-	room := allowance
-	if step*float64(e.Streak) > 0 {
-		switch n := e.Streak; {
-		case n >= 2 || n <= -2:
-			room *= 12
-		default:
-			room *= 4
-		}
+// youngDays is how long an estimate learns without allowance from its prior on:
+// before it has seen a week nothing tells a bad day from a good one.
+const youngDays = 7
+
+// bounded cuts a step to what the day still allows, and books it. A free step is
+// not booked: once it has moved, a doubted estimate is held again.
+func (e *Estimate) bounded(step float64, p *pace) float64 {
+	if e.Age < youngDays || e.Var >= p.known*p.known {
+		return step
 	}
 	spent := float64(e.Spent)
-	step = math.Min(math.Max(spent+step, -room), room) - spent
+	step = math.Min(math.Max(spent+step, -p.allowance), p.allowance) - spent
 	e.Spent += float32(step)
 	return step
 }
@@ -75,6 +74,7 @@ func (e *Estimate) allow(step, allowance float64) float64 {
 // newDay lets the truth drift for a day and opens a new allowance.
 func (e *Estimate) newDay(p *pace) {
 	e.Var = math.Min(e.Var+p.drift*p.drift, 1)
+	e.Age = min(e.Age+1, 100)
 	full := 0.9 * p.allowance
 	switch spent := float64(e.Spent); {
 	case spent > full:
@@ -86,8 +86,7 @@ func (e *Estimate) newDay(p *pace) {
 	}
 	e.Spent = 0
 	if e.Streak >= 2 || e.Streak <= -2 {
-		// The truth has moved: what was known counts little.
-		e.Var = math.Max(e.Var, 4*p.known*p.known/3)
+		e.Var = math.Max(e.Var, p.doubt*p.doubt)
 	}
 }
 

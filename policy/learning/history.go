@@ -10,9 +10,9 @@ const HistoryDays = 4
 
 const (
 	historyBins = 96 * HistoryDays
-	waterBins   = 98 // 24 h 30 min
+	waterBins   = 97 // 24 h 15 min
 	fineBin     = 5 * minuteMs
-	fineBins    = 304 // 25 h 20 min
+	fineBins    = 290 // 24 h 10 min
 	levelScale  = 60000
 )
 
@@ -114,7 +114,7 @@ func (h *History) bin(b int64) (float64, bool) {
 	return float64(v-1) / levelScale, true
 }
 
-// FineAt returns the water content of the last 25 h at a time, to five
+// FineAt returns the water content of the last 24 h at a time, to five
 // minutes, and false where it is not known as finely.
 func (h *History) FineAt(atMs int64) (float64, bool) {
 	bin := (atMs - mod(atMs, fineBin)) / fineBin

@@ -77,11 +77,7 @@ func (h *History) broken(from, to int64) bool {
 // slope is how the observation changes with this one.
 func (e *Estimate) share(slope, innovation, variance float64, p *pace) {
 	k := e.Var * slope / variance
-	step := k * innovation
-	if e.Var < p.known*p.known {
-		step = e.allow(step, p.allowance)
-	}
-	e.Mean = math.Min(math.Max(e.Mean+step, p.low), p.high)
+	e.Mean = math.Min(math.Max(e.Mean+e.bounded(k*innovation, p), p.low), p.high)
 	e.Var *= 1 - k*slope
 	e.Count++
 }

@@ -23,9 +23,9 @@ type Rates struct {
 // as long as weather persists. Common practice, no source.
 const liftS = 1.5 * 86400
 
-// ratePace bounds the ln of a rate; the allowance is the 5 % that one bad day
-// may move a learned number.
-var ratePace = pace{low: -40, high: 40, drift: 0.06, allowance: 0.045, known: 0.2}
+// ratePace bounds the ln of a rate; twice the allowance is the 5 % that one bad
+// day may move a learned number.
+var ratePace = pace{low: -40, high: 40, drift: 0.06, allowance: 0.024, known: 0.2, doubt: 0.25}
 
 // of returns the rate of the phase of day at a time.
 func (r *Rates) of(c *Constants, at int64) *Estimate {
@@ -167,12 +167,10 @@ func (z *Zone) blockEnds(c *Constants) {
 	if other := z.Rates.other(rate); first && other.Count == 0 {
 		other.Mean += rate.Mean - before
 	}
-	if rate.Var < 0.04 {
-		z.Rates.lift(v, r, float64(b.ToMs-b.FromMs)/1000)
-	}
+	z.Rates.lift(v, r, float64(b.ToMs-b.FromMs)/1000)
 }
 
-var soonPace = pace{low: -0.7, high: 0.7, drift: 0.02, allowance: 0.05, known: 0.08}
+var soonPace = pace{low: -0.7, high: 0.7, drift: 0.02, allowance: 0.024, known: 0.15, doubt: 0.2}
 
 // holdSoon keeps the fall of a busy block until a quiet one follows it.
 func (r *Rates) holdSoon(shotMs int64, fall, sd float64) {
