@@ -14,8 +14,8 @@ const (
 	// is already: roots without air are worse off than roots short of water.
 	weightSaturation = 2.0
 	// Off by scaleDryback, about what probes tell, the overnight dryback costs
-	// 0.62, off by twice that 1.85, then it grows evenly; two nights count, the
-	// one before and the one after.
+	// 0.62, off by twice that 1.85, before it is bounded; two nights count, the one
+	// before and the one after.
 	weightDryback = 1.5
 	scaleDryback  = 0.008 // m3/m3
 	// mostDryback bounds what one night can cost, h: a night that is far off
