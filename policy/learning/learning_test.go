@@ -400,25 +400,6 @@ func TestAnOpenValveIsBookedAsItRuns(t *testing.T) {
 	}
 }
 
-// Where nothing is reported but setpoints are in force, their shots count with
-// their own volume, and what is no such shot with what it shows.
-func TestShotsOfSetpointsCountWithTheirVolume(t *testing.T) {
-	p, g := newPot(37), &grower{trigger: 0.57, ml: 250}
-	c := potConstants(p)
-	var z Zone
-	play(p, g, &z, c, 3, 5*minuteMs, false, true, nil)
-	z.Expect(g.ml, p.at+20*dayMs)
-	given, booked := p.given, z.Account.Totals.IrrigationML
-	play(p, g, &z, c, 8, 5*minuteMs, false, true, nil)
-	given, booked = p.given-given, z.Account.Totals.IrrigationML-booked
-	if math.Abs(booked/given-1) > 0.03 {
-		t.Errorf("%.0f mL booked, %.0f given", booked, given)
-	}
-	if math.Abs(z.Capture.Mean-p.capture) > 0.07 {
-		t.Errorf("capture %.2f, really %.2f", z.Capture.Mean, p.capture)
-	}
-}
-
 // Reports of one watering, a minute early or after its rise, are one watering.
 func TestReportAndRiseAreOneWatering(t *testing.T) {
 	for _, shift := range []int64{-60_000, 0, 8 * minuteMs} {

@@ -7,8 +7,6 @@ import "math"
 type ShotState struct {
 	ReportMs   int64   // newest report of a watering, 0: none
 	ReportML   float64 // reported volume of it that has not shown yet
-	ExpectML   float64 // volume of a shot under the setpoints in force, 0: none
-	ExpectTill int64   // until then
 	ComingML   float64 // reported water that has still to come in
 	VolumeMs   int64   // newest volume reported as such
 	OpenMs     int64   // valve open since, 0: closed

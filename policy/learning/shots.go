@@ -224,11 +224,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 	}
 	drunk := z.Open.ModelML
 	if s.SeenMs != 0 && !s.Known {
-		shown := z.shownML(c, at)
-		if s.expected(shown) {
-			shown, s.Known = s.ExpectML, true
-		}
-		if more := shown - s.GivenML; more > 0 {
+		if more := z.shownML(c, at) - s.GivenML; more > 0 {
 			s.GivenML += more
 			z.Open.GivenML += more
 			z.History.water(s.TopMs, more)
@@ -246,20 +242,6 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 	z.closeInterval(c, at, w)
 	s.StartMs = 0
 	s.Rising = false
-}
-
-// Expect tells the volume of one shot under setpoints that are in force until
-// untilMs, mL: a watering that is seen and not reported is then taken for one of
-// them where it looks like one. Without it the volumes of a zone without reports
-// are what its probes show, and may stand a third off what its controller gives.
-// A volume of 0 takes the word back.
-func (z *Zone) Expect(volumeML float64, untilMs int64) {
-	z.Shots.ExpectML, z.Shots.ExpectTill = volumeML, untilMs
-}
-
-// expected tells whether a watering that shows so much is one of the setpoints'.
-func (s *ShotState) expected(shownML float64) bool {
-	return s.ExpectML > 0 && s.StartMs <= s.ExpectTill && shownML > 0.3*s.ExpectML && shownML < 2*s.ExpectML
 }
 
 // shownML is the volume of a watering that nobody reported, mL: its rise and
