@@ -50,6 +50,9 @@ func (z *Zone) nextWake(int64) time.Time {
 
 // look is what happens every five minutes.
 func (z *Zone) look(at int64) {
+	if z.m.FirstMs != 0 && at-z.m.Learned.SeenMs >= lookEvery.Milliseconds() && z.heardSince(z.m.Learned.SeenMs) {
+		z.agree(at) // a probe that is late must not hold up the others for long
+	}
 	z.reached(at)
 	z.diagnoseNow(at)
 	if half := every(at, forecast.IssueEvery*time.Millisecond); half > z.m.Cycle.ForecastMs {
@@ -58,6 +61,16 @@ func (z *Zone) look(at int64) {
 		z.forecast(at, half)
 	}
 	z.consider(at)
+}
+
+// heardSince reports whether a probe has spoken after an instant.
+func (z *Zone) heardSince(at int64) bool {
+	for i := range z.probes {
+		if z.probes[i].AtMs > at {
+			return true
+		}
+	}
+	return false
 }
 
 // reached notes when the rewet of the day was over.

@@ -148,6 +148,7 @@ func (z *Zone) reconsider(at int64) {
 		return
 	}
 	p.IssuedMs = at
+	best.Reasons = append(best.Reasons, plan.Superseded(standing, best.Score))
 	z.put(at, day, r, &best)
 }
 

@@ -23,8 +23,17 @@ func (z *Zone) read(e *Event, at int64) {
 	v := e.Values
 	for i := range sensing.SignalCount {
 		s := sensing.Signal(i)
-		if x, ok := v.Get(s); ok && !s.Possible(x) {
-			v.Drop(s) // the intake lets none through; the engine trusts nothing
+		x, ok := v.Get(s)
+		if !ok {
+			continue
+		}
+		if x, ok = s.Clamp(x); ok {
+			v.Set(s, x)
+			continue
+		}
+		v.Drop(s) // the intake lets none through; the engine trusts nothing
+		if e.Source >= 0 && e.Source < len(z.probes) && s == sensing.WaterContent {
+			z.m.Panel.Refuse(e.Source, at)
 		}
 	}
 	switch {
@@ -62,7 +71,9 @@ func (z *Zone) readProbe(i int, v *sensing.Values, stamp, at int64) {
 		z.m.Panel.Misdated(i, stamp, false) // the shell has found its stamp good
 	}
 	z.m.Panel.Observe(i, stamp, reading, p.Mean, sensing.Zone{WaterMs: z.m.WaterMs, Ceiling: z.ground.profile.TotalPorosity()})
-	z.agree(at)
+	if z.m.Panel.Consensus.Complete(at) { // else a shot would come in two halves
+		z.agree(at)
+	}
 }
 
 // meanOf is the water content of the whole container when probe i reads

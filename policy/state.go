@@ -1,6 +1,7 @@
 package policy
 
 import (
+	"math"
 	"time"
 
 	"rhizostat/policy/sensing"
@@ -46,7 +47,7 @@ const referenceCel = 20
 
 func (z *Zone) stateWater(s *State, level, sd float64, at int64) {
 	p, a := z.ground.profile, z.settings.Aeration
-	s.WaterContent, s.WaterContentSD = level, sd
+	s.WaterContent, s.WaterContentSD = level, math.Hypot(sd, z.m.Panel.Consensus.LevelSD())
 	s.AirFilledPorosity = p.AirFilledPorosity(level)
 	s.SaturatedShare = p.SaturatedShare(level, a.CriticalAirFilledPorosity)
 	s.Saturated = level > z.ground.saturated

@@ -70,6 +70,8 @@ func (s *Service) Run(ctx context.Context) (err error) {
 	}
 	defer func() { err = errors.Join(err, s.ledger.Close()) }()
 	s.metrics = newMetrics(s.Version)
+	s.metrics.BrokerConnected(false)
+	s.metrics.LedgerWritable(true)
 	s.instance = s.Settings.ClientID + "-" + strings.ToLower(rand.Text()[:8])
 	s.began = time.Now().UTC().Truncate(time.Second)
 
