@@ -25,7 +25,7 @@ const liftS = 1.5 * 86400
 
 // ratePace bounds the ln of a rate; twice the allowance is the 5 % that one bad
 // day may move a learned number.
-var ratePace = pace{low: -40, high: 40, drift: 0.06, allowance: 0.024, known: 0.2, doubt: 0.25}
+var ratePace = pace{low: -40, high: 40, drift: 0.06, allowance: 0.024, known: 0.2, doubt: 0.4}
 
 // of returns the rate of the phase of day at a time.
 func (r *Rates) of(c *Constants, at int64) *Estimate {
@@ -142,6 +142,10 @@ func (z *Zone) blockEnds(c *Constants) {
 	} else {
 		error2 = busySD * busySD
 	}
+	// A model of demand errs by so many mm, not by a share: hours that ask for
+	// more say more of the day.
+	usual := z.Course.mean() * float64(b.ToMs-b.FromMs) / 1000
+	error2 *= math.Min(math.Max(usual/b.Last, 0.4), 4)
 	rate := z.Rates.of(c, mid)
 	believed := math.Exp(rate.Mean+z.Rates.Lift) / c.VolumeML
 	if b.Busy {
