@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"sort"
 
 	"rhizostat/policy"
@@ -20,7 +21,9 @@ func Check(patterns []string, out, problems io.Writer) ([]*site.Site, error) {
 	mistakes := 0
 	for _, pattern := range patterns {
 		if _, err := os.Stat(pattern); err != nil {
-			return nil, usage{fmt.Errorf("check: %w; expected a site file, a folder or a glob", err)}
+			if some, _ := filepath.Glob(pattern); len(some) == 0 { // no glob either
+				return nil, usage{fmt.Errorf("check: %w; expected a site file, a folder or a glob", err)}
+			}
 		}
 		found, said := site.Reader{Unit: intake.CheckUnit}.Load(pattern)
 		if text := said.String(); text != "" {

@@ -19,7 +19,8 @@ func (runCommand) Help() string {
 		if fallback == "" {
 			fallback = "none"
 		}
-		text += fmt.Sprintf("%s (default: %s)\n    %s\n", v.Name, fallback, v.What)
+		// indented, so that the lines stay as they are
+		text += fmt.Sprintf("    %s (default: %s)\n        %s\n", v.Name, fallback, v.What)
 	}
 	return text + "\nSIGHUP reads the site files anew; a broken one changes nothing and says so. SIGINT and SIGTERM end it in order."
 }
