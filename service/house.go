@@ -257,7 +257,9 @@ func (h *house) close() error {
 func (h *house) noteLedger(err error) {
 	h.metrics.LedgerWritable(err == nil)
 	if err == nil {
-		h.fault.Store(nil)
+		if h.fault.Swap(nil) != nil {
+			h.log.Info("ledger can be written again")
+		}
 		return
 	}
 	if h.fault.Swap(&err) == nil {

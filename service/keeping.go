@@ -67,6 +67,7 @@ func (w *worker) restore(r ledger.ZoneRecord) error {
 		w.house.log.Warn("zone starts anew: its state in the ledger cannot be used", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 	} else {
 		w.now, w.savedAt = r.At, r.At
+		w.behind = w.missed()
 	}
 	return w.remember(r.At)
 }
@@ -134,4 +135,25 @@ func (w *worker) notePoint(s *policy.State) {
 		DrainML: s.Totals.DrainML - last.DrainML, UptakeML: s.Totals.UptakeML - last.UptakeML,
 		PoreEC: s.PoreEC, Temperature: s.SubstrateTemp,
 	})
+}
+
+// missed are the approvals that moved after the snapshot was taken: a snapshot
+// goes with every move, but for a zone that was set aside.
+func (w *worker) missed() []policy.Approval {
+	var out []policy.Approval
+	for _, a := range w.desk.Approvals() {
+		if state, known := w.engine.Approval(a.Advice); known && state != a.State {
+			out = append(out, a)
+		}
+	}
+	return out
+}
+
+// catchUp tells the engine of a restart what it missed, before anything else.
+func (w *worker) catchUp() {
+	behind := w.behind
+	w.behind = nil
+	for i := range behind {
+		w.step(policy.Event{Kind: policy.Approved, At: w.now, Approval: &behind[i]})
+	}
 }

@@ -41,13 +41,32 @@ func (l *lot) flush() {
 	}
 	for _, w := range touched {
 		w.publish(err)
-		for _, ack := range w.pending.acks {
-			ack()
-		}
-		w.pending = work{}
+		w.finish(err)
 	}
-	// a worker that reverted has asked to be touched again
-	l.touched = l.touched[:0]
+}
+
+// keptPoints are the points of a day, at pointEvery.
+const keptPoints = 288
+
+// finish acknowledges what is on record or answered. Events that the ledger did
+// not take wait, unacknowledged, for the next flush, for the engine knows of
+// them already and nobody is asked to say them again; so do the points of the
+// last day.
+func (w *worker) finish(failed error) {
+	p := w.pending
+	w.pending = work{}
+	for _, ack := range p.acks {
+		ack()
+	}
+	if failed != nil && len(p.events)+len(p.points) > 0 {
+		w.touch()
+		w.pending.events, w.pending.told = p.events, p.told
+		w.pending.points = p.points[max(0, len(p.points)-keptPoints):]
+		return
+	}
+	for _, ack := range p.told {
+		ack()
+	}
 }
 
 // collect adds what must be durable: changes, and with them a snapshot that
@@ -68,12 +87,15 @@ func (w *worker) collect(b *ledger.Batch) {
 		w.house.log.Error("zone state was not kept", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 	} else {
 		b.Zones = append(b.Zones, row)
-		w.savedAt = w.now
+		p.saves = true
 	}
 }
 
 // recorded counts what has just become durable.
 func (w *worker) recorded() {
+	if w.pending.saves {
+		w.savedAt = w.now
+	}
 	if watch := w.house.watch; watch.of(w) {
 		w.show(watch)
 	}
@@ -221,11 +243,25 @@ func (w *worker) publishState(failed error) {
 // must not hold the zones for ever.
 func (h *house) commit(b *ledger.Batch) error {
 	if b.Empty() {
-		return h.ledgerFault()
+		return h.recheck()
 	}
 	ctx, stop := context.WithTimeout(context.Background(), 30*time.Second)
 	defer stop()
 	err := h.ledger.Commit(ctx, *b)
+	h.noteLedger(err)
+	return err
+}
+
+// recheck asks a ledger that could not be written whether it can be again: with
+// nothing to write, its zones would not learn of it for minutes. The ledger
+// itself bounds how often it tries.
+func (h *house) recheck() error {
+	if h.ledgerFault() == nil {
+		return nil
+	}
+	ctx, stop := context.WithTimeout(context.Background(), 5*time.Second)
+	defer stop()
+	err := h.ledger.Writable(ctx)
 	h.noteLedger(err)
 	return err
 }

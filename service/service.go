@@ -91,6 +91,11 @@ func (s *Service) Run(ctx context.Context) (err error) {
 			stop()
 		}
 	}()
+	running.Add(1)
+	go func() {
+		defer running.Done()
+		s.sweep(parts)
+	}()
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
@@ -180,6 +185,27 @@ func (s *Service) await(ctx context.Context, link *connecting, hangup <-chan os.
 	}
 }
 
+// sweep drops, about hourly, what the ledger keeps no longer. Ages are told by
+// the machine's clock, so the ledger is left alone where time is the
+// telemetry's.
+func (s *Service) sweep(ctx context.Context) {
+	if s.Settings.Clock != "wall" {
+		return
+	}
+	hourly := time.NewTicker(time.Hour)
+	defer hourly.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case now := <-hourly.C:
+			if err := s.ledger.Prune(ctx, now.UTC()); err != nil && ctx.Err() == nil {
+				s.Log.Warn("old rows of the ledger were not dropped; trying again in an hour", "error", err)
+			}
+		}
+	}
+}
+
 // connect waits until no other daemon serves our sites, then keeps the link up.
 // A broker that is away is waited for.
 func (s *Service) connect(ctx context.Context, l *link.Link) error {
@@ -235,7 +261,7 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 		sites = append(sites, link.Site{
 			ID: st.Name, Status: t.Status(), Online: online, Offline: offline,
 			Control:  []string{t.Decision("+"), t.Event("+")},
-			ReadBack: []string{t.Advice("+"), t.Setpoint("+") + "/#"},
+			ReadBack: []string{t.Advice("+"), t.Setpoint("+"), t.SetpointNumber("+", "+")},
 		})
 	}
 	var l *link.Link

@@ -38,7 +38,8 @@ type worker struct {
 	wake    time.Time // the engine wants to be stepped then
 	due     time.Time // the desk has something to do then
 	pending work
-	aside   error // why the zone is set aside: its engine broke a promise
+	behind  []policy.Approval // of before the restart, that the engine must be told
+	aside   error             // why the zone is set aside: its engine broke a promise
 
 	published map[string]uint64 // what stands on the retained topics, by hash
 	inForce   string            // id of the advice whose setpoints stand
@@ -56,10 +57,12 @@ type work struct {
 	points   []ledger.Point
 	outcomes []answered
 	acks     []func()
+	told     []func() // acknowledge the events, once these are on record
 	state    *policy.State
 	forecast *policy.Forecast
 	resync   bool
 	readBack []readBack
+	saves    bool // a snapshot goes with it
 }
 
 type answered struct {
@@ -89,6 +92,7 @@ func (w *worker) Step(e policy.Event) {
 	if w.aside != nil {
 		return
 	}
+	w.catchUp()
 	w.deskTick()
 	w.step(e)
 	w.settle()
@@ -182,6 +186,9 @@ func (w *worker) moved(changes wire.Changes) {
 func (w *worker) Control(c shard.Control, now time.Time) {
 	w.now = now
 	w.touch()
+	if w.aside == nil {
+		w.catchUp()
+	}
 	switch c.Kind {
 	case shard.Decision:
 		w.decide(c)
@@ -192,7 +199,11 @@ func (w *worker) Control(c shard.Control, now time.Time) {
 	case shard.Resync:
 		w.pending.resync = true
 	}
-	if c.Ack != nil {
+	switch {
+	case c.Ack == nil:
+	case c.Kind == shard.Operator:
+		w.pending.told = append(w.pending.told, c.Ack)
+	default:
 		w.pending.acks = append(w.pending.acks, c.Ack)
 	}
 	w.settle()
@@ -200,9 +211,10 @@ func (w *worker) Control(c shard.Control, now time.Time) {
 
 func (w *worker) decide(c shard.Control) {
 	w.copyDesk()
+	undecided := w.desk.Clone()
 	outcome := w.desk.Decide(c.Payload, w.now)
 	if w.aside != nil && outcome.Result.Result == wire.Accepted && outcome.Decision.Decision == wire.Approve {
-		w.desk = w.pending.before.Clone()
+		w.desk = undecided // and not the desk on record: earlier moves of this lot stand
 		outcome = desk.Outcome{Decision: outcome.Decision, Result: wire.Refuse(outcome.Decision, wire.NotAllowed,
 			"the zone is set aside after a fault of the program, so nothing of it can be approved; restart the daemon and tell its developers", w.now)}
 	}
@@ -247,7 +259,11 @@ func (w *worker) revert() {
 	}
 	failed := p.changes
 	w.desk = p.before
-	*p = work{touched: true, outcomes: p.outcomes, acks: p.acks, state: p.state, events: p.events, readBack: p.readBack, resync: p.resync}
+	w.due = w.now // what time moved is moved again at the next step
+	*p = work{
+		touched: true, outcomes: p.outcomes, acks: p.acks, state: p.state,
+		events: p.events, told: p.told, points: p.points, readBack: p.readBack, resync: p.resync,
+	}
 	if w.aside != nil {
 		return
 	}
