@@ -130,7 +130,7 @@ func (c *Console) table(all []standing) error {
 	fmt.Fprintln(w, "ZONE\tACTION\tDAY\tWATER\tAGAINST IN FORCE\tCONFIDENCE\tAPPROVAL\tWHY")
 	for _, s := range all {
 		a := s.advice
-		fmt.Fprintf(w, "%s/%s\t%s\t%s\t%s\t%s\t%.0f %%\t%s\t%s\n", a.Site, a.Zone, a.Action, a.ValidFrom.Format("2 Jan 15:04Z"),
+		fmt.Fprintf(w, "%s/%s\t%s\t%s\t%s\t%s\t%.0f %%\t%s\t%s\n", a.Site, a.Zone, a.Action, a.ValidFrom.Local().Format("2 Jan 15:04"),
 			volume(a.Setpoints), change(a, s.inForce), 100*a.Confidence, approval(a), firstReason(a))
 	}
 	return w.Flush()
@@ -171,7 +171,7 @@ func approval(a *wire.Advice) string {
 		return "not needed"
 	}
 	if a.Approval.State == policy.StatePending {
-		return "pending, decide by " + a.Approval.DecideBy.Format("15:04Z")
+		return "pending, decide by " + a.Approval.DecideBy.Local().Format("15:04")
 	}
 	return string(a.Approval.State)
 }
@@ -189,14 +189,18 @@ func firstReason(a *wire.Advice) string {
 	return text
 }
 
+// dayAndTime is how an instant is told, in the local time of whoever reads it;
+// the reasons speak the site's.
+const dayAndTime = "Mon 2 Jan 15:04 MST"
+
 // describe prints one advice in full.
 func (c *Console) describe(s standing, diff bool) {
 	a := s.advice
 	fmt.Fprintf(c.Out, "%s/%s  %s  %s  (%s)\n", a.Site, a.Zone, a.Action, a.ID, approval(a))
-	fmt.Fprintf(c.Out, "  valid %s to %s, confidence %.0f %%\n", a.ValidFrom.Format(time.RFC3339), a.ValidUntil.Format(time.RFC3339), 100*a.Confidence)
+	fmt.Fprintf(c.Out, "  valid %s to %s, confidence %.0f %%\n", a.ValidFrom.Local().Format(dayAndTime), a.ValidUntil.Local().Format(dayAndTime), 100*a.Confidence)
 	if p := a.Setpoints; p != nil && p.ShotVolumeML > 0 {
 		fmt.Fprintf(c.Out, "  %d shots of %d mL (%d s) from %s to %s, at least %d min apart, at most %d mL\n", len(p.Schedule), p.ShotVolumeML, p.RunTimeS,
-			p.FirstShotAt.Format("15:04Z"), p.LastShotBy.Format("15:04Z"), p.MinIntervalS/60, p.MaxVolumeML)
+			p.FirstShotAt.Local().Format("15:04"), p.LastShotBy.Local().Format("15:04"), p.MinIntervalS/60, p.MaxVolumeML)
 		fmt.Fprintf(c.Out, "  trigger %.3f, target %.3f m3/m3\n", p.TriggerWaterContent, p.TargetWaterContent)
 	}
 	for _, r := range a.Reasons {
@@ -253,7 +257,7 @@ func readable(name string, payload []byte) string {
 	case "first_shot_at", "last_shot_by", "valid_from", "valid_until":
 		var s int64
 		if _, err := fmt.Sscan(string(payload), &s); err == nil {
-			return time.Unix(s, 0).UTC().Format("15:04Z")
+			return time.Unix(s, 0).Local().Format("2 Jan 15:04")
 		}
 	}
 	return string(payload)
