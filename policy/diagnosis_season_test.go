@@ -60,6 +60,7 @@ type nursed struct {
 	stamps     []time.Time
 	advice     []issued
 	states     func(*State)
+	asleep     bool // nobody decides: the controller runs its own programme
 }
 
 func (p *nursed) step(e Event) {
@@ -75,7 +76,7 @@ func (p *nursed) step(e Event) {
 			p.states(out.State)
 		}
 	}
-	if a := out.Advice; a != nil && a.Setpoints != nil {
+	if a := out.Advice; a != nil && a.Setpoints != nil && !p.asleep {
 		p.advice = append(p.advice, issued{a, StateApproved, e.At})
 		p.step(Event{Kind: Approved, At: e.At, Approval: &Approval{Advice: a.ID, State: StatePending}})
 		p.step(Event{Kind: Approved, At: e.At, Approval: &Approval{Advice: a.ID, State: StateApproved}})
@@ -130,7 +131,7 @@ func (p *nursed) topic(now time.Time) {
 }
 
 // nurse plays a season and gives every state of every zone to each.
-func nurse(s season, gave func(zone int, at time.Time), each func(zone int, f *simulator.Facility, z *Zone, st *State)) error {
+func nurse(s season, asleep func(zone int) bool, gave func(zone int, at time.Time), each func(zone int, f *simulator.Facility, z *Zone, st *State)) error {
 	var specs []simulator.ZoneSpec
 	for i := range s.zones {
 		specs = append(specs, s.zones[i].spec)
@@ -150,7 +151,7 @@ func nurse(s season, gave func(zone int, at time.Time), each func(zone int, f *s
 		if err != nil {
 			return err
 		}
-		p := &nursed{zone: z, engine: engine, controller: z.controller, stamps: make([]time.Time, len(z.settings.Probes))}
+		p := &nursed{zone: z, engine: engine, controller: z.controller, stamps: make([]time.Time, len(z.settings.Probes)), asleep: asleep(i)}
 		p.states = func(st *State) { each(i, f, engine, st) }
 		ps[i] = p
 	}
@@ -186,6 +187,7 @@ type patient struct {
 	ailment   *ailment
 	from      time.Time // visible
 	began     time.Time
+	asleep    bool      // nobody decides in its zone
 	seen      bool      // the truth has become visible
 	peaks     []float64 // of truth by state, the newest days
 	ecs       []float64
@@ -219,6 +221,7 @@ func drawWard(seed uint64, zones, days, faultDay int) (season, []patient) {
 			z.spec.Probes[0].TellsTemperature = true
 		}
 		p := patient{seed: seed, zone: i, ailment: a, from: from.Add(a.onset / 2), began: from, seen: true, right: -1, first: map[string]time.Duration{}, mix: z.spec.Substrate.Name, told: z.spec.DrainEvery > 0}
+		p.asleep = a.cause == "compaction" || a.cause == "oversaturation" || c.yes(0.4)
 		switch a.cause {
 		case "emitter-fault", "valve-stuck-closed", "edge-channelling", "oversaturation", "salt-build-up":
 			p.seen = false
@@ -295,8 +298,8 @@ func (p *patient) watch(f *simulator.Facility, st *State) {
 	if p.ailment.cause == "" || st.Time.Before(p.began) {
 		p.quietDays += 0.5 / 24
 		if cause != "" && cause != "weather-or-growth" {
-			if n := len(p.alarms); n == 0 || !strings.HasSuffix(p.alarms[n-1], cause) {
-				p.alarms = append(p.alarms, fmt.Sprintf("%.1f %s", since.Hours()/24, cause))
+			if n := len(p.alarms); n == 0 || !strings.Contains(p.alarms[n-1], cause) {
+				p.alarms = append(p.alarms, fmt.Sprintf("%.1f %s %s", since.Hours()/24, cause, st.Diagnosis[0].Evidence))
 			}
 		}
 		return
@@ -328,7 +331,7 @@ func TestDiagnosisOfInjectedCauses(t *testing.T) {
 	var all []patient
 	for seed := first; seed < first+seeds; seed++ {
 		s, ps := drawWard(uint64(seed), 4, 20, 12)
-		err := nurse(s, func(zone int, at time.Time) { ps[zone].gave(at) }, func(zone int, f *simulator.Facility, _ *Zone, st *State) {
+		err := nurse(s, func(zone int) bool { return ps[zone].asleep }, func(zone int, at time.Time) { ps[zone].gave(at) }, func(zone int, f *simulator.Facility, _ *Zone, st *State) {
 			ps[zone].watch(f, st)
 		})
 		if err != nil {

@@ -52,6 +52,10 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	if z.m.Climate.HasTemperature && at-z.m.ClimateMs[0] < climateAge.Milliseconds() {
 		in.AirCel = diagnose.Number{Value: z.m.Climate.TemperatureCel, Known: true}
 	}
+	if a := &l.Account; a.DrainMs != 0 && at-a.DrainMs < time.Hour.Milliseconds() {
+		n := int32(len(a.Reported))
+		in.Water.DrainHourML = float64(a.Reported[a.Head] + a.Reported[(a.Head+n-1)%n])
+	}
 	if z.m.Valve.Open {
 		in.Water.ValveOpenMs = z.m.Valve.AtMs
 	}

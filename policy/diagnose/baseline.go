@@ -20,7 +20,9 @@ type Baselines struct {
 
 const (
 	// leastDays of a feature make a baseline to hold a day against.
-	leastDays = 4
+	leastDays = 5
+	// clip is the most that a day may be off, in standard deviations, as it is learned.
+	clip = 1.2
 	// slow is the weight of a new day, about 12 days; brisk that of features that
 	// grow with the crop, which also have a trend.
 	slow, brisk, trendWeight = 0.08, 0.3, 0.1
@@ -32,11 +34,22 @@ const (
 	// Ibrahim & Chen 2000; the size is ours).
 	tempered = 0.8
 	// mostFeature and mostDay bound what one feature and one day may say.
-	mostFeature, mostDay = 4, 5
+	mostFeature, mostDay = 5, 6
 )
 
-// grows tells the features that follow the crop.
-func (k Feature) grows() bool { return k == UptakeDay || k == UptakeNight }
+// grows tells the features that follow the crop or build up by themselves.
+func (k Feature) grows() bool { return k == UptakeDay || k == UptakeNight || k == PoreEC }
+
+// youngDays are the days of a zone on which nothing is said but of its probes.
+const youngDays = 4
+
+func (bs *Baselines) young() bool { return bs.Of[Peak].Days < youngDays }
+
+// full tells a day on which water drained, so that the container was as full as it
+// gets.
+func (f *Features) full() bool {
+	return f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05
+}
 
 // expect is where the next day is expected and its spread.
 func (b *Baseline) expect(k Feature, sd float64) (mean, spread float64) {
@@ -45,8 +58,9 @@ func (b *Baseline) expect(k Feature, sd float64) (mean, spread float64) {
 	return mean, math.Sqrt(float64(b.Var)*few + floors[k]*floors[k] + sd*sd)
 }
 
-// learn takes a day into the baseline; far ones count as at most 2.5 standard
-// deviations off (Huber 1964).
+// learn takes a day into the baseline; far ones count as at most clip standard
+// deviations off (Huber 1964), so that a change of days is not learned before it is
+// told.
 func (b *Baseline) learn(k Feature, v, sd, weight float64) {
 	if b.Days == 0 {
 		b.Mean, b.Days = float32(v), 1
@@ -55,13 +69,13 @@ func (b *Baseline) learn(k Feature, v, sd, weight float64) {
 	mean, spread := b.expect(k, sd)
 	e := v - mean
 	if b.Days >= leastDays {
-		e = math.Min(math.Max(e, -2.5*spread), 2.5*spread)
+		e = math.Min(math.Max(e, -clip*spread), clip*spread)
 	}
 	w := math.Max(weight, 1/float64(b.Days+1))
 	b.Mean = float32(mean + w*e)
 	if k.grows() && b.Days >= 2 {
 		t := float64(b.Trend) + trendWeight*w*e
-		b.Trend = float32(math.Min(math.Max(t, -0.1), 0.1)) // a crop grows or fades by 10 % a day at most
+		b.Trend = float32(math.Min(math.Max(t, -0.08), 0.08)) // by 8 % a day at most
 	}
 	vw := math.Max(slow, 1/float64(b.Days+1))
 	b.Var = float32((1 - vw) * (float64(b.Var) + vw*e*e))
@@ -88,12 +102,22 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		mean, spread := b.expect(k, float64(f.SD[k]))
 		x := float64(f.Value[k]) - mean
 		b.Off = float32(x / spread)
+		if k == Peak && x < 0 && !f.full() {
+			continue // it was not given what would fill it
+		}
+		var r [causeCount]float64
+		for c := range r {
+			r[c] = ratioOf(Cause(c), k, x, spread)
+		}
+		limit(&r, mostFeature)
 		for c := range sum {
-			sum[c] += ratioOf(Cause(c), k, x, spread)
+			sum[c] += tempered * r[c]
 		}
 	}
-	for c := range sum {
-		belief.add(Cause(c), math.Min(math.Max(tempered*sum[c], -mostDay), mostDay))
+	limit(&sum, mostDay)
+	belief.addAll(&sum)
+	if bs.young() {
+		belief.young()
 	}
 	belief.settle(atMs)
 	weight := 1.0
@@ -127,8 +151,7 @@ func ratioOf(c Cause, k Feature, x, spread float64) float64 {
 			continue
 		}
 		wide := math.Hypot(spread, p.spread)
-		r := logT((x-p.shift)/wide) - math.Log(wide) - logT(x/spread) + math.Log(spread)
-		return math.Min(math.Max(r, -mostFeature), mostFeature)
+		return math.Max(logT((x-p.shift)/wide)-math.Log(wide)-logT(x/spread)+math.Log(spread), -mostFeature)
 	}
 	return 0
 }

@@ -33,7 +33,7 @@ const (
 	mentioned = 0.05
 	// most and least bound the log odds, prior left out, so that a year of one
 	// state can be unlearned in days.
-	most, least = 11, -3
+	most, least = 10, -1
 )
 
 // priors are the log odds of a cause against nothing, and how long its evidence
@@ -74,6 +74,38 @@ func (b *Belief) fade(atMs int64) {
 // add takes a log likelihood ratio of cause c against nothing.
 func (b *Belief) add(c Cause, ratio float64) {
 	b.LogOdds[c] = float32(math.Min(math.Max(float64(b.LogOdds[c])+ratio, least), most))
+}
+
+// limit takes what exceeds a cap off all of a set of log likelihood ratios that are
+// above 0: what tells causes apart stays, what tells the best from nothing is
+// bounded.
+func limit(r *[causeCount]float64, most float64) {
+	best := most
+	for _, x := range r {
+		best = math.Max(best, x)
+	}
+	for c, x := range r {
+		r[c] = math.Max(math.Min(x, 0), x-(best-most))
+	}
+}
+
+// addAll takes one log likelihood ratio for each cause.
+func (b *Belief) addAll(r *[causeCount]float64) {
+	var sum [causeCount]float64
+	for c := range r {
+		sum[c] = float64(b.LogOdds[c]) + r[c]
+	}
+	limit(&sum, most)
+	for c := range sum {
+		b.LogOdds[c] = float32(math.Max(sum[c], least))
+	}
+}
+
+// young forgets what was gathered of a zone that is not known yet; ill probes
+// excepted, which can be told from the first day.
+func (b *Belief) young() {
+	kept := b.LogOdds[SensorFault]
+	b.LogOdds = [causeCount]float32{SensorFault: kept}
 }
 
 // toward raises the log odds of c (prior included) to a level, if they are below.

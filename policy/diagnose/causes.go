@@ -13,37 +13,40 @@ type prediction struct {
 // cause; sizes are those of a case that a grower would want to know of (common
 // practice, no source, where none is named).
 var predictions = [causeCount][]prediction{
-	// Roots fill pores: less water is held and more of a shot runs down along the
-	// wall; what stays is used up sooner, so uptake falls off in the afternoon.
-	// Roots of container crops took 0.1 m3/m3 and more of the pore space in the
-	// long run (from memory).
-	RootBound: {{Rise, -0.35, 0.2}, {Plateau, -0.05, 0.03}, {Peak, -0.05, 0.03}, {Droop, -0.15, 0.15}, {Drained, 0.12, 0.1}},
-	// Crushed pores are finer: they drain more slowly, hold more at the same
-	// suction and less in all, and water goes in slowly.
-	Compaction: {{DrainTime, 0.7, 0.4}, {RiseTime, 0.3, 0.3}, {Plateau, 0.0, 0.05}, {Peak, 0.0, 0.05}, {Drained, -0.05, 0.1}, {UptakeDay, -0.1, 0.15}},
-	// Water stands: peaks and plateaus lie higher, drainage ends late or not at
-	// all, and roots without oxygen take less up within days (harm in 6 to 48 h,
-	// general plant physiology; from memory).
-	Oversaturation: {{Peak, 0.07, 0.04}, {Plateau, 0.05, 0.04}, {WetHours, 8, 6}, {UptakeDay, -0.3, 0.25}, {UptakeNight, -0.2, 0.3}, {DrainTime, 0.5, 0.5}, {Drained, -0.15, 0.1}},
-	// A gap along the wall takes a share of each shot to the drain; what the
-	// substrate holds is as before.
-	EdgeChannelling: {{Rise, -0.4, 0.2}, {Drained, 0.25, 0.15}, {Peak, -0.02, 0.02}},
+	// Roots fill pores: less water is held, so peaks and plateaus lie lower however
+	// much is given; more of a shot runs down along the wall, so it lifts less and
+	// more drains; what stays is used up sooner, so uptake falls off in the
+	// afternoon. Roots of container crops take 0.1 m3/m3 and more of the pore space
+	// in the long run (from memory).
+	RootBound: {{Peak, -0.10, 0.05}, {Plateau, -0.10, 0.05}, {Rise, -0.45, 0.25}, {Drained, 0.15, 0.1}, {Droop, -0.1, 0.15}},
+	// Crushed pores are finer: they drain more slowly and hold more at the same
+	// suction, though they are fewer; roots find less air and drink less.
+	Compaction: {{DrainTime, 0.5, 0.4}, {Plateau, 0.04, 0.04}, {Peak, 0.04, 0.04}, {UptakeDay, -0.15, 0.2}, {Drained, -0.03, 0.08}},
+	// Water stands: peaks and plateaus lie higher, less drains, and roots without
+	// oxygen take less up within days (harm in 6 to 48 h, general plant physiology;
+	// from memory).
+	Oversaturation: {{Peak, 0.10, 0.06}, {Plateau, 0.10, 0.07}, {WetHours, 8, 6}, {UptakeDay, -0.25, 0.3}, {DrainTime, 0.2, 0.4}, {Drained, -0.12, 0.1}},
+	// A gap along the wall takes a share of each shot to the drain: it lifts less and
+	// more drains, while what the substrate can hold is as before. Less fresh water
+	// mixes in, so salt stays.
+	EdgeChannelling: {{Rise, -0.5, 0.25}, {Drained, 0.3, 0.15}, {Peak, -0.03, 0.03}, {PoreEC, 0.15, 0.2}},
 	// Less water comes than is reported: shots lift less and less drains.
-	EmitterFault: {{Rise, -0.7, 0.5}, {Drained, -0.15, 0.1}, {Peak, -0.03, 0.04}, {Scatter, 0.03, 0.03}},
+	EmitterFault: {{Rise, -0.9, 0.5}, {Drained, -0.15, 0.1}, {Peak, -0.05, 0.05}, {Scatter, 0.02, 0.03}, {PoreEC, 0.15, 0.2}},
 	// Water never stops: no dryback, and more drains than is reported given.
-	ValveStuckOpen:   {{Peak, 0.03, 0.03}, {Drained, 0.6, 0.5}, {WetHours, 8, 8}, {UptakeNight, -1.2, 0.6}, {UptakeDay, -0.8, 0.6}},
-	ValveStuckClosed: {{Rise, -2.5, 0.5}, {Drained, -0.15, 0.1}, {Peak, -0.1, 0.1}},
+	ValveStuckOpen: {{Peak, 0.03, 0.03}, {Drained, 0.8, 0.5}, {WetHours, 8, 8}, {UptakeNight, -1.5, 0.6}, {UptakeDay, -1.5, 0.8}, {PoreEC, -0.15, 0.2}},
+	// None comes.
+	ValveStuckClosed: {{Rise, -2.5, 0.5}, {Drained, -0.15, 0.1}, {Peak, -0.1, 0.08}, {PoreEC, 0.2, 0.2}},
 	SensorFault:      {{Scatter, 0.03, 0.03}},
 	// A pot in the sun is warmer than its air; above 35 to 40 Cel roots slow down
 	// (Handreck & Black 1984), which shows when it is warmest.
-	RootZoneHeat: {{RootCel, 7, 3}, {Droop, -0.15, 0.2}, {UptakeDay, -0.1, 0.2}},
+	RootZoneHeat: {{RootCel, 7, 3}, {Droop, -0.1, 0.2}},
 	// Salt makes water dear at all hours (Maas & Hoffman 1977: yield falls in a
 	// straight line above a threshold).
-	SaltBuildUp: {{PoreEC, 0.35, 0.15}, {UptakeDay, -0.1, 0.15}},
-	// Water that nobody reports: seen at once, see fast.go.
+	SaltBuildUp: {{PoreEC, 0.35, 0.15}, {UptakeDay, -0.05, 0.15}},
+	// Water that nobody reports is seen at once, see fast.go.
 	UnreportedWatering: {},
 	// Weather, growth and pruning change what is drunk and nothing else.
-	WeatherOrGrowth: {{UptakeDay, 0, 0.4}, {UptakeNight, 0, 0.5}, {Droop, 0, 0.25}, {RootCel, 0, 3}},
+	WeatherOrGrowth: {{UptakeDay, 0, 0.4}, {UptakeNight, 0, 0.6}, {Droop, 0, 0.25}, {RootCel, 0, 2}},
 }
 
 // floors are the least standard deviation of a feature from day to day, in its
@@ -51,5 +54,5 @@ var predictions = [causeCount][]prediction{
 // seasons and the three slabs; sizes rounded up).
 var floors = [featureCount]float64{
 	UptakeDay: 0.15, UptakeNight: 0.3, Droop: 0.2, Rise: 0.1, RiseTime: 0.2, Plateau: 0.012, Peak: 0.012, DrainTime: 0.25,
-	RootCel: 1.5, PoreEC: 0.08, Drained: 0.06, WetHours: 1.5, Scatter: 0.01,
+	RootCel: 1, PoreEC: 0.04, Drained: 0.06, WetHours: 1.5, Scatter: 0.01,
 }

@@ -153,13 +153,16 @@ func (w *FallWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		return
 	}
 	w.SawMs, w.Expected, w.Fell = atMs, float32(expected), float32(fell)
+	if atMs-in.Water.LastMs > 3*hourMs && in.Water.DrainHourML > 0.003*in.VolumeML {
+		b.add(ValveStuckOpen, 1.5) // it drains, long after any water that was reported
+	}
 	w.FromMs = 0
 	switch share := fell / math.Max(expected, 1e-6); {
 	case fell <= -math.Max(0.012, 6*in.Learned.Noise): // it rises
 		b.add(ValveStuckOpen, 1.8)
-		b.add(UnreportedWatering, 1.2)
+		b.add(UnreportedWatering, 0.4)
 	case share < 0.1:
-		b.add(ValveStuckOpen, 1.6)
+		b.add(ValveStuckOpen, 2)
 		b.add(Oversaturation, 0.2)
 		b.add(WeatherOrGrowth, 0.5)
 	case share < 0.3:

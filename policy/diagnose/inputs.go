@@ -60,6 +60,7 @@ type Water struct {
 	LastShotMs  int64   // start of the newest watering, reported or seen
 	Following   bool    // that watering has not drained yet
 	ValveOpenMs int64   // open since, 0: closed or not told
+	DrainHourML float64 // reported drain of this hour and the one before
 	TotalML     float64 // reported or shown since the zone was first seen
 	GivenML24h  float64 // only for Day
 	DrainTold   bool    // drain volumes are reported here; only for Day, as the next

@@ -75,10 +75,11 @@ func (k *KeptWatch) take(x, sd float64, in *Inputs, b *Belief) {
 			r := logT((e-shift)/w) - math.Log(w) - logT(e/spread) + math.Log(spread)
 			b.add(c, math.Min(math.Max(r, -1.5), 2.5))
 		}
-		say(EmitterFault, -0.5, 0.25)
-		say(ValveStuckClosed, -0.8, 0.15)
-		say(EdgeChannelling, -0.3, 0.15)
-		say(RootBound, -0.2, 0.15)
+		usual := math.Max(float64(k.Mean), 0.3)
+		say(EmitterFault, -0.55*usual, 0.25*usual)
+		say(ValveStuckClosed, -usual, 0.05)
+		say(EdgeChannelling, -0.4*usual, 0.15*usual)
+		say(RootBound, -0.3*usual, 0.15*usual)
 		say(ValveStuckOpen, 0.8, 0.5)
 		if b.trouble() > frozenAt {
 			return

@@ -36,6 +36,9 @@ func (m *Memory) Look(in *Inputs, atMs int64) {
 		m.Today.look(in, atMs)
 	}
 	m.Fast.look(in, atMs, &m.Baselines, &m.Belief)
+	if m.Baselines.young() {
+		m.Belief.young()
+	}
 }
 
 // Day takes the start of an irrigation day: the finished day is weighed.
