@@ -30,16 +30,7 @@ func (s *Situation) Forward(shots []Shot, run *Run) {
 	s.check()
 	steps := len(s.UptakeML)
 	run.resize(steps)
-	drainShare := 0.0
-	if s.DrainTimeS > 0 {
-		drainShare = -math.Expm1(-stepS / s.DrainTimeS)
-	} else {
-		drainShare = 1
-	}
-	ceiling := s.Ceiling
-	if ceiling <= 0 {
-		ceiling = 1
-	}
+	drainShare, ceiling := s.drainage()
 	perML := 1 / s.VolumeML
 	slope := 0.0
 	if s.UptakeFullAt > s.UptakeNoneAt {
@@ -87,6 +78,19 @@ func (s *Situation) Forward(shots []Shot, run *Run) {
 		run.DrainML[k] = drain
 		run.UptakeML[k] = uptake
 	}
+}
+
+// drainage returns the share of the water above capacity that leaves in a step,
+// and the water content that is never exceeded.
+func (s *Situation) drainage() (share, ceiling float64) {
+	share, ceiling = 1, s.Ceiling
+	if s.DrainTimeS > 0 {
+		share = -math.Expm1(-stepS / s.DrainTimeS)
+	}
+	if ceiling <= 0 {
+		ceiling = 1
+	}
+	return share, ceiling
 }
 
 // check panics with the numbers where a situation cannot be run.
