@@ -115,6 +115,13 @@ func (b *Belief) toward(c Cause, level, step float64) {
 	}
 }
 
+// lower takes the log odds of c (prior included) down to a level, if they are above.
+func (b *Belief) lower(c Cause, level float64) {
+	if float64(b.LogOdds[c])+priors[c].logOdds > level {
+		b.LogOdds[c] = float32(math.Max(level-priors[c].logOdds, least))
+	}
+}
+
 // probabilities of the causes; what is missing to 1 is that of nothing.
 func (b *Belief) probabilities() (p [causeCount]float64, nothing float64) {
 	sum := 1.0

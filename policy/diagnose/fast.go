@@ -101,22 +101,16 @@ func (s *ShotResponse) take(x, sd float64, b *Belief) {
 	e := x - float64(s.Mean)
 	if s.Shots >= leastShots {
 		spread := math.Sqrt(float64(s.Var) + 0.15*0.15 + sd*sd)
-		say := func(c Cause, shift, wide float64) {
-			w := math.Hypot(spread, wide)
-			r := logT((e-shift)/w) - math.Log(w) - logT(e/spread) + math.Log(spread)
-			b.add(c, share*math.Min(math.Max(r, -1.5), 1.5))
-		}
-		say(EmitterFault, -0.8, 0.5)
-		say(EdgeChannelling, -0.4, 0.2)
-		if e > math.Log(0.3) {
-			b.add(ValveStuckClosed, -1.5)
-		} else {
-			b.add(ValveStuckClosed, 0.5)
-		}
+		r := weights{e: e, spread: spread}
+		r.say(EmitterFault, -0.8, 0.5)
+		r.say(EdgeChannelling, -0.45, 0.2)
+		r.say(RootBound, -0.4, 0.25)
+		r.say(ValveStuckClosed, -2.5, 0.4)
+		r.tell(b, share, 3)
 		if b.trouble() > frozenAt && e < 0 {
 			return
 		}
-		e = math.Min(math.Max(e, -2.5*spread), 2.5*spread)
+		e = math.Min(math.Max(e, -clip*spread), clip*spread)
 	}
 	s.Shots = min(s.Shots+1, 10000)
 	w := math.Max(1/float64(s.Shots), 0.03)
@@ -130,7 +124,9 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	f.Reports = in.Water.Reports
 	if in.Current {
 		f.Fall.look(in, atMs, base, b)
-		f.Kept.look(in, atMs, base, b)
+		if base.Of[Peak].Days >= 2 { // the first days, a zone is only settling
+			f.Kept.look(in, atMs, base, b)
+		}
 	}
 	f.probes(in, atMs, b)
 }

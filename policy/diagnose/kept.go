@@ -27,6 +27,8 @@ const (
 	leastKept  = 5 * hourMs     // of a stretch
 	mostKept   = 30 * hourMs
 	keptVolume = 0.04 // of the container given in a stretch that is judged
+	// mostKeptSays bounds what one stretch says.
+	mostKeptSays = 3
 )
 
 // look follows the stretch and judges it at its end.
@@ -70,24 +72,44 @@ func (k *KeptWatch) take(x, sd float64, in *Inputs, b *Belief) {
 	e := x - float64(k.Mean)
 	if k.Windows >= 4 && in.Water.Reports {
 		spread := math.Sqrt(float64(k.Var) + 0.08*0.08 + sd*sd)
-		say := func(c Cause, shift, wide float64) {
-			w := math.Hypot(spread, wide)
-			r := logT((e-shift)/w) - math.Log(w) - logT(e/spread) + math.Log(spread)
-			b.add(c, math.Min(math.Max(r, -1.5), 2.5))
-		}
 		usual := math.Max(float64(k.Mean), 0.3)
-		say(EmitterFault, -0.55*usual, 0.25*usual)
-		say(ValveStuckClosed, -usual, 0.05)
-		say(EdgeChannelling, -0.4*usual, 0.15*usual)
-		say(RootBound, -0.3*usual, 0.15*usual)
-		say(ValveStuckOpen, 0.8, 0.5)
+		r := weights{e: e, spread: spread}
+		r.say(EmitterFault, -0.55*usual, 0.25*usual)
+		r.say(ValveStuckClosed, -usual, 0.05)
+		r.say(EdgeChannelling, -0.4*usual, 0.15*usual)
+		r.say(RootBound, -0.3*usual, 0.15*usual)
+		r.say(ValveStuckOpen, 0.8, 0.5)
+		r.tell(b, 1, mostKeptSays)
 		if b.trouble() > frozenAt {
 			return
 		}
-		e = math.Min(math.Max(e, -2.5*spread), 2.5*spread)
+		e = math.Min(math.Max(e, -clip*spread), clip*spread)
 	}
 	k.Windows = min(k.Windows+1, 1000)
-	w := math.Max(1/float64(k.Windows), 0.07)
+	w := math.Max(1/float64(k.Windows), 0.05)
 	k.Mean += float32(w * e)
 	k.Var = float32((1 - w) * (float64(k.Var) + w*e*e))
+}
+
+// weights gathers what one observation says of the causes: it is e off its usual
+// value, where spread is usual.
+type weights struct {
+	e, spread float64
+	r         [causeCount]float64
+}
+
+// say takes what a cause predicts: a shift, and how much that differs from case to
+// case. A cause that is not asked says nothing either way.
+func (w *weights) say(c Cause, shift, wide float64) {
+	s := math.Hypot(w.spread, wide)
+	w.r[c] = math.Max(logT((w.e-shift)/s)-math.Log(s)-logT(w.e/w.spread)+math.Log(w.spread), -1.5)
+}
+
+// tell adds the share of it that counts, at most most for the best cause.
+func (w *weights) tell(b *Belief, share, most float64) {
+	limit(&w.r, most)
+	for c := range w.r {
+		w.r[c] *= share
+	}
+	b.addAll(&w.r)
 }

@@ -38,8 +38,7 @@ const (
 func (f *Fast) probes(in *Inputs, atMs int64, b *Belief) {
 	f.rounds(in, atMs)
 	f.WorstProbe, f.WorstHealth = 0, 0
-	worst := float32(0)
-	low, dry := false, 0.0
+	emitter, sensor := 0.0, 0.0
 	for i := range in.Probes[:in.ProbeCount] {
 		p, w := &in.Probes[i], &f.Probes[i]
 		if !p.Heard {
@@ -51,29 +50,39 @@ func (f *Fast) probes(in *Inputs, atMs int64, b *Belief) {
 		} else {
 			w.IllS = min(w.IllS+300, 24*3600)
 		}
-		if w.Odds >= dryOdds && w.lively(p) {
-			// its container gets no water: the probe says so rightly
-			if low = true; float64(w.Odds) > dry {
-				dry = float64(w.Odds)
-				f.WorstProbe, f.WorstHealth = uint8(i+1), uint8(p.Health)
-			}
-			continue
-		}
-		limit := float32(illS)
-		if p.Health == sensing.Stale {
-			limit = staleS
-		}
-		if w.IllS >= limit && w.IllS > worst && !p.Health.Usable() && !low {
-			worst = w.IllS
+		e, s := w.weigh(p)
+		if math.Max(e, s) > math.Max(emitter, sensor) {
 			f.WorstProbe, f.WorstHealth = uint8(i+1), uint8(p.Health)
 		}
+		emitter, sensor = math.Max(emitter, e), math.Max(sensor, s)
 	}
+	if emitter > 0 {
+		b.toward(EmitterFault, emitter, 0.5)
+	}
+	if sensor > 0 {
+		b.toward(SensorFault, sensor, 0.6)
+	}
+	if emitter > sensor {
+		b.lower(SensorFault, sensor)
+	}
+}
+
+// weigh gives the log odds of an emitter and of a sensor fault at one probe, 0 for
+// no reason to think of it. A probe that leaves its peers and does not rise at their
+// shots, yet falls as the crop drinks, may tell the truth of a container that gets
+// no water; one that answers as ever has itself drifted.
+func (w *ProbeWatch) weigh(p *Probe) (emitter, sensor float64) {
+	ill := !p.Health.Usable() && w.IllS >= illS && (p.Health != sensing.Stale || w.IllS >= staleS)
+	odds := float64(w.Odds)
 	switch {
-	case low:
-		b.toward(EmitterFault, math.Min(dry-2, 4), 0.5)
-	case worst > 0:
-		b.toward(SensorFault, 4, 0.6)
+	case odds >= dryOdds && w.lively(p):
+		return math.Min(1+odds, 5), 0
+	case ill && odds > 0 && w.lively(p) && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting):
+		return math.Min(2+odds, 4), 3 - odds
+	case ill:
+		return 0, 4
 	}
+	return 0, 0
 }
 
 // lively tells a probe that follows the crop's drinking from one that is stuck.
@@ -132,7 +141,7 @@ func (w *ProbeWatch) answer(x float64) {
 		spread := math.Sqrt(float64(w.Var) + 0.2*0.2)
 		none := math.Hypot(0.2, spread*0.5)
 		r := logT((x-0.1*usual)/none) - math.Log(none) - logT(e/spread) + math.Log(spread)
-		w.Odds = float32(math.Min(math.Max(float64(w.Odds)+math.Min(math.Max(r, -2.5), 2.5), -3), 10))
+		w.Odds = float32(math.Min(math.Max(float64(w.Odds)+math.Min(math.Max(r, -2.5), 2.5), -1.5), 10))
 		if w.Odds > 0 && e < 0 {
 			return
 		}
