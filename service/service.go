@@ -37,7 +37,7 @@ type Service struct {
 	Settings Settings
 	Version  string
 	Log      *slog.Logger
-	// Started, when given, is called once the link is up for the first time.
+	// Started, when given, is called once every session is up for the first time.
 	Started func()
 
 	metrics  *metrics
@@ -280,11 +280,14 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 			for _, zone := range h.zoneOf[site] {
 				h.control(zone, shard.Control{Kind: shard.Resync})
 			}
-			if s.Started != nil {
+		},
+		Changed: func() {
+			connected := l.Connected()
+			s.metrics.BrokerConnected(connected)
+			if connected && s.Started != nil {
 				once.Do(s.Started)
 			}
 		},
-		Changed:  func() { s.metrics.BrokerConnected(l.Connected()) },
 		Stranger: func(site int, payload []byte) { s.stranger(h, l, site, payload) },
 	}, s.Log)
 	h.publish = func(site int, m wire.Message, _ time.Time) { l.Publish(site, m.Topic, m.Payload, m.QoS, m.Retain) }
