@@ -197,6 +197,7 @@ type patient struct {
 	ledP      float64
 	alarms    []string // before the fault
 	quietDays float64
+	crying    bool // something was said to be wrong at the last state
 	mix       string
 	told      bool
 }
@@ -297,11 +298,11 @@ func (p *patient) watch(f *simulator.Facility, st *State) {
 	since := st.Time.Sub(p.from)
 	if p.ailment.cause == "" || st.Time.Before(p.began) {
 		p.quietDays += 0.5 / 24
-		if cause != "" && cause != "weather-or-growth" {
-			if n := len(p.alarms); n == 0 || !strings.Contains(p.alarms[n-1], cause) {
-				p.alarms = append(p.alarms, fmt.Sprintf("%.1f %s %s", since.Hours()/24, cause, st.Diagnosis[0].Evidence))
-			}
+		wrong := cause != "" && cause != "weather-or-growth"
+		if wrong && !p.crying {
+			p.alarms = append(p.alarms, fmt.Sprintf("%.1f %s %s", since.Hours()/24, cause, st.Diagnosis[0].Evidence))
 		}
+		p.crying = wrong
 		return
 	}
 	if cause != "" {

@@ -34,7 +34,7 @@ const (
 	// Ibrahim & Chen 2000; the size is ours).
 	tempered = 0.8
 	// mostFeature and mostDay bound what one feature and one day may say.
-	mostFeature, mostDay = 5, 6
+	mostFeature, mostDay = 5, 4
 )
 
 // grows tells the features that follow the crop or build up by themselves.
@@ -102,7 +102,7 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		mean, spread := b.expect(k, float64(f.SD[k]))
 		x := float64(f.Value[k]) - mean
 		b.Off = float32(x / spread)
-		if k == Peak && x < 0 && !f.full() {
+		if (k == Peak || k == Plateau) && x < 0 && !f.full() {
 			continue // it was not given what would fill it
 		}
 		var r [causeCount]float64

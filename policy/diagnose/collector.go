@@ -213,6 +213,7 @@ type Features struct {
 	UptakeML float64 // of the day
 	Dryback  float64 // mean depth, m3/m3; 0: none completed
 	Hours    float64 // that were watched
+	Enough   bool    // more water was reported than the crop drank, by a tenth
 }
 
 func (f *Features) set(k Feature, v, sd float64) {
@@ -230,6 +231,7 @@ func (c *Collector) finish(in *Inputs) Features {
 		return f
 	}
 	f.UptakeML = in.Learned.UptakeML24h
+	f.Enough = in.Water.GivenML24h > 1.1*f.UptakeML
 	if c.DrybackN > 0 {
 		f.Dryback = float64(c.DrybackSum) / float64(c.DrybackN)
 	}

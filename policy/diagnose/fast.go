@@ -27,8 +27,10 @@ type ShotResponse struct {
 	Mean, Var float32 // of ln of the rise per mL times the volume
 	Shots     int32
 	Recent    float32 // leaky mean of the newest
-	Lost      uint8   // in a row that did not show at all
-	LostMs    int64   // the first of them
+	From      float32 // water content that shots begin from, mean
+	FromVar   float32
+	Lost      uint8 // in a row that did not show at all
+	LostMs    int64 // the first of them
 }
 
 // FallWatch follows the zone from a reported watering on: without more water it
@@ -76,7 +78,7 @@ func (f *Fast) happened(ev *learning.Events, b *Belief) {
 		return
 	}
 	if x, sd, ok := riseOf(ev, float64(f.VolumeML), float64(f.Capacity), float64(f.Noise)); ok && ev.EndedRise > 0 {
-		s.take(x, sd, b)
+		s.take(ev.EndedFrom, x, sd, b)
 	}
 }
 
@@ -91,11 +93,14 @@ const (
 
 // take weighs the response of one shot. Shots of one day share their causes of
 // error, so that each counts a half.
-func (s *ShotResponse) take(x, sd float64, b *Belief) {
+func (s *ShotResponse) take(from, x, sd float64, b *Belief) {
 	const share = 0.5
 	s.Lost = 0
 	if s.Shots == 0 {
-		s.Mean, s.Recent = float32(x), float32(x)
+		s.Mean, s.Recent, s.From = float32(x), float32(x), float32(from)
+	}
+	if s.dry(from) {
+		return // dry substrate repels water: that is no fault of what brings it
 	}
 	s.Recent += 0.35 * (float32(x) - s.Recent)
 	e := x - float64(s.Mean)
@@ -104,7 +109,6 @@ func (s *ShotResponse) take(x, sd float64, b *Belief) {
 		r := weights{e: e, spread: spread}
 		r.say(EmitterFault, -0.8, 0.5)
 		r.say(EdgeChannelling, -0.45, 0.2)
-		r.say(RootBound, -0.4, 0.25)
 		r.say(ValveStuckClosed, -2.5, 0.4)
 		r.tell(b, share, 3)
 		if b.trouble() > frozenAt && e < 0 {
@@ -116,6 +120,14 @@ func (s *ShotResponse) take(x, sd float64, b *Belief) {
 	w := math.Max(1/float64(s.Shots), 0.03)
 	s.Mean += float32(w * e)
 	s.Var = float32((1 - w) * (float64(s.Var) + w*e*e))
+	d := from - float64(s.From)
+	s.From += float32(w * d)
+	s.FromVar = float32((1 - w) * (float64(s.FromVar) + w*d*d))
+}
+
+// dry tells a water content below those that shots usually begin from.
+func (s *ShotResponse) dry(from float64) bool {
+	return s.Shots >= leastShots && from < float64(s.From)-math.Max(0.04, 2.5*math.Sqrt(float64(s.FromVar)))
 }
 
 // look takes the zone as it is.
@@ -125,7 +137,7 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	if in.Current {
 		f.Fall.look(in, atMs, base, b)
 		if base.Of[Peak].Days >= 2 { // the first days, a zone is only settling
-			f.Kept.look(in, atMs, base, b)
+			f.Kept.look(in, atMs, base, b, f.Shots.dry(f.Kept.Level))
 		}
 	}
 	f.probes(in, atMs, b)

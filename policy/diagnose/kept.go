@@ -32,7 +32,7 @@ const (
 )
 
 // look follows the stretch and judges it at its end.
-func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
+func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief, dry bool) {
 	rest := atMs-in.Water.LastMs >= restMs && atMs-in.Water.LastShotMs >= restMs && in.Water.ValveOpenMs == 0
 	k.UptakeML += usualUptake(in, base) * 300
 	age := atMs - k.FromMs
@@ -56,6 +56,9 @@ func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	sd := math.Hypot(0.12*k.UptakeML/given, 2*in.Learned.Noise*in.VolumeML/given)
 	k.begin(in, atMs)
 	k.SawMs = atMs
+	if dry && kept > 0.2 {
+		return // dry substrate repels water
+	}
 	k.take(math.Min(math.Max(kept, -1), 3), sd, in, b)
 }
 
@@ -77,7 +80,6 @@ func (k *KeptWatch) take(x, sd float64, in *Inputs, b *Belief) {
 		r.say(EmitterFault, -0.55*usual, 0.25*usual)
 		r.say(ValveStuckClosed, -usual, 0.05)
 		r.say(EdgeChannelling, -0.4*usual, 0.15*usual)
-		r.say(RootBound, -0.3*usual, 0.15*usual)
 		r.say(ValveStuckOpen, 0.8, 0.5)
 		r.tell(b, 1, mostKeptSays)
 		if b.trouble() > frozenAt {
