@@ -89,21 +89,22 @@ func worst(r *Row) string {
 func Summary(w io.Writer, o Options, ours, timer []Outcome) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s of simulated time, the first %s not counted; daytime is 06:00 to 20:00; measured by the simulator's truth\n\n", hours(o.For), hours(settling))
-	fmt.Fprintf(&b, "            with approved setpoints                      the timer alone\n")
-	fmt.Fprintf(&b, "zone        in band  below  above  saturated  drybacks    in band  below  above  saturated  drybacks\n")
+	fmt.Fprintf(&b, "zone                      in band  below  above  saturated  drybacks    given  drained, L a day\n")
 	for i := range ours {
 		note := ""
 		if ours[i].Troubled {
-			note = "  emitters clog from hour 30"
+			note = "  (its emitters clog from hour 30)"
 		}
-		fmt.Fprintf(&b, "%-10s  %s    %s%s\n", ours[i].Zone, columns(&ours[i]), columns(&timer[i]), note)
+		fmt.Fprintf(&b, "%-10s  with approved  %s\n", ours[i].Zone, columns(&ours[i]))
+		fmt.Fprintf(&b, "%-10s  timer alone    %s%s\n", "", columns(&timer[i]), note)
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
 }
 
 func columns(o *Outcome) string {
-	return fmt.Sprintf("%5.0f %%  %3.0f %%  %3.0f %%  %7.1f h  %2d x %.3f", 100*o.InBand, 100*o.Below, 100*o.Above, o.SaturatedH, o.Drybacks, o.MeanDryback)
+	return fmt.Sprintf("%5.0f %%  %3.0f %%  %3.0f %%  %7.1f h  %2d x %.3f  %5.2f  %7.2f",
+		100*o.InBand, 100*o.Below, 100*o.Above, o.SaturatedH, o.Drybacks, o.MeanDryback, o.GivenL, o.DrainL)
 }
 
 func hours(d time.Duration) string { return fmt.Sprintf("%.0f h", d.Hours()) }

@@ -24,6 +24,10 @@ type tally struct {
 	peak, trough    float64
 	falling         bool
 	drybacks        []float64
+	begun           bool
+	given, drained  float64 // mL per container, at the start of the measured time
+	days            float64
+	givenL, drainL  float64 // L per container and day
 }
 
 func newTally(*simulator.ZoneSpec) tally { return tally{} }
@@ -45,6 +49,7 @@ func (t *tally) add(f *simulator.Facility, zone int, now time.Time) {
 		return
 	}
 	truth := f.Truth(zone)
+	t.water(truth.Given, truth.Drained)
 	t.turn(truth.WaterContent)
 	if f.SaturatedShare(zone, critical) > tolerated {
 		t.saturated++
@@ -61,6 +66,16 @@ func (t *tally) add(f *simulator.Facility, zone int, now time.Time) {
 		t.above++
 	default:
 		t.inBand++
+	}
+}
+
+// water follows what is given and what drains.
+func (t *tally) water(given, drained float64) {
+	if !t.begun {
+		t.begun, t.given, t.drained = true, given, drained
+	}
+	if t.days += 1.0 / (24 * 60); t.days > 0 {
+		t.givenL, t.drainL = (given-t.given)/1000/t.days, (drained-t.drained)/1000/t.days
 	}
 }
 
@@ -94,11 +109,13 @@ type Outcome struct {
 	SaturatedH   float64
 	Drybacks     int
 	MeanDryback  float64 // m3/m3
+	GivenL       float64 // L per container and day
+	DrainL       float64 // L per container and day
 	Troubled     bool
 }
 
 func (t *tally) outcome(zone string, isTroubled bool) Outcome {
-	o := Outcome{Zone: zone, SaturatedH: float64(t.saturated) / 60, Drybacks: len(t.drybacks), Troubled: isTroubled}
+	o := Outcome{Zone: zone, SaturatedH: float64(t.saturated) / 60, Drybacks: len(t.drybacks), Troubled: isTroubled, GivenL: t.givenL, DrainL: t.drainL}
 	if t.minutes > 0 {
 		n := float64(t.minutes)
 		o.InBand, o.Below, o.Above = float64(t.inBand)/n, float64(t.below)/n, float64(t.above)/n
