@@ -175,7 +175,7 @@ func (u *UsualCourse) leanOn(balance, out []float64) {
 		if hours < 1 {
 			p *= hours
 		}
-		out[k] += p * (balance[k] - out[k])
+		out[k] = math.Max(out[k]+p*(balance[k]-out[k]), 0)
 	}
 }
 

@@ -27,7 +27,7 @@ type Ticks struct {
 	// that of the probe where it is coarse, next to nothing where it is fine.
 	Resolution float64
 	Fall       float64 // usual fall just now, m3/m3 per s
-	Usual      float64 // usual rise of a watering, m3/m3, 0: none seen yet
+	Usual      float64 // rise that nine in ten waterings exceed, m3/m3, 0: none seen yet
 	Waterings  int32   // that taught it
 }
 
@@ -140,27 +140,30 @@ const (
 )
 
 // threshold is the rise over the expected course that counts as a watering:
-// four times the noise, or a fifth of the usual rise where that is less,
-// but no less than 2.5 times the noise. Where waterings stand far above the
-// noise nothing small is taken for one; where they do not, more is risked. One
-// step of a coarse probe, back and forth, is none.
+// four times the noise, or nearly half of what nine in ten waterings rise by where that
+// is less, but no less than 2.5 times the noise. Where waterings stand far above
+// the noise nothing small is taken for one; where they do not, more is risked.
+// One step of a coarse probe, back and forth, is none.
 func (t *Ticks) threshold() float64 {
 	k := 4 * t.Noise
 	if t.Waterings >= 3 {
-		k = math.Min(k, 0.2*t.Usual)
+		k = math.Min(k, 0.45*t.Usual)
 	}
 	return max(leastRise, k, 2.5*t.Noise, 1.5*t.Resolution)
 }
 
-// watered learns the usual rise of a watering from one that is no noise.
+// watered learns the least usual rise from a watering that is no noise: a
+// quantile followed by steps down nine times as long as those up.
 func (t *Ticks) watered(rise float64) {
 	switch {
 	case rise < 5*t.Noise:
 		return
 	case t.Usual == 0:
-		t.Usual = rise
+		t.Usual = 0.7 * rise
+	case rise < t.Usual:
+		t.Usual *= math.Exp(-0.18)
 	default:
-		t.Usual += 0.1 * (math.Min(rise, 3*t.Usual) - t.Usual)
+		t.Usual *= math.Exp(0.02)
 	}
 	t.Waterings = min(t.Waterings+1, 1000)
 }
