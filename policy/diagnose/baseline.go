@@ -32,7 +32,7 @@ const (
 	// tempered is the share of a day's log likelihood ratios that counts:
 	// features of one day and days of one spell are not independent (power prior,
 	// Ibrahim & Chen 2000; the size is ours).
-	tempered = 0.8
+	tempered = 0.9
 	// mostFeature and mostDay bound what one feature and one day may say.
 	mostFeature, mostDay = 5, 4
 )

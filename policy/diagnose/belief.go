@@ -43,16 +43,16 @@ var priors = [causeCount]struct {
 	logOdds float64
 	forgetD float64 // d
 }{
-	RootBound:          {-5.5, 8},
-	Compaction:         {-5.5, 8},
-	Oversaturation:     {-5, 5},
-	EdgeChannelling:    {-5, 5},
+	RootBound:          {-5, 8},
+	Compaction:         {-4.5, 8},
+	Oversaturation:     {-4, 5},
+	EdgeChannelling:    {-5.5, 5},
 	EmitterFault:       {-4.5, 4},
 	ValveStuckOpen:     {-5, 1.5},
 	ValveStuckClosed:   {-5, 1.5},
 	SensorFault:        {-4, 0.5},
-	RootZoneHeat:       {-5, 4},
-	SaltBuildUp:        {-5, 6},
+	RootZoneHeat:       {-4.5, 4},
+	SaltBuildUp:        {-4, 6},
 	UnreportedWatering: {-4.5, 1.5},
 	WeatherOrGrowth:    {-2.5, 3},
 }

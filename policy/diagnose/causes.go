@@ -21,11 +21,11 @@ var predictions = [causeCount][]prediction{
 	RootBound: {{Peak, -0.10, 0.05}, {Plateau, -0.10, 0.05}, {Rise, -0.45, 0.25}, {Drained, 0.15, 0.1}, {Droop, -0.1, 0.15}},
 	// Crushed pores are finer: they drain more slowly and hold more at the same
 	// suction, though they are fewer; roots find less air and drink less.
-	Compaction: {{DrainTime, 0.5, 0.4}, {Plateau, 0.04, 0.04}, {Peak, 0.04, 0.04}, {UptakeDay, -0.15, 0.2}, {Drained, -0.03, 0.08}},
+	Compaction: {{DrainTime, 0.4, 0.5}, {Plateau, 0.04, 0.04}, {Peak, 0.04, 0.04}, {UptakeDay, -0.15, 0.25}},
 	// Water stands: peaks and plateaus lie higher, less drains, and roots without
 	// oxygen take less up within days (harm in 6 to 48 h, general plant physiology;
 	// from memory).
-	Oversaturation: {{Peak, 0.10, 0.06}, {Plateau, 0.10, 0.07}, {WetHours, 8, 6}, {UptakeDay, -0.25, 0.3}, {DrainTime, 0.2, 0.4}, {Drained, -0.12, 0.1}},
+	Oversaturation: {{Peak, 0.10, 0.06}, {Plateau, 0.10, 0.07}, {WetHours, 8, 6}, {UptakeDay, -0.25, 0.4}, {Drained, -0.12, 0.12}},
 	// A gap along the wall takes a share of each shot to the drain: it lifts less and
 	// more drains, while what the substrate can hold is as before. Less fresh water
 	// mixes in, so salt stays.
@@ -42,7 +42,7 @@ var predictions = [causeCount][]prediction{
 	RootZoneHeat: {{RootCel, 7, 3}, {Droop, -0.1, 0.2}},
 	// Salt makes water dear at all hours (Maas & Hoffman 1977: yield falls in a
 	// straight line above a threshold).
-	SaltBuildUp: {{PoreEC, 0.35, 0.15}, {UptakeDay, -0.05, 0.15}},
+	SaltBuildUp: {{PoreEC, 0.3, 0.2}},
 	// Water that nobody reports is seen at once, see fast.go.
 	UnreportedWatering: {},
 	// Weather, growth and pruning change what is drunk and nothing else.
@@ -53,6 +53,6 @@ var predictions = [causeCount][]prediction{
 // unit: what healthy zones do by themselves (measured on the simulated quiet
 // seasons and the three slabs; sizes rounded up).
 var floors = [featureCount]float64{
-	UptakeDay: 0.15, UptakeNight: 0.3, Droop: 0.2, Rise: 0.1, RiseTime: 0.2, Plateau: 0.012, Peak: 0.012, DrainTime: 0.25,
+	UptakeDay: 0.15, UptakeNight: 0.3, Droop: 0.2, Rise: 0.1, RiseTime: 0.2, Plateau: 0.01, Peak: 0.009, DrainTime: 0.25,
 	RootCel: 1, PoreEC: 0.04, Drained: 0.06, WetHours: 1.5, Scatter: 0.01,
 }

@@ -53,7 +53,7 @@ type Unreported struct {
 
 // leastHand is the least rise that is taken for a watering by hand, m3/m3: one that
 // a person would call a watering (common practice, no source).
-const leastHand = 0.02
+const leastHand = 0.025
 
 // happened takes the events of an observation.
 func (f *Fast) happened(ev *learning.Events, b *Belief) {

@@ -75,7 +75,7 @@ func (w *ProbeWatch) weigh(p *Probe) (emitter, sensor float64) {
 	ill := !p.Health.Usable() && w.IllS >= illS && (p.Health != sensing.Stale || w.IllS >= staleS)
 	odds := float64(w.Odds)
 	switch {
-	case odds >= dryOdds && w.lively(p):
+	case odds >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual:
 		return math.Min(1+odds, 5), 0
 	case ill && odds > 0 && w.lively(p) && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting):
 		return math.Min(2+odds, 4), 3 - odds
