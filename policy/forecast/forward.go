@@ -73,7 +73,9 @@ func (s *Situation) Forward(shots []Shot, run *Run) {
 		if most := w * s.VolumeML; uptake > most {
 			uptake = most
 		}
-		w = math.Max(w-uptake*perML, 0) // below 0 only by rounding
+		if w -= uptake * perML; w < 0 {
+			w = 0 // below it only by rounding
+		}
 		run.WaterContent[k+1] = w
 		run.DrainML[k] = drain
 		run.UptakeML[k] = uptake

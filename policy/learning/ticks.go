@@ -85,8 +85,7 @@ func (t *Ticks) last() (Tick, bool) { return t.back(0) }
 
 // push makes (at, w) the newest tick and learns noise and fall from it.
 func (t *Ticks) push(at int64, w float64) {
-	if t.Len >= 2 {
-		a, b := t.Ring[1], t.Ring[0]
+	if b, a, ok := t.apart(at); ok {
 		d1, d2 := float64(b.AtMs-a.AtMs), float64(at-b.AtMs)
 		// Second difference of an uneven pair; its sd for white noise is
 		// sigma*sqrt(1 + (1+q)^2 + q^2), q = d2/d1; E|x| = 0.798 sd.
@@ -113,6 +112,24 @@ func (t *Ticks) push(at int64, w float64) {
 	t.Ring[0] = Tick{at, w}
 	t.Len = min(t.Len+1, tickCount)
 }
+
+// apart returns the two newest ticks that are a noise lag from at and from each
+// other. Where several probes report in turn, neighbouring ticks share most of
+// their readings and differ by too little.
+func (t *Ticks) apart(at int64) (b, a Tick, ok bool) {
+	for i := range t.Len {
+		switch r := t.Ring[i]; {
+		case b.AtMs == 0 && at-r.AtMs >= noiseLagMs:
+			b = r
+		case b.AtMs != 0 && b.AtMs-r.AtMs >= noiseLagMs:
+			return b, r, true
+		}
+	}
+	return b, a, false
+}
+
+// noiseLagMs is a usual rhythm of probes less some jitter.
+const noiseLagMs = 285 * 1000
 
 // forget drops the ticks and keeps what they taught.
 func (t *Ticks) forget() { t.Len, t.Fall = 0, 0 }
