@@ -95,7 +95,6 @@ type planning struct {
 	RetryMs     int64 // when the running day may be planned anew, 0: not
 	QuorumMs    int64 // since when the quorum is missing, 0: it is there
 	InspectMs   int64 // when an inspect was last issued
-	Misfit      bool  // the new container cannot hold the band that the site asks for
 }
 
 // recovery is the time after a root disturbance.

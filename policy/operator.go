@@ -1,6 +1,7 @@
 package policy
 
 import (
+	"rhizostat/policy/advice"
 	"rhizostat/policy/hydraulics"
 	"rhizostat/policy/learning"
 )
@@ -13,7 +14,7 @@ func (z *Zone) operate(e *OperatorEvent, at int64) {
 	c, l := &z.ground.constants, &z.m.Learned
 	switch e.Kind {
 	case Transplanted, ContainerChanged, SubstrateChanged:
-		z.repot(e)
+		z.repot(e, at)
 		l.Changed(&z.ground.constants, at, learning.NewContainer)
 		z.recover(at)
 	case RootsDisturbed:
@@ -34,7 +35,7 @@ func (z *Zone) operate(e *OperatorEvent, at int64) {
 
 // repot takes the new container and substrate, as far as they are named and
 // known; the probes keep their heights unless the new container is too low.
-func (z *Zone) repot(e *OperatorEvent) {
+func (z *Zone) repot(e *OperatorEvent, at int64) {
 	container, substrate := z.ground.container, z.ground.substrate
 	if c, ok := z.settings.Containers[e.Container]; ok {
 		container = c
@@ -44,20 +45,26 @@ func (z *Zone) repot(e *OperatorEvent) {
 	} else if s, ok := hydraulics.BuiltIn(e.Substrate); ok {
 		substrate = s
 	}
-	stage := z.ground.bandStage
 	if err := z.stand(container, substrate, new(hydraulics.Shelf)); err != nil {
-		// the container cannot hold the band that was asked for: the old
-		// physics stays, and the diagnosis says that it no longer fits
-		z.m.Plans.Misfit = true
+		// nothing that could be planned by is left: what is known of the old
+		// container goes on, and a person is told
+		z.cannotHold(at)
 		return
 	}
-	z.m.Plans.Misfit = false
-	z.ground.bandStage = -1
-	if stage >= 0 {
-		z.setStage(z.scratch.day.Start)
+	if z.ground.misfit {
+		z.cannotHold(at)
 	}
-	z.scratch.dayKnown = false
-	z.m.Panel.Repotted(z.m.NowMs)
+	z.scratch.dayKnown = false // the stage's band and the day are worked out anew
+	z.setDay(at)
+	z.m.Panel.Repotted(at)
+}
+
+// cannotHold asks a person to tell a band that the new container can hold.
+func (z *Zone) cannotHold(at int64) {
+	z.propose(&advice.Advice{
+		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.settings.DayAt(instant(at)).Next,
+		Reasons: advice.InspectBand(), Confidence: 1,
+	}, at)
 }
 
 // moveProbe takes a probe's new height; what was learned of its offset is
@@ -67,8 +74,8 @@ func (z *Zone) moveProbe(e *OperatorEvent, at int64) {
 		if z.settings.Probes[i].ID != e.Probe {
 			continue
 		}
-		height := min(max(e.HeightCM, 0), z.ground.container.HeightCM)
-		table, err := z.ground.profile.Probe(height, z.settings.Probes[i].SensingLengthCM)
+		height, length := fit(e.HeightCM, z.settings.Probes[i].SensingLengthCM, z.ground.container.HeightCM)
+		table, err := z.ground.profile.Probe(height, length)
 		if err != nil {
 			return // it sticks out of the container there: the old place is the better guess
 		}

@@ -30,6 +30,7 @@ type ground struct {
 	band      hydraulics.Band
 	bandStage int // of Settings.Stages, -1 for the zone's own
 	constants learning.Constants
+	misfit    bool    // the container cannot hold the band that the site asks for
 	saturated float64 // mean water content above which the zone is saturated, m3/m3
 }
 
@@ -65,13 +66,22 @@ func (z *Zone) stand(c hydraulics.Container, sub hydraulics.Substrate, shelf *hy
 	}
 	g := ground{container: c, substrate: sub, profile: profile, bandStage: -1}
 	for i := range z.settings.Probes {
-		table, err := shelf.Probe(profile, math.Min(z.probes[i].HeightCM, c.HeightCM), z.settings.Probes[i].SensingLengthCM)
+		height, length := fit(z.probes[i].HeightCM, z.settings.Probes[i].SensingLengthCM, c.HeightCM)
+		table, err := shelf.Probe(profile, height, length)
 		if err != nil {
 			return fmt.Errorf("zone %s: probe %s: %w", z.settings.Zone, z.settings.Probes[i].ID, err)
 		}
 		g.tables = append(g.tables, table)
 	}
 	band, err := hydraulics.NewBand(profile, z.settings.Band)
+	if err != nil && c != z.settings.Container {
+		// plain numbers that were told for another container: what the physics
+		// allows in this one holds until the site says its own
+		band, err = hydraulics.NewBand(profile, hydraulics.BandSpec{
+			OvernightDryback: z.settings.Band.OvernightDryback, DrainFraction: z.settings.Band.DrainFraction,
+		})
+		g.misfit = true
+	}
 	if err != nil {
 		return fmt.Errorf("zone %s: %w", z.settings.Zone, err)
 	}
@@ -83,6 +93,13 @@ func (z *Zone) stand(c hydraulics.Container, sub hydraulics.Substrate, shelf *hy
 	}
 	z.ground = g
 	return nil
+}
+
+// fit puts a probe inside the fill of a container that may be lower than the one
+// it was told for, cm.
+func fit(height, length, fill float64) (float64, float64) {
+	length = math.Min(length, fill)
+	return math.Min(math.Max(height, length/2), fill-length/2), length
 }
 
 // stressSuctionKPa is the suction above which a container crop is taken to

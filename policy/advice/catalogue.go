@@ -83,6 +83,7 @@ var catalogue = [...]Entry{
 	{"inspect-silent", KindInspect, "No probe has reported for {span:span}."},
 	{"inspect-impossible", KindInspect, "The readings say {now:water}, which the substrate cannot hold; a probe is broken, moved or wrongly calibrated."},
 	{"inspect-cause", KindInspect, "Something is likely wrong: {cause:name}, {probability:share}."},
+	{"inspect-band", KindInspect, "The new container cannot hold the band that the site file asks for; until it says another, the band is what the physics of the new container allows."},
 	{"inspect-limits", KindInspect, "The site's limits allow no shot of a size that can be given."},
 	{"look-probe", KindInspect, "Look at probe {probe:name} first: its cable, whether it sits firm in the substrate, whether a hand-held reading agrees."},
 	{"look-lift", KindInspect, "Lift two containers, one of them with a probe: a dry one is plainly lighter."},

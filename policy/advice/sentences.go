@@ -48,6 +48,11 @@ func InspectLimits() []Reason {
 	return []Reason{Say("inspect-limits"), Say("look-site-file")}
 }
 
+// InspectBand says that a new container cannot hold the band that was told.
+func InspectBand() []Reason {
+	return []Reason{Say("inspect-band"), Say("look-site-file")}
+}
+
 // InspectCause says that a cause of trouble is likely, with its probability
 // (0 to 1) and the cheapest look at it, which LookAt gives.
 func InspectCause(cause string, probability float64, look Reason) []Reason {
