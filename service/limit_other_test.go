@@ -1,0 +1,5 @@
+//go:build !unix
+
+package service
+
+func limitChild() error { return nil }

@@ -1,0 +1,119 @@
+package service
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"os/signal"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// childEnv makes the test program a daemon: its tests start it as a child, so
+// that it can be killed.
+const childEnv = "SERVICE_TEST_CHILD"
+
+func TestMain(m *testing.M) {
+	if os.Getenv(childEnv) == "" {
+		os.Exit(m.Run())
+	}
+	if err := runChild(); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+}
+
+// runChild is what the command run does.
+func runChild() error {
+	if err := limitChild(); err != nil {
+		return err
+	}
+	settings, err := SettingsFromEnvironment(os.Environ())
+	if err != nil {
+		return err
+	}
+	log, err := settings.Logger(os.Stderr)
+	if err != nil {
+		return err
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	return Run(ctx, settings, "test", log)
+}
+
+// child is a daemon in a process of its own.
+type child struct {
+	command *exec.Cmd
+	log     locked
+}
+
+// locked is a buffer that may be read while a process still writes to it.
+type locked struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (l *locked) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.Write(p)
+}
+
+func (l *locked) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.String()
+}
+
+// startChild starts a daemon with these lines of environment; the RHIZOSTAT_
+// names of whoever runs the tests do not count.
+func startChild(t *testing.T, environ ...string) *child {
+	t.Helper()
+	c := &child{command: exec.Command(os.Args[0])}
+	for _, line := range os.Environ() {
+		if !strings.HasPrefix(line, "RHIZOSTAT_") {
+			c.command.Env = append(c.command.Env, line)
+		}
+	}
+	c.command.Env = append(append(c.command.Env, childEnv+"=run"), environ...)
+	c.command.Stderr = &c.log
+	if err := c.command.Start(); err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// kill ends it as a power cut would: with no chance to tidy up.
+func (c *child) kill(t *testing.T) {
+	t.Helper()
+	if err := c.command.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	c.command.Wait() // it was killed: its status says nothing
+}
+
+// end asks it to stop and wants it to, in order and in time.
+func (c *child) end(t *testing.T, with os.Signal) {
+	t.Helper()
+	began := time.Now()
+	if err := c.command.Process.Signal(with); err != nil {
+		t.Fatalf("%v\n%s", err, c.log.String())
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- c.command.Wait() }()
+	select {
+	case err := <-ended:
+		if err != nil {
+			t.Errorf("after %v the daemon ended with %v\n%s", with, err, c.log.String())
+		}
+		t.Logf("it ended %.1f s after %v", time.Since(began).Seconds(), with)
+	case <-time.After(5 * time.Second):
+		c.kill(t)
+		t.Errorf("5 s after %v the daemon still runs\n%s", with, c.log.String())
+	}
+}
