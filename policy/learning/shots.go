@@ -146,7 +146,7 @@ func (z *Zone) watering(at int64, w float64) (Tick, bool) {
 		from := Tick{s.MaybeMs, s.MaybeBefore}
 		rise := s.MaybeTop - s.MaybeBefore
 		s.MaybeMs = 0
-		if w-from.Level > keepShare*rise {
+		if w-from.Level > math.Max(keepShare*rise, z.Ticks.Noise) {
 			return from, true
 		}
 	}

@@ -95,8 +95,9 @@ func (t *Ticks) push(at int64, w float64) {
 		if t.Noise == 0 {
 			t.Noise = firstNoise
 		}
-		// Clipped, so that waterings, one tick in ten, count little.
-		t.Noise += 0.03 * (math.Min(size, 3*t.Noise) - t.Noise)
+		// Clipped, so that waterings, one tick in ten, count little; over some
+		// ten hours of five minutes, or its own noise makes it flutter.
+		t.Noise += 0.008 * (math.Min(size, 3*t.Noise) - t.Noise)
 		t.Noise = math.Min(math.Max(t.Noise, 0.0002), 0.01)
 	}
 	if t.Len >= 1 {
@@ -146,7 +147,8 @@ const (
 	leastRise = 0.0034
 	// rawShare of the threshold must be rise in itself, not a fall that ended.
 	rawShare = 0.9
-	// keepShare of a small rise must still be there at the next tick.
+	// keepShare of a small rise, and once the noise, must still be there at
+	// the next tick.
 	keepShare = 0.3
 	// fallShare of the usual fall goes on while a watering begins to show.
 	fallShare = 0.7
