@@ -56,7 +56,7 @@ func (p *pot) step(at time.Time, minutes float64) {
 
 // play runs a pot under a facility that follows the schedule of what is
 // approved at once, and calls each for every output.
-func play(t *testing.T, z *Zone, from time.Time, days int, restart func(*Zone) *Zone, each func(at time.Time, out Output)) *pot {
+func play(t testing.TB, z *Zone, from time.Time, days int, restart func(*Zone) *Zone, each func(at time.Time, out Output)) *pot {
 	t.Helper()
 	s := bench()
 	profile, err := hydraulics.NewProfile(s.Substrate, s.Container)
