@@ -6,8 +6,10 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"net"
 	"os"
 	"path/filepath"
+	"strconv"
 	"sync"
 	"time"
 
@@ -75,7 +77,7 @@ func Demo(ctx context.Context, o DemoOptions) (err error) {
 	case <-ctx.Done():
 		return nil
 	}
-	if err := introduce(o, broker.Address); err != nil {
+	if err := introduce(o, broker.Address, daemon.HTTPPort()); err != nil {
 		return err
 	}
 	if err := play(playing, o, facility); err != nil {
@@ -108,7 +110,7 @@ func play(ctx context.Context, o DemoOptions, f *demo.Facility) error {
 	return errors.Join(err, failed)
 }
 
-func introduce(o DemoOptions, broker string) error {
+func introduce(o DemoOptions, broker string, web int) error {
 	root := o.Root
 	_, err := fmt.Fprintf(o.Out, `An invented facility of four zones, its weather and its controller are simulated; nothing here is a real crop.
 What Rhizostat publishes is advice: the controller obeys only what a person has approved, else its own timer.
@@ -118,7 +120,7 @@ What Rhizostat publishes is advice: the controller obeys only what a person has 
   advice    rhizostat advice --broker tcp://%s --root %s
   approve   rhizostat decide approve --broker tcp://%s --root %s --all-pending --by you
 
-`, port(broker), root, webAddress(o.HTTP), broker, root, broker, root)
+`, port(broker), root, webAddress(o.HTTP, web), broker, root, broker, root)
 	return err
 }
 
@@ -131,11 +133,14 @@ func port(address string) string {
 	return address
 }
 
-func webAddress(listen string) string {
-	if len(listen) > 0 && listen[0] == ':' {
-		return "localhost" + listen
+// webAddress is where a browser finds what listens on an address, with the port
+// that it came to.
+func webAddress(listen string, port int) string {
+	host, _, err := net.SplitHostPort(listen)
+	if err != nil || host == "" {
+		host = "localhost"
 	}
-	return listen
+	return net.JoinHostPort(host, strconv.Itoa(port))
 }
 
 func summarize(o DemoOptions, f *demo.Facility, bands func(string) hydraulics.Band) error {

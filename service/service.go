@@ -8,6 +8,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"log/slog"
+	"net"
 	"os"
 	"os/signal"
 	"runtime"
@@ -48,6 +49,18 @@ type Service struct {
 	mu    sync.Mutex
 	house *house
 	link  *link.Link
+	web   net.Addr
+}
+
+// HTTPPort is the port that /metrics is served on, 0 before it is: for whoever
+// asked for any free one.
+func (s *Service) HTTPPort() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if a, ok := s.web.(*net.TCPAddr); ok {
+		return a.Port
+	}
+	return 0
 }
 
 // Run runs the daemon until ctx ends.
@@ -83,6 +96,9 @@ func (s *Service) Run(ctx context.Context) (err error) {
 	if err != nil {
 		return usage{err}
 	}
+	s.mu.Lock()
+	s.web = server.Addr()
+	s.mu.Unlock()
 	running.Add(1)
 	go func() {
 		defer running.Done()
