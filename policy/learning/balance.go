@@ -117,6 +117,7 @@ func (z *Zone) gap(c *Constants, at int64, w float64) {
 // afresh starts every watcher anew at (at, w).
 func (z *Zone) afresh(at int64, w float64) {
 	z.Ticks.forget()
+	z.FellFrom, z.FellTicks = 0, 0
 	z.Zigzag.begin(at, w)
 	z.Shots.StartMs, z.Shots.Rising, z.Shots.LastPeak, z.Shots.ComingML = 0, false, 0, 0
 	z.Block = Block{}
@@ -128,14 +129,31 @@ func (z *Zone) afresh(at int64, w float64) {
 // in a container: 0.03 m3/m3 in some minutes. Common practice, no source.
 const leastStep = 0.03
 
-// fellApart tells a fall that no water made: a probe was moved, or all were.
-func (z *Zone) fellApart(at int64, w float64, last Tick) bool {
+// stepTicks is how many ticks must stay down before a fall counts as a step: a
+// probe that jumps about makes none.
+const stepTicks = 3
+
+// fellApart tells a fall that no water made and that lasts: a probe was moved,
+// or all were. It returns its size, below 0, or 0.
+func (z *Zone) fellApart(at int64, w float64, last Tick) float64 {
+	s := &z.Shots
+	if z.FellFrom > 0 {
+		if fall := z.FellFrom - w; fall < 0.6*leastStep {
+			z.FellFrom, z.FellTicks = 0, 0
+		} else if z.FellTicks++; z.FellTicks >= stepTicks {
+			z.FellFrom, z.FellTicks = 0, 0
+			return -fall
+		}
+		return 0
+	}
 	fall := last.Level - w
 	if fall < math.Max(leastStep, 10*z.Ticks.Noise) || at-last.AtMs > 20*minuteMs {
-		return false
+		return 0
 	}
-	s := &z.Shots
-	return s.StartMs == 0 || w < s.Before-0.5*leastStep
+	if s.StartMs == 0 || w < s.Before-0.5*leastStep {
+		z.FellFrom, z.FellTicks = last.Level, 0
+	}
+	return 0
 }
 
 // stepped moves all that rests on the level of the water content by the step,

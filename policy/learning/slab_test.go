@@ -183,3 +183,34 @@ func TestDrybacksInSlabData(t *testing.T) {
 		}
 	}
 }
+
+// TestStepsInSlabData finds the one step that the data's README names, both
+// probes of zone b at once on 16 January, within half an hour, and no other.
+func TestStepsInSlabData(t *testing.T) {
+	fell := time.Date(2020, 1, 16, 7, 35, 0, 0, time.UTC)
+	for _, zone := range []string{"a", "b", "c"} {
+		rows, c := slab(t, zone), slabConstants()
+		var z Zone
+		found := 0
+		for _, r := range rows {
+			if math.IsNaN(r.water) {
+				z.Advance(c, r.at)
+				continue
+			}
+			ev := z.Observe(c, r.at, r.water, 0.001)
+			if ev.StepAtMs == 0 {
+				continue
+			}
+			at := time.UnixMilli(ev.StepAtMs).UTC()
+			t.Logf("zone %s: a step of %.3f at %v", zone, ev.Step, at)
+			if late := at.Sub(fell); zone == "b" && late >= 0 && late <= 30*time.Minute {
+				found++
+			} else {
+				t.Errorf("zone %s: a step of %.3f at %v that nobody knows of", zone, ev.Step, at)
+			}
+		}
+		if zone == "b" && found != 1 {
+			t.Errorf("zone b: the step of 16 January was found %d times", found)
+		}
+	}
+}

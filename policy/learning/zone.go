@@ -33,6 +33,8 @@ type Zone struct {
 	// where readings stray further than believed.
 	NIS         float32
 	Corrections int32
+	FellFrom    float64 // level before a fall that may be a step, 0: none
+	FellTicks   int32   // since
 
 	Rates    Rates
 	Capture  Estimate // share of a shot that stays while below capacity
@@ -103,9 +105,9 @@ func (z *Zone) tick(c *Constants, at int64, w float64, ev *Events) {
 	last, any := z.Ticks.last()
 	if any && at-last.AtMs > gapMs {
 		z.gap(c, at, w)
-	} else if any && z.fellApart(at, w, last) {
-		ev.StepAtMs, ev.Step = at, w-last.Level
-		z.stepped(at, w, w-last.Level)
+	} else if step := z.fellApart(at, w, last); any && step < 0 {
+		ev.StepAtMs, ev.Step = at, step
+		z.stepped(at, w, step)
 	}
 	z.watchShots(c, at, w, ev)
 	z.Zigzag.watch(at, w, z.reversal(), ev)
