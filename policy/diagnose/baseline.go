@@ -143,7 +143,8 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 }
 
 // ratioOf is the log likelihood ratio of cause c against nothing, of a feature
-// that is x off its baseline where spread is usual.
+// that is x off its baseline where spread is usual: a mixture of the shift that the
+// cause predicts and of its not showing in this zone.
 func ratioOf(c Cause, k Feature, x, spread float64) float64 {
 	for i := range predictions[c] {
 		p := &predictions[c][i]
@@ -151,7 +152,8 @@ func ratioOf(c Cause, k Feature, x, spread float64) float64 {
 			continue
 		}
 		wide := math.Hypot(spread, p.spread)
-		return math.Max(logT((x-p.shift)/wide)-math.Log(wide)-logT(x/spread)+math.Log(spread), -mostFeature)
+		r := logT((x-p.shift)/wide) - math.Log(wide) - logT(x/spread) + math.Log(spread)
+		return math.Log(p.sure*math.Exp(math.Min(r, 50)) + 1 - p.sure)
 	}
 	return 0
 }

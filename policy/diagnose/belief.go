@@ -12,7 +12,8 @@ import "math"
 // go (a hidden Markov chain, forgotten at a constant rate).
 type Belief struct {
 	AtMs    int64
-	SinceMs int64               // since when something is likelier wrong than not; 0: it is not
+	SinceMs int64               // since when something is said to be wrong; 0: it is not
+	CrossMs int64               // since when it has been likelier than not, 0: it is not
 	LogOdds [causeCount]float32 // less the prior
 	BeganMs [causeCount]int64   // since when the cause has been likelier than 1 in 5; 0: it is not
 	Before  [causeCount]uint8   // in how many troubles that are over it was the likeliest
@@ -43,18 +44,18 @@ var priors = [causeCount]struct {
 	logOdds float64
 	forgetD float64 // d
 }{
-	RootBound:          {-5, 8},
-	Compaction:         {-4.5, 8},
-	Oversaturation:     {-4, 5},
-	EdgeChannelling:    {-5.5, 5},
-	EmitterFault:       {-4.5, 4},
-	ValveStuckOpen:     {-5, 1.5},
-	ValveStuckClosed:   {-5, 1.5},
+	RootBound:          {-4.5, 8},
+	Compaction:         {-4, 8},
+	Oversaturation:     {-3.5, 6},
+	EdgeChannelling:    {-5, 6},
+	EmitterFault:       {-4, 4},
+	ValveStuckOpen:     {-5, 3},
+	ValveStuckClosed:   {-4.5, 3},
 	SensorFault:        {-4, 0.5},
-	RootZoneHeat:       {-4.5, 4},
-	SaltBuildUp:        {-4, 6},
+	RootZoneHeat:       {-4, 5},
+	SaltBuildUp:        {-3.5, 8},
 	UnreportedWatering: {-4.5, 1.5},
-	WeatherOrGrowth:    {-2.5, 3},
+	WeatherOrGrowth:    {-2, 3},
 }
 
 // fade lets time pass.
@@ -141,6 +142,17 @@ func (b *Belief) trouble() float64 {
 	return 1 - nothing - p[WeatherOrGrowth]
 }
 
+// patience is how long a cause must have led before it is said, ms: faults that do
+// harm within the day an hour, what grows over days two thirds of one, so that one
+// odd day says little.
+func (c Cause) patience() int64 {
+	switch c {
+	case ValveStuckOpen, ValveStuckClosed, EmitterFault, SensorFault, UnreportedWatering:
+		return hourMs
+	}
+	return 16 * hourMs
+}
+
 // settle follows since when something is wrong, and which cause leads.
 func (b *Belief) settle(atMs int64) {
 	p, nothing := b.probabilities()
@@ -156,15 +168,22 @@ func (b *Belief) settle(atMs int64) {
 			b.BeganMs[c] = 0
 		}
 	}
-	switch wrong := 1 - nothing; {
-	case wrong >= alarm && b.SinceMs == 0:
-		b.SinceMs, b.Top = atMs, uint8(lead+1)
+	wrong := 1 - nothing
+	switch {
+	case wrong < alarm && b.SinceMs == 0:
+		b.CrossMs = 0
+	case b.CrossMs == 0:
+		b.CrossMs = atMs
+	}
+	switch {
+	case wrong >= alarm && b.SinceMs == 0 && atMs-b.CrossMs >= Cause(lead).patience():
+		b.SinceMs, b.Top = b.CrossMs, uint8(lead+1)
 	case wrong >= quiet && b.SinceMs != 0:
 		b.Top = uint8(lead + 1)
 	case wrong < quiet && b.SinceMs != 0:
 		if b.Top > 0 {
 			b.Before[b.Top-1] = min(b.Before[b.Top-1]+1, 250)
 		}
-		b.SinceMs, b.Top = 0, 0
+		b.SinceMs, b.Top, b.CrossMs = 0, 0, 0
 	}
 }

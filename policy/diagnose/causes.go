@@ -6,6 +6,7 @@ type prediction struct {
 	feature Feature
 	shift   float64
 	spread  float64
+	sure    float64 // how likely it is to show at all in such a case, 0 to 1
 }
 
 // predictions say what each cause does to the features of a day. A feature that
@@ -18,35 +19,35 @@ var predictions = [causeCount][]prediction{
 	// more drains; what stays is used up sooner, so uptake falls off in the
 	// afternoon. Roots of container crops take 0.1 m3/m3 and more of the pore space
 	// in the long run (from memory).
-	RootBound: {{Peak, -0.10, 0.05}, {Plateau, -0.10, 0.05}, {Rise, -0.45, 0.25}, {Drained, 0.15, 0.1}, {Droop, -0.1, 0.15}},
+	RootBound: {{Peak, -0.10, 0.05, 0.9}, {Plateau, -0.10, 0.05, 0.9}, {Rise, -0.45, 0.25, 0.9}, {Drained, 0.15, 0.1, 0.4}, {Droop, -0.1, 0.15, 0.4}},
 	// Crushed pores are finer: they drain more slowly and hold more at the same
 	// suction, though they are fewer; roots find less air and drink less.
-	Compaction: {{DrainTime, 0.4, 0.5}, {Plateau, 0.04, 0.04}, {Peak, 0.04, 0.04}, {UptakeDay, -0.15, 0.25}},
+	Compaction: {{DrainTime, 0.4, 0.5, 0.9}, {Plateau, 0.04, 0.04, 0.4}, {Peak, 0.04, 0.04, 0.4}, {UptakeDay, -0.15, 0.25, 0.4}},
 	// Water stands: peaks and plateaus lie higher, less drains, and roots without
 	// oxygen take less up within days (harm in 6 to 48 h, general plant physiology;
 	// from memory).
-	Oversaturation: {{Peak, 0.10, 0.06}, {Plateau, 0.10, 0.07}, {WetHours, 8, 6}, {UptakeDay, -0.25, 0.4}, {Drained, -0.12, 0.12}},
+	Oversaturation: {{Peak, 0.10, 0.06, 0.9}, {Plateau, 0.10, 0.07, 0.9}, {WetHours, 8, 6, 0.4}, {UptakeDay, -0.25, 0.4, 0.4}, {Drained, -0.12, 0.12, 0.4}},
 	// A gap along the wall takes a share of each shot to the drain: it lifts less and
 	// more drains, while what the substrate can hold is as before. Less fresh water
 	// mixes in, so salt stays.
-	EdgeChannelling: {{Rise, -0.5, 0.25}, {Drained, 0.3, 0.15}, {Peak, -0.03, 0.03}, {PoreEC, 0.15, 0.2}},
+	EdgeChannelling: {{Rise, -0.5, 0.25, 0.9}, {Drained, 0.3, 0.15, 0.9}, {Peak, -0.03, 0.03, 0.4}, {PoreEC, 0.15, 0.2, 0.4}},
 	// Less water comes than is reported: shots lift less and less drains.
-	EmitterFault: {{Rise, -0.9, 0.5}, {Drained, -0.15, 0.1}, {Peak, -0.05, 0.05}, {Scatter, 0.02, 0.03}, {PoreEC, 0.15, 0.2}},
+	EmitterFault: {{Rise, -0.9, 0.5, 0.9}, {Drained, -0.15, 0.1, 0.4}, {Peak, -0.05, 0.05, 0.4}, {Scatter, 0.02, 0.03, 0.4}, {PoreEC, 0.15, 0.2, 0.4}},
 	// Water never stops: no dryback, and more drains than is reported given.
-	ValveStuckOpen: {{Peak, 0.03, 0.03}, {Drained, 0.8, 0.5}, {WetHours, 8, 8}, {UptakeNight, -1.5, 0.6}, {UptakeDay, -1.5, 0.8}, {PoreEC, -0.15, 0.2}},
+	ValveStuckOpen: {{Peak, 0.03, 0.03, 0.4}, {Drained, 0.8, 0.5, 0.9}, {WetHours, 8, 8, 0.4}, {UptakeNight, -1.5, 0.6, 0.9}, {UptakeDay, -1.5, 0.8, 0.9}, {PoreEC, -0.15, 0.2, 0.4}},
 	// None comes.
-	ValveStuckClosed: {{Rise, -2.5, 0.5}, {Drained, -0.15, 0.1}, {Peak, -0.1, 0.08}, {PoreEC, 0.2, 0.2}},
-	SensorFault:      {{Scatter, 0.03, 0.03}},
+	ValveStuckClosed: {{Rise, -2.5, 0.5, 0.9}, {Drained, -0.15, 0.1, 0.4}, {Peak, -0.1, 0.08, 0.4}, {PoreEC, 0.2, 0.2, 0.4}},
+	SensorFault:      {{Scatter, 0.03, 0.03, 0.9}},
 	// A pot in the sun is warmer than its air; above 35 to 40 Cel roots slow down
 	// (Handreck & Black 1984), which shows when it is warmest.
-	RootZoneHeat: {{RootCel, 7, 3}, {Droop, -0.1, 0.2}},
+	RootZoneHeat: {{RootCel, 7, 3, 0.9}, {Droop, -0.1, 0.2, 0.4}},
 	// Salt makes water dear at all hours (Maas & Hoffman 1977: yield falls in a
 	// straight line above a threshold).
-	SaltBuildUp: {{PoreEC, 0.3, 0.2}},
+	SaltBuildUp: {{PoreEC, 0.3, 0.2, 0.9}},
 	// Water that nobody reports is seen at once, see fast.go.
 	UnreportedWatering: {},
 	// Weather, growth and pruning change what is drunk and nothing else.
-	WeatherOrGrowth: {{UptakeDay, 0, 0.4}, {UptakeNight, 0, 0.6}, {Droop, 0, 0.25}, {RootCel, 0, 2}},
+	WeatherOrGrowth: {{UptakeDay, 0, 0.4, 0.9}, {UptakeNight, 0, 0.6, 0.4}, {Droop, 0, 0.25, 0.4}, {RootCel, 0, 2, 0.4}},
 }
 
 // floors are the least standard deviation of a feature from day to day, in its

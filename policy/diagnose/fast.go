@@ -72,7 +72,7 @@ func (f *Fast) happened(ev *learning.Events, b *Belief) {
 	if !ev.EndedKnown {
 		if f.Reports && ev.EndedRise > math.Max(leastHand, 10*float64(f.Noise)) {
 			f.Unreported = Unreported{AtMs: ev.EndedAtMs, Rise: float32(ev.EndedRise)}
-			b.add(UnreportedWatering, 5)
+			b.add(UnreportedWatering, 6.5)
 			b.add(ValveStuckOpen, 1)
 		}
 		return
@@ -172,10 +172,10 @@ func (w *FallWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	case share < 0.1:
 		b.add(ValveStuckOpen, 2)
 		b.add(Oversaturation, 0.2)
-		b.add(WeatherOrGrowth, 0.5)
+		b.add(WeatherOrGrowth, 0.15)
 	case share < 0.3:
 		b.add(ValveStuckOpen, 0.5)
-		b.add(WeatherOrGrowth, 0.4)
+		b.add(WeatherOrGrowth, 0.15)
 	default:
 		b.add(ValveStuckOpen, -1.2)
 	}
