@@ -31,9 +31,14 @@ type issued struct {
 	decides time.Time
 }
 
-// playSeason plays a season and gives each zone's marks. each, if not nil, sees
-// every output.
-func playSeason(s season, each func(zone int, out *Output)) ([]*marks, error) {
+// staging is a season under way.
+type staging struct {
+	f       *simulator.Facility
+	players []*player
+}
+
+// stage sets a season up.
+func stage(s season) (*staging, error) {
 	var specs []simulator.ZoneSpec
 	for i := range s.zones {
 		specs = append(specs, s.zones[i].spec)
@@ -54,30 +59,46 @@ func playSeason(s season, each func(zone int, out *Output)) ([]*marks, error) {
 		}
 		players[i] = &player{zone: z, index: i, engine: engine, controller: z.controller, stamps: make([]time.Time, len(z.settings.Probes)), marks: newMarks(&s, i, engine)}
 	}
-	for range s.days * 24 * 60 {
-		for i, p := range players {
-			if v := p.controller.Due(f.Now()); v > 0 {
-				f.Open(i, v)
-				p.marks.gave(f.Now(), v)
-			}
-		}
-		f.Advance(f.Now().Add(time.Minute))
-		for _, m := range f.Measurements() {
-			for i, p := range players {
-				if m.Zone == i || m.Zone < 0 {
-					p.take(&m, each)
-				}
-			}
-		}
-		for _, p := range players {
-			p.until(f.Now(), each)
-			p.people(f.Now(), each)
-			p.topic(f.Now())
-			p.marks.minute(f, p.engine)
+	return &staging{f, players}, nil
+}
+
+// minute lets a minute pass for all.
+func (y *staging) minute(each func(zone int, out *Output)) {
+	f := y.f
+	for i, p := range y.players {
+		if v := p.controller.Due(f.Now()); v > 0 {
+			f.Open(i, v)
+			p.marks.gave(f.Now(), v)
 		}
 	}
+	f.Advance(f.Now().Add(time.Minute))
+	for _, m := range f.Measurements() {
+		for i, p := range y.players {
+			if m.Zone == i || m.Zone < 0 {
+				p.take(&m, each)
+			}
+		}
+	}
+	for _, p := range y.players {
+		p.until(f.Now(), each)
+		p.people(f.Now(), each)
+		p.topic(f.Now())
+		p.marks.minute(f, p.engine)
+	}
+}
+
+// playSeason plays a season and gives each zone's marks. each, if not nil, sees
+// every output.
+func playSeason(s season, each func(zone int, out *Output)) ([]*marks, error) {
+	y, err := stage(s)
+	if err != nil {
+		return nil, err
+	}
+	for range s.days * 24 * 60 {
+		y.minute(each)
+	}
 	var out []*marks
-	for _, p := range players {
+	for _, p := range y.players {
 		p.marks.finish()
 		out = append(out, p.marks)
 	}

@@ -55,7 +55,7 @@ func (r *Record) scoreGiven(z *learning.Zone, c *learning.Constants, h int, slot
 	keep := math.Exp(-float64(bin) / 1000 / math.Exp(z.DrainLog.Mean))
 	for k := range n {
 		at := issued + int64(k)*bin
-		w += z.Capture.Mean * z.GivenBetween(c, at, at+bin) / c.VolumeML
+		w += z.Capture.Mean * z.GivenBetween(c, at, at+bin) / z.Volume(c)
 		if over := w - z.Capacity.Mean; over > 0 {
 			w = math.Min(z.Capacity.Mean+over*keep, c.MaxMean)
 		}
@@ -63,13 +63,13 @@ func (r *Record) scoreGiven(z *learning.Zone, c *learning.Constants, h int, slot
 		if w < c.StressMean && c.StressMean > c.MinMean {
 			limit = math.Max(0, (w-c.MinMean)/(c.StressMean-c.MinMean))
 		}
-		w -= shape[k] * scale * limit / c.VolumeML
+		w -= shape[k] * scale * limit / z.Volume(c)
 	}
 	parts := spread{
 		start: math.Sqrt(z.LevelVar), relative: z.UptakeRelSD(), capture: math.Hypot(z.Capture.SD(), givenSD),
 		capacity: z.Capacity.SD(),
 	}
-	sd := parts.at(float64(slot.UptakeML)/c.VolumeML, given/c.VolumeML, float64(Horizons[h]))
+	sd := parts.at(float64(slot.UptakeML)/z.Volume(c), given/z.Volume(c), float64(Horizons[h]))
 	e := level - w
 	s := r.tally(Given, h, e, float64(r.Stretch[h])*sd)
 	adapt(&r.Stretch[h], !s.Covered, r.Tallies[Given][h].Count, 0.03, 0.3)

@@ -1,5 +1,7 @@
 package learning
 
+import "math"
+
 // Account sums what went in and out by the hour, mL per container.
 type Account struct {
 	HourMs     int64 // start of the newest hour
@@ -60,22 +62,45 @@ func (z *Zone) Drain(c *Constants, atMs int64, volumeML float64) {
 	}
 }
 
-// Sums24h returns the account of the last 24 h: 24 whole hours and the part
-// of the running one. The reported drain counts where it is between a third
-// and three times what the balance leaves over; a blocked or missing tray
-// reports next to nothing on a well-watered day, and then the balance counts.
+// How far off the balance's uptake and what is told of emitters are, as shares
+// (common practice, no source), and beyond how many of both together a gauge is
+// not believed.
+const (
+	uptakeOff = 0.15
+	givenOff  = 0.06
+	gaugeOff  = 2.5
+)
+
+// drained24h is the drain reported over the last 24 h, mL, and whether to
+// believe it.
+func (z *Zone) drained24h() (float64, bool) {
+	s := z.Sums24h()
+	return s.ReportedDrainML, s.DrainReported
+}
+
+// Sums24h returns the account of the last 24 h: 23 whole hours, the part of the
+// running one, and of the oldest what the running one has still to go. The
+// reported drain counts where the balance can be off it by as much; a blocked or
+// missing tray reports next to nothing on a well-watered day, and then the
+// balance counts.
 func (z *Zone) Sums24h() Sums {
 	a := &z.Account
 	var s Sums
+	oldest := (int(a.Head) + 1) % accountHours
 	for i := range accountHours {
-		s.IrrigationML += float64(a.Irrigation[i])
-		s.UptakeML += float64(a.Uptake[i])
-		s.DrainML += float64(a.Drain[i])
-		s.ReportedDrainML += float64(a.Reported[i])
+		share := 1.0
+		if i == oldest {
+			share = 1 - min(float64(z.AtMs-a.HourMs)/float64(hourMs), 1)
+		}
+		s.IrrigationML += share * float64(a.Irrigation[i])
+		s.UptakeML += share * float64(a.Uptake[i])
+		s.DrainML += share * float64(a.Drain[i])
+		s.ReportedDrainML += share * float64(a.Reported[i])
 	}
 	s.IrrigationML += z.Open.GivenML
 	s.UptakeML += z.Open.ModelML
-	if a.DrainMs != 0 && z.AtMs-a.DrainMs < dayMs && s.ReportedDrainML > s.DrainML/3 && s.ReportedDrainML < 3*s.DrainML {
+	off := math.Hypot(uptakeOff*s.UptakeML, givenOff*s.IrrigationML)
+	if a.DrainMs != 0 && z.AtMs-a.DrainMs < 2*dayMs && math.Abs(s.ReportedDrainML-s.DrainML) < gaugeOff*off {
 		s.DrainML, s.DrainReported = s.ReportedDrainML, true
 	}
 	if s.IrrigationML > 0 {

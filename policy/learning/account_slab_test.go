@@ -79,8 +79,8 @@ func TestBalanceByDayInSlabData(t *testing.T) {
 					errs = append(errs, math.Abs(irr-drain-want)/want)
 					drains = append(drains, (irr-drain)/want)
 					if os.Getenv("SHOW") != "" {
-						t.Logf("%s irrigation %.2f (%.2f) less drain %.2f (%.2f) uptake %.2f stored %.2f capture %.2f capacity %.3f rise %.2f day %.3f night %.3f lift %.2f soon %.2f drainT %.0f", day, irr, m[0], irr-drain, want,
-							(got.UptakeML-before.UptakeML)/mlPerLitreM2, (r.water-level0)*10, z.Capture.Mean, z.Capacity.Mean, z.RiseVol.Mean, math.Exp(z.Rates.Day.Mean), math.Exp(z.Rates.Night.Mean), z.Rates.Lift, z.Rates.Soon.Mean, math.Exp(z.DrainLog.Mean))
+						t.Logf("%s irrigation %.2f (%.2f) less drain %.2f (%.2f) uptake %.2f stored %.2f capture %.2f capacity %.3f gain %.2f day %.3f night %.3f lift %.2f soon %.2f drainT %.0f", day, irr, m[0], irr-drain, want,
+							(got.UptakeML-before.UptakeML)/mlPerLitreM2, (r.water-level0)*10, z.Capture.Mean, z.Capacity.Mean, z.Gain.Mean, math.Exp(z.Rates.Day.Mean), math.Exp(z.Rates.Night.Mean), z.Rates.Lift, z.Rates.Soon.Mean, math.Exp(z.DrainLog.Mean))
 					}
 				}
 				before, day, level0 = got, d, r.water

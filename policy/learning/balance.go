@@ -29,14 +29,15 @@ func (z *Zone) drink(c *Constants, to int64) {
 	if z.SeenMs != 0 {
 		effective := z.effective(demand) * limit(c, z.Level) * seconds
 		ml := math.Exp(z.rate(c, z.AtMs)) * effective
-		ml = math.Min(ml, 0.5*c.VolumeML*z.Level)
+		volume := z.Volume(c)
+		ml = math.Min(ml, 0.5*volume*z.Level)
 		z.Block.Drawn += effective
 		z.Open.ModelML += ml
-		change := -ml / c.VolumeML
+		change := -ml / volume
 		if s := &z.Shots; s.ComingML > 0 {
 			in := s.ComingML * -math.Expm1(-seconds/arriveS)
 			s.ComingML -= in
-			change += z.Capture.Mean * in / c.VolumeML
+			change += z.Capture.Mean * in / volume
 		}
 		if over := z.Level - z.Capacity.Mean; over > 0 {
 			change -= over * -math.Expm1(-seconds/math.Exp(z.DrainLog.Mean))
@@ -70,7 +71,7 @@ func (z *Zone) closeInterval(c *Constants, at int64, w float64) {
 		z.openInterval(at, w)
 		return
 	}
-	stored := c.VolumeML * (w - o.Level)
+	stored := z.Volume(c) * (w - o.Level)
 	uptake, drain := o.ModelML, 0.0
 	if o.GivenML == 0 {
 		room := math.Min(0.4+3*z.Rates.of(c, at).SD(), 1) * o.ModelML
@@ -82,7 +83,7 @@ func (z *Zone) closeInterval(c *Constants, at int64, w float64) {
 	case rest > 0 && o.GivenML > 0:
 		drain, rest = rest, 0
 	case rest > 0:
-		drain = math.Min(rest, math.Max(0, c.VolumeML*(o.Level-z.Capacity.Mean)))
+		drain = math.Min(rest, math.Max(0, z.Volume(c)*(o.Level-z.Capacity.Mean)))
 		rest -= drain
 	}
 	bound := 0.02 * c.VolumeML
@@ -105,7 +106,7 @@ func (z *Zone) gap(c *Constants, at int64, w float64) {
 	if o.Begun {
 		drain := 0.0
 		if o.GivenML > 0 {
-			drain = math.Max(0, o.GivenML-o.ModelML-c.VolumeML*(w-o.Level))
+			drain = math.Max(0, o.GivenML-o.ModelML-z.Volume(c)*(w-o.Level))
 			drain = math.Min(drain, o.GivenML)
 		}
 		z.Account.book(at, o.GivenML, o.ModelML, drain)

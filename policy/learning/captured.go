@@ -8,13 +8,11 @@ import (
 var (
 	capturePace  = pace{low: 0.15, high: 1, drift: 0.01, allowance: 0.02, known: 0.1, doubt: 0.1}
 	capacityPace = pace{low: 0.05, high: 1, drift: 0.003, allowance: 0.01, known: 0.035, doubt: 0.04}
-	risePace     = pace{low: 0.02, high: 3, drift: 0.03, allowance: 0.02, known: 0.15, doubt: 0.2}
 	drainPace    = pace{low: math.Log(120), high: math.Log(6 * 3600), drift: 0.1, allowance: 0.024, known: 0.3, doubt: 0.4}
 )
 
 // learnFromShot takes what a watering that ends at (at, w) teaches: the share
-// that stayed and its rise per mL while the container was not full, how fast it
-// drained, and the level that drainage ends at where it was. drunk is the
+// that stayed, how fast it drained, and the level that drainage ends at where it was. drunk is the
 // uptake since its start, mL.
 func (z *Zone) learnFromShot(c *Constants, at int64, w float64, settled bool, drunk float64, ev *Events) {
 	s := &z.Shots
@@ -22,7 +20,7 @@ func (z *Zone) learnFromShot(c *Constants, at int64, w float64, settled bool, dr
 	if s.SeenMs == 0 || rise <= 0 || at-s.TopMs < 0 {
 		return
 	}
-	kept := c.VolumeML*(w-s.Before) + drunk // mL still there or drunk
+	kept := z.Volume(c)*(w-s.Before) + drunk // mL still there or drunk
 	given := s.GivenML
 	if given <= 0 {
 		return
@@ -30,11 +28,6 @@ func (z *Zone) learnFromShot(c *Constants, at int64, w float64, settled bool, dr
 	share := math.Min(math.Max(kept/given, 0), 1)
 	if ev != nil {
 		ev.KeptShare = share
-	}
-	noise := z.Ticks.Noise * 1.5 * c.VolumeML / given
-	below := s.Top < z.Capacity.Mean-math.Max(0.01, z.Capacity.SD())
-	if below && s.Known && at-s.StartMs >= 10*minuteMs {
-		z.RiseVol.take(math.Min(c.VolumeML*rise/given, 2.5), math.Hypot(0.3, noise), &risePace)
 	}
 	z.learnDrainage(c, at, w, settled, drunk/math.Max(1, float64(at-s.StartMs)))
 	if settled {
@@ -51,11 +44,11 @@ func (z *Zone) learnFromShot(c *Constants, at int64, w float64, settled bool, dr
 // minutes after the top. drunkPerMs is uptake, mL/ms, taken out of both.
 func (z *Zone) learnDrainage(c *Constants, at int64, w float64, settled bool, drunkPerMs float64) {
 	s := &z.Shots
-	perMs := drunkPerMs / c.VolumeML
+	perMs := drunkPerMs / z.Volume(c)
 	noise := z.Ticks.Noise
 	if s.Known && s.Before > z.Capacity.Mean-0.005 {
 		to := float64(s.TopMs - s.StartMs)
-		shows := (s.Top - s.Before + perMs*to) / (z.Capture.Mean * s.GivenML / c.VolumeML)
+		shows := (s.Top - s.Before + perMs*to) / (z.Capture.Mean * s.GivenML / z.Volume(c))
 		if to >= 120_000 && shows > 0.02 && shows < 0.9 && s.Top-s.Before > 2*noise {
 			z.DrainLog.take(math.Log(-to/1000/math.Log(shows)), 0.5, &drainPace)
 		}
@@ -133,8 +126,7 @@ func (z *Zone) Changed(c *Constants, atMs int64, change Change) {
 		return
 	}
 	z.Capacity.reset(c.DesignCapacity, 0.03)
-	z.Capture.reset(0.9, 0.08)
-	z.RiseVol.reset(1, 0.3)
+	z.beginSoil()
 	z.DrainLog.widen(0.7)
 	z.History = History{}
 	z.afresh(z.AtMs, z.Level)

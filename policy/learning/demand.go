@@ -122,8 +122,8 @@ func (z *Zone) dayEnds(c *Constants, to int64) {
 	}
 	z.Rates.Soon.newDay(&soonPace)
 	z.Capture.newDay(&capturePace)
+	z.Gain.newDay(&gainPace)
 	z.Capacity.newDay(&capacityPace)
-	z.RiseVol.newDay(&risePace)
 	z.DrainLog.newDay(&drainPace)
 }
 

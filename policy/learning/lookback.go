@@ -25,10 +25,7 @@ func (z *Zone) lookBack(c *Constants, now int64) {
 	if given < 0.01*c.VolumeML || !z.Reports() && z.Shots.StartMs != 0 {
 		return
 	}
-	uptake := 0.0
-	for i := range accountHours {
-		uptake += float64(z.Account.Uptake[i])
-	}
+	uptake := z.Sums24h().UptakeML
 	const dc = 0.05
 	dk := math.Max(0.02, 2*z.Capacity.SD())
 	end := z.closes(c, from, then, z.Capture.Mean, z.Capacity.Mean)
@@ -36,28 +33,38 @@ func (z *Zone) lookBack(c *Constants, now int64) {
 	byCapacity := (end - z.closes(c, from, then, z.Capture.Mean, z.Capacity.Mean-dk)) / dk
 	sd := math.Sqrt(sq(0.006) + sq(0.1*uptake/c.VolumeML) + sq(0.05*given/c.VolumeML))
 	innovation := z.Level - end
-	variance := sq(byCapture)*z.Capture.Var + sq(byCapacity)*z.Capacity.Var + sd*sd
+	byGain := 0.0
+	if z.Reports() {
+		byGain = byCapture * z.Capture.Mean / z.Gain.Mean
+	}
+	variance := sq(byCapture)*z.Capture.Var + sq(byGain)*z.Gain.Var + sq(byCapacity)*z.Capacity.Var + sd*sd
 	lim := 2 * math.Sqrt(variance)
 	innovation = math.Min(math.Max(innovation, -lim), lim)
 	p := capacityBounds(c)
 	z.Capture.share(byCapture, innovation, variance, &capturePace)
 	z.Capacity.share(byCapacity, innovation, variance, &p)
+	before := z.Gain.Mean
+	z.Gain.share(byGain, innovation, variance, &gainPace)
+	z.gained(before)
+	if z.Reports() {
+		z.byDrain(c, then, uptake, given)
+	}
 }
 
 // closes runs the balance of a day in quarter hours from (from, level) with the
 // water given and the uptake booked, and returns where it ends.
 func (z *Zone) closes(c *Constants, from int64, level, capture, capacity float64) float64 {
-	a := &z.Account
+	a, volume := &z.Account, z.Volume(c)
 	stay := math.Exp(-float64(HistoryBin) / 1000 / math.Exp(z.DrainLog.Mean))
 	for at := from; at < from+lookMs; at += HistoryBin {
-		level += capture * z.History.GivenBetween(at, at+HistoryBin) / c.VolumeML
+		level += capture * z.History.GivenBetween(at, at+HistoryBin) / volume
 		if over := level - capacity; over > 0 {
 			level = math.Min(capacity+over*stay, c.MaxMean)
 		}
 		hour := at - mod(at, hourMs)
 		if back := (a.HourMs - hour) / hourMs; back >= 0 && back < accountHours {
 			i := mod(int64(a.Head)-back, accountHours)
-			level -= float64(a.Uptake[i]) / 4 / c.VolumeML
+			level -= float64(a.Uptake[i]) / 4 / volume
 		}
 	}
 	return level

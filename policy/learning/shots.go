@@ -42,7 +42,7 @@ func (z *Zone) watered(c *Constants, atMs int64, volumeML float64, known bool) {
 	z.History.water(z.AtMs, volumeML)
 	if z.SeenMs != 0 {
 		s.ComingML += volumeML
-		spread := z.Capture.Mean * volumeML / c.VolumeML * math.Sqrt(0.04+z.Capture.Var)
+		spread := z.Capture.Mean * volumeML / z.Volume(c) * math.Sqrt(0.04+z.Capture.Var)
 		z.LevelVar = math.Min(z.LevelVar+spread*spread, levelVarMost)
 	}
 }
@@ -218,7 +218,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 		return
 	}
 	if s.SeenMs == 0 && s.GivenML > 0 && settled {
-		if need := z.Capture.Mean * s.GivenML / c.VolumeML; need > 2*z.Ticks.threshold() && s.Before < z.Capacity.Mean-0.02 && ev != nil {
+		if need := z.Capture.Mean * s.GivenML / z.Volume(c); need > 2*z.Ticks.threshold() && s.Before < z.Capacity.Mean-0.02 && ev != nil {
 			ev.MissedAtMs = s.StartMs
 		}
 	}
@@ -251,7 +251,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 func (z *Zone) shownML(c *Constants, at int64) float64 {
 	s := &z.Shots
 	part := float64(s.TopMs-s.StartMs) / math.Max(1, float64(at-s.StartMs))
-	ml := c.VolumeML*(s.Top-s.Before) + part*z.Open.ModelML
+	ml := z.Volume(c)*(s.Top-s.Before) + part*z.Open.ModelML
 	if z.Reports() {
 		ml /= z.Capture.Mean
 	}

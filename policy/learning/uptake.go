@@ -50,14 +50,12 @@ func (z *Zone) rate(c *Constants, at int64) float64 { return z.Rates.of(c, at).M
 // begin sets the priors with the first reading.
 //
 // Uptake: a container's available water is used in one to two days (Rutgers
-// FS812); the prior is half of it a day, within a factor of e. Capture: 0.9,
-// sd 0.08, common practice, no source. Capacity: that of the physics, sd 0.03.
+// FS812); the prior is half of it a day, within a factor of e. Capacity: that of the physics, sd 0.03.
 // Drainage: 10 to 15 minutes end its fast part (fact 10 of the reference).
 func (z *Zone) begin(c *Constants, wc, sd float64) {
 	z.Level, z.LevelVar = wc, sd*sd+1e-6
-	z.Capture.reset(0.9, 0.08)
+	z.beginSoil()
 	z.Capacity.reset(c.DesignCapacity, 0.03)
-	z.RiseVol.reset(1, 0.3)
 	z.DrainLog.reset(math.Log(900), 0.7)
 	z.beginRates(c)
 }
@@ -104,7 +102,7 @@ func (z *Zone) learnUptake(c *Constants, at int64, w float64) {
 	if s.StartMs == 0 && at-z.Open.FromMs >= blockMs {
 		z.closeInterval(c, at, w)
 	}
-	if falls := math.Exp(z.rate(c, at)) * b.Drawn / c.VolumeML; falls < 2*z.Ticks.spread() && at-b.FromMs < longestBlock {
+	if falls := math.Exp(z.rate(c, at)) * b.Drawn / z.Volume(c); falls < 2*z.Ticks.spread() && at-b.FromMs < longestBlock {
 		return
 	}
 	z.blockEnds(c)
@@ -147,7 +145,7 @@ func (z *Zone) blockEnds(c *Constants) {
 	usual := z.Course.mean() * float64(b.ToMs-b.FromMs) / 1000
 	error2 *= math.Min(math.Max(usual/b.Last, 0.4), 4)
 	rate := z.Rates.of(c, mid)
-	believed := math.Exp(rate.Mean+z.Rates.Lift) / c.VolumeML
+	believed := math.Exp(rate.Mean+z.Rates.Lift) / z.Volume(c)
 	if b.Busy {
 		believed *= math.Exp(z.Rates.Soon.Mean)
 	}

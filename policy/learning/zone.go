@@ -38,8 +38,8 @@ type Zone struct {
 
 	Rates    Rates
 	Capture  Estimate // share of a shot that stays while below capacity
+	Gain     Estimate // change of the water content seen over that of the whole container
 	Capacity Estimate // apparent container capacity, m3/m3
-	RiseVol  Estimate // rise of water content per mL given, times the volume: 1 when all is caught
 	DrainLog Estimate // ln of the e-folding time of water above capacity, s
 
 	Ticks   Ticks
