@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	nothing "io"
 	"os"
 
 	"rhizostat/service"
@@ -10,10 +11,12 @@ import (
 )
 
 type checkCommand struct {
-	Files []string `arg:"" optional:"" help:"Site files, folders or globs."`
-	Chart string   `help:"Draw water and air by height of one zone." type:"path" placeholder:"FILE.svg"`
-	Zone  string   `help:"The zone to draw, when there are several." placeholder:"ID"`
-	Keys  bool     `help:"Print every key of a site file with its unit, range, default and source, and end."`
+	Files   []string `arg:"" optional:"" help:"Site files, folders or globs."`
+	Chart   string   `help:"Draw water and air by height of one zone." type:"path" placeholder:"FILE.svg"`
+	Compare bool     `help:"Compare other containers and substrates for one zone: air, dryback, shots a day."`
+	Uptake  float64  `help:"What the crop drinks a day, mL per container, for --compare." default:"1000" placeholder:"ML"`
+	Zone    string   `help:"The zone to draw or to compare for, when there are several." placeholder:"ID"`
+	Keys    bool     `help:"Print every key of a site file with its unit, range, default and source, and end."`
 }
 
 // Run checks the files and prints what the physics makes of each zone.
@@ -24,7 +27,14 @@ func (c *checkCommand) Run(io streams) error {
 	if len(c.Files) == 0 {
 		return usageError{errors.New("check: no file; expected site files; see rhizostat check --help")}
 	}
-	sites, err := service.Check(c.Files, io.out, io.err)
+	out := io.out
+	if c.Compare {
+		out = nothing.Discard // only what was asked for
+	}
+	sites, err := service.Check(c.Files, out, io.err)
+	if err == nil && c.Compare {
+		err = service.Compare(sites, c.Zone, c.Uptake, io.out)
+	}
 	if err != nil || c.Chart == "" {
 		return wrong(err)
 	}
