@@ -34,7 +34,7 @@ const (
 	// Ibrahim & Chen 2000; the size is ours).
 	tempered = 0.9
 	// mostFeature and mostDay bound what one feature and one day may say.
-	mostFeature, mostDay = 5, 4
+	mostFeature, mostDay = 5, 5
 )
 
 // grows tells the features that follow the crop or build up by themselves.

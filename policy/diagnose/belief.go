@@ -143,14 +143,13 @@ func (b *Belief) trouble() float64 {
 }
 
 // patience is how long a cause must have led before it is said, ms: faults that do
-// harm within the day an hour, what grows over days two thirds of one, so that one
-// odd day says little.
+// harm within the day an hour, what grows over days some hours more.
 func (c Cause) patience() int64 {
 	switch c {
 	case ValveStuckOpen, ValveStuckClosed, EmitterFault, SensorFault, UnreportedWatering:
 		return hourMs
 	}
-	return 16 * hourMs
+	return 4 * hourMs
 }
 
 // settle follows since when something is wrong, and which cause leads.

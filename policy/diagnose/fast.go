@@ -63,7 +63,11 @@ func (f *Fast) happened(ev *learning.Events, b *Belief) {
 			s.LostMs = ev.MissedAtMs
 		}
 		s.Lost = min(s.Lost+1, 250)
-		b.add(ValveStuckClosed, lostShut)
+		if s.Lost == 1 {
+			b.add(ValveStuckClosed, lostFirst)
+		} else {
+			b.add(ValveStuckClosed, lostShut)
+		}
 		b.add(EmitterFault, lostEmitter)
 	}
 	if ev.EndedAtMs == 0 {
@@ -85,7 +89,8 @@ func (f *Fast) happened(ev *learning.Events, b *Belief) {
 // What one shot that never showed says (log likelihood ratios): an emitter or two
 // that block leave something; a closed valve leaves nothing.
 const (
-	lostShut    = 2.4
+	lostShut    = 2.6
+	lostFirst   = 1.2 // one may have been missed by the probes
 	lostEmitter = 1.2
 	// leastShots that were seen make a response to hold the next against.
 	leastShots = 6
@@ -111,6 +116,9 @@ func (s *ShotResponse) take(from, x, sd float64, b *Belief) {
 		r.say(EdgeChannelling, -0.45, 0.2)
 		r.say(ValveStuckClosed, -2.5, 0.4)
 		r.tell(b, share, 3)
+		if e > math.Log(0.4) {
+			b.add(ValveStuckClosed, -3) // a shot that shows came through the valve
+		}
 		if b.trouble() > frozenAt && e < 0 {
 			return
 		}

@@ -30,7 +30,8 @@ const (
 	illS    = 3600     // of illness before it is said
 	staleS  = 2 * 3600 // likewise of silence
 	leastUp = 0.006    // rise of the others that asks for an answer, m3/m3
-	dryOdds = 2.5      // log odds from which a container is taken to get no water
+	dryFall = 0.035    // m3/m3 that such a container has fallen by
+	dryOdds = 3.0      // log odds from which a container is taken to get no water
 )
 
 // probes weighs the probes: ill ones, and ones whose container gets less water
@@ -75,7 +76,7 @@ func (w *ProbeWatch) weigh(p *Probe) (emitter, sensor float64) {
 	ill := !p.Health.Usable() && w.IllS >= illS && (p.Health != sensing.Stale || w.IllS >= staleS)
 	odds := float64(w.Odds)
 	switch {
-	case odds >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual:
+	case odds >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual && float64(w.High)-p.Mean > dryFall:
 		return math.Min(1+odds, 5), 0
 	case ill && odds > 0 && w.lively(p) && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting):
 		return math.Min(2+odds, 4), 3 - odds
