@@ -24,5 +24,5 @@ func limitChild() error {
 		return fmt.Errorf("%s: %w", limitEnv, err)
 	}
 	signal.Ignore(syscall.SIGXFSZ) // the write fails instead
-	return syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: n, Max: n})
+	return syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: n, Max: 1 << 40})
 }

@@ -220,6 +220,7 @@ func (m *mosquitto) isOnline(t *testing.T) bool {
 // mosquitto_pub in, retained advice out, a person approves, setpoints out, the
 // broker restarts in the middle, the person withdraws, and nothing stands.
 func TestTheWholeWayOnMosquitto(t *testing.T) {
+	t.Parallel()
 	m := newMosquitto(t, func(acl string) string { return acl })
 	daemon := m.daemon(t, writeSite(t, siteOf("north", 1)))
 	eventually(t, 15*time.Second, text("not online"), func() bool { return m.isOnline(t) })
@@ -282,6 +283,7 @@ func (m *mosquitto) wantSetpoint(t *testing.T, setpoint, volume string, a *wire.
 // its own status does not come back. What the list does not allow counts for
 // nothing, whoever sends it.
 func TestForbiddenByTheAccessList(t *testing.T) {
+	t.Parallel()
 	m := newMosquitto(t, func(acl string) string {
 		return strings.Replace(acl, "topic readwrite rhizostat/+/status", "topic read rhizostat/+/status", 1)
 	})

@@ -1,0 +1,173 @@
+package service
+
+import (
+	"errors"
+	"io"
+	"log/slog"
+	"testing"
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/service/ledger"
+	"rhizostat/service/shard"
+	"rhizostat/service/wire"
+)
+
+// still is a house of one zone without a broker and without a clock of its own.
+type still struct {
+	*house
+	published []wire.Message
+}
+
+func newStill(t *testing.T) *still {
+	t.Helper()
+	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", 1)), Clock: "telemetry", StateEvery: time.Minute}
+	sites, err := loadSites(settings.Sites, log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { l.Close() })
+	s := new(still)
+	if s.house, err = newHouse(t.Context(), settings, sites, l, newMetrics("test"), 1, log); err != nil {
+		t.Fatal(err)
+	}
+	s.publish = func(_ int, m wire.Message, _ time.Time) { s.published = append(s.published, m) }
+	s.house.telemetry = func(_ int, r shard.Telemetry) { s.lots[0].shard.Telemetry(0, r) }
+	s.house.control = func(_ int, c shard.Control) { s.lots[0].shard.Control(0, c) }
+	return s
+}
+
+// tell tells readings up to a time after morning.
+func (s *still) tell(from, to time.Duration) {
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	for after := from; after <= to; after += 5 * time.Minute {
+		for p, name := range []string{"p1", "p2"} {
+			s.receive(topics.Telemetry(bench(0), name), reading(0, p, after), morning.Add(after))
+		}
+	}
+	s.lots[0].shard.DrainAll()
+	s.lots[0].flush()
+}
+
+// decide lets a person decide, without a flush: it is in the same lot as what
+// comes after it.
+func (s *still) decide(t *testing.T, a *wire.Advice, verdict wire.Verdict) {
+	t.Helper()
+	d := wire.Decision{Advice: a.ID, Digest: a.Approval.Digest, Decision: verdict, By: "head grower"}
+	payload, err := d.Marshal()
+	if err != nil {
+		t.Fatal(err)
+	}
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	if !s.person(topics.Decision(bench(0)), payload, s.workers[0].now, nil) {
+		t.Fatal("the decision is nobody's")
+	}
+}
+
+// A zone that was set aside refuses an approval, and only that: a withdrawal
+// that came just before, in the same lot, stands.
+func TestAnApprovalOfAZoneSetAsideUndoesNothing(t *testing.T) {
+	s := newStill(t)
+	w := s.workers[0]
+	s.tell(0, 40*time.Minute)
+	today := w.desk.Standing()
+	if today == nil {
+		t.Fatal("no advice for today")
+	}
+	s.decide(t, today, wire.Approve)
+	s.lots[0].flush()
+	s.tell(45*time.Minute, 11*time.Hour+15*time.Minute)
+	tomorrow := w.desk.Standing()
+	if tomorrow.ID == today.ID || tomorrow.Approval.State != policy.StatePending {
+		t.Fatalf("no advice for tomorrow waits: %+v", tomorrow.Approval)
+	}
+	if force := w.desk.InForce(w.now); force == nil || force.ID != today.ID {
+		t.Fatal("today's advice is not in force")
+	}
+
+	w.aside = errors.New("the engine stopped: as the test wants it")
+	s.published = nil
+	s.decide(t, today, wire.Withdraw)
+	s.decide(t, tomorrow, wire.Approve)
+	s.lots[0].flush()
+
+	var answers []wire.Result
+	cleared := false
+	for _, m := range s.published {
+		switch {
+		case m.Topic == w.topics.DecisionResult(bench(0)):
+			r, err := wire.ParseResult(m.Payload)
+			if err != nil {
+				t.Fatal(err)
+			}
+			answers = append(answers, r)
+		case m.Topic == w.topics.Setpoint(bench(0)):
+			cleared = len(m.Payload) == 0
+		}
+	}
+	if len(answers) != 2 || answers[0].Result != wire.Accepted || answers[1].Result != wire.Refused || answers[1].Reason.Code != string(wire.NotAllowed) {
+		t.Fatalf("answers %+v", answers)
+	}
+	if !cleared || w.desk.InForce(w.now) != nil {
+		t.Errorf("withdrawn, and in force is %+v", w.desk.InForce(w.now))
+	}
+	moves, err := s.ledger.Moves(t.Context(), "north", bench(0), time.Time{}, farFuture)
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := moves[len(moves)-1]
+	if last.Advice != today.ID || last.To != policy.StateWithdrawn {
+		t.Errorf("the last move on record is %+v", last)
+	}
+}
+
+// A closed ledger, as one that cannot be written: what a step moved is taken
+// back and said, and is done again once it can be recorded.
+func TestWhatCannotBeRecordedDoesNotStand(t *testing.T) {
+	s := newStill(t)
+	w := s.workers[0]
+	s.tell(0, 25*time.Minute)
+	if w.desk.Standing() != nil {
+		t.Fatal("an advice too soon for this test")
+	}
+	whole := s.ledger
+	broken, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := broken.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s.ledger = broken
+	s.published = nil
+	s.tell(30*time.Minute, 50*time.Minute)
+	if w.desk.Standing() != nil {
+		t.Fatalf("an advice stands that is not on record: %+v", w.desk.Standing())
+	}
+	said := false
+	for _, m := range s.published {
+		switch m.Topic {
+		case w.topics.Advice(bench(0)):
+			t.Errorf("published without a record: %s", m.Payload)
+		case w.topics.State(bench(0)):
+			state, err := wire.ParseState(m.Payload)
+			if err != nil {
+				t.Fatal(err)
+			}
+			said = state.NotApprovable != nil && state.NotApprovable.Code == "ledger-unavailable"
+		}
+	}
+	if !said {
+		t.Error("the state does not say that nothing can be approved")
+	}
+	s.ledger = whole
+	s.tell(55*time.Minute, 65*time.Minute)
+	if a := w.desk.Standing(); a == nil || a.Approval.State != policy.StatePending {
+		t.Errorf("with a ledger again: %+v", a)
+	}
+}
