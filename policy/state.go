@@ -46,17 +46,17 @@ func (z *Zone) stateTotals(s *State) {
 const referenceCel = 20
 
 func (z *Zone) stateWater(s *State, level, sd float64, at int64) {
-	p, a := z.ground.profile, z.settings.Aeration
+	p, a := z.ground.profile, &z.ground.aerated
 	s.WaterContent, s.WaterContentSD = level, math.Hypot(sd, z.m.Panel.Consensus.LevelSD())
 	s.AirFilledPorosity = p.AirFilledPorosity(level)
-	s.SaturatedShare = p.SaturatedShare(level, a.CriticalAirFilledPorosity)
+	s.SaturatedShare = a.SaturatedShare(level)
 	s.Saturated = level > z.ground.saturated
 	s.AvailableWaterML = p.AvailableML(level, stressSuctionKPa)
 	temperature := float64(referenceCel)
 	if s.SubstrateTemp != nil {
 		temperature = *s.SubstrateTemp
 	}
-	s.AerationMargin = p.AerationMargin(level, temperature, a)
+	s.AerationMargin = a.Margin(level, temperature)
 	s.Position = z.position(level)
 	if running := z.m.Learned.Zigzag.Running(level); running > 0 {
 		s.RunningDryback = running

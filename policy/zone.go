@@ -30,6 +30,7 @@ type ground struct {
 	band      hydraulics.Band
 	bandStage int // of Settings.Stages, -1 for the zone's own
 	constants learning.Constants
+	aerated   hydraulics.Aerated
 	misfit    bool    // the container cannot hold the band that the site asks for
 	saturated float64 // mean water content above which the zone is saturated, m3/m3
 }
@@ -86,7 +87,8 @@ func (z *Zone) stand(c hydraulics.Container, sub hydraulics.Substrate, shelf *hy
 		return fmt.Errorf("zone %s: %w", z.settings.Zone, err)
 	}
 	g.band = band
-	g.saturated = profile.SaturationPoint(z.settings.Aeration)
+	g.aerated = profile.Aerate(z.settings.Aeration)
+	g.saturated = g.aerated.SaturationPoint()
 	g.constants = learning.Constants{
 		VolumeML: profile.VolumeML(), DesignCapacity: profile.ContainerCapacity(),
 		MinMean: profile.MinMean(), StressMean: profile.MeanAtSuction(stressSuctionKPa), MaxMean: profile.MaxMean(),
