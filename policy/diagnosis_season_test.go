@@ -24,7 +24,6 @@ type ailment struct {
 	high   float64 // to
 	all    bool    // every container, else that of probe 0
 	within time.Duration
-	also   []string // causes that are as right: they cannot be told apart, or are said rightly beside it
 }
 
 const oneDay = 24 * time.Hour
@@ -213,7 +212,7 @@ func drawWard(seed uint64, zones, days, faultDay int) (season, []patient) {
 		z.spec.TellsVolume = true
 		from := s.start.Add(time.Duration(faultDay)*oneDay + time.Duration(c.IntN(24*60))*time.Minute)
 		if len(z.spec.Probes) == 1 && (a.name == "emitter, one" || a.cause == "sensor-fault") && c.yes(0.7) {
-			continueProbe(z)
+			secondProbe(z)
 		}
 		if a.cause == "salt-build-up" {
 			z.spec.Probes[0].TellsEC = true
@@ -245,8 +244,8 @@ func drawWard(seed uint64, zones, days, faultDay int) (season, []patient) {
 	return s, ps
 }
 
-// continueProbe gives a zone a second probe like its first, in another container.
-func continueProbe(z *seasonZone) {
+// secondProbe gives a zone a second probe like its first, in another container.
+func secondProbe(z *seasonZone) {
 	p := z.spec.Probes[0]
 	p.ID, p.Container = "p2", 1%z.spec.Containers
 	z.spec.Probes = append(z.spec.Probes, p)
@@ -310,7 +309,7 @@ func (p *patient) watch(f *simulator.Facility, st *State) {
 			p.first[cause] = since
 		}
 	}
-	if p.right < 0 && (cause == p.ailment.cause || slices.Contains(p.ailment.also, cause)) {
+	if p.right < 0 && cause == p.ailment.cause {
 		p.right = max(since, 0)
 		if !p.seen {
 			p.right = 0
@@ -321,20 +320,26 @@ func (p *patient) watch(f *simulator.Facility, st *State) {
 	}
 }
 
+// Every cause is injected into drawn zones at known times, half of them under
+// advice that is followed and half under their own timers, and quiet zones stand
+// beside them. The table of what led is printed; DIAGNOSIS_SEEDS="first,count" plays
+// other and more seasons (17 play every ailment four times). The bounds hold the
+// line well below what is reached, because a few seasons are few cases.
 func TestDiagnosisOfInjectedCauses(t *testing.T) {
 	if testing.Short() {
 		t.Skip("plays seasons")
 	}
-	seeds, first := 4, 1
+	first, count := 35, 5
 	if v := os.Getenv("DIAGNOSIS_SEEDS"); v != "" {
-		fmt.Sscanf(v, "%d,%d", &first, &seeds)
+		if _, err := fmt.Sscanf(v, "%d,%d", &first, &count); err != nil {
+			t.Fatalf("DIAGNOSIS_SEEDS %q: %v", v, err)
+		}
 	}
 	var all []patient
-	for seed := first; seed < first+seeds; seed++ {
+	for seed := first; seed < first+count; seed++ {
 		s, ps := drawWard(uint64(seed), 4, 20, 12)
-		err := nurse(s, func(zone int) bool { return ps[zone].asleep }, func(zone int, at time.Time) { ps[zone].gave(at) }, func(zone int, f *simulator.Facility, _ *Zone, st *State) {
-			ps[zone].watch(f, st)
-		})
+		err := nurse(s, func(zone int) bool { return ps[zone].asleep }, func(zone int, at time.Time) { ps[zone].gave(at) },
+			func(zone int, f *simulator.Facility, _ *Zone, st *State) { ps[zone].watch(f, st) })
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -343,7 +348,19 @@ func TestDiagnosisOfInjectedCauses(t *testing.T) {
 		}
 		all = append(all, ps...)
 	}
-	report(t, all)
+	r := report(t, all)
+	if r.fastRight*2 < r.fast {
+		t.Errorf("of faults to be told within a day, %d of %d were", r.fastRight, r.fast)
+	}
+	if r.alarms*100 > 6*int(r.quietDays) {
+		t.Errorf("%d false alarms in %.0f quiet zone-days", r.alarms, r.quietDays)
+	}
+}
+
+// told is what the seasons came to.
+type told struct {
+	fast, fastRight, slow, slowRight, alarms int
+	quietDays                                float64
 }
 
 func (p *patient) String() string {
@@ -354,7 +371,7 @@ func (p *patient) String() string {
 }
 
 // report prints the confusion table and the rates.
-func report(t *testing.T, all []patient) {
+func report(t *testing.T, all []patient) told {
 	days, alarms := 0.0, 0
 	causes := []string{""}
 	for i := range all {
@@ -406,4 +423,5 @@ func report(t *testing.T, all []patient) {
 		}
 	}
 	t.Logf("within a day %d of %d, within three %d of %d", fastRight, fast, slowRight, slow)
+	return told{fast, fastRight, slow, slowRight, alarms, days}
 }

@@ -30,7 +30,7 @@ var predictions = [causeCount][]prediction{
 	// A gap along the wall takes a share of each shot to the drain: it lifts less and
 	// more drains, while what the substrate can hold is as before. Less fresh water
 	// mixes in, so salt stays.
-	EdgeChannelling: {{Rise, -0.5, 0.25, 0.9}, {Drained, 0.3, 0.15, 0.9}, {Peak, -0.03, 0.03, 0.4}, {PoreEC, 0.15, 0.2, 0.4}},
+	EdgeChannelling: {{Rise, -0.5, 0.25, 0.6}, {Drained, 0.3, 0.15, 0.9}, {Peak, -0.03, 0.03, 0.4}, {PoreEC, 0.15, 0.2, 0.4}},
 	// Less water comes than is reported: shots lift less and less drains.
 	EmitterFault: {{Rise, -0.9, 0.5, 0.9}, {Drained, -0.15, 0.1, 0.4}, {Peak, -0.05, 0.05, 0.4}, {Scatter, 0.02, 0.03, 0.4}, {PoreEC, 0.15, 0.2, 0.4}},
 	// Water never stops: no dryback, and more drains than is reported given.

@@ -40,6 +40,7 @@ type FallWatch struct {
 	WaterMs    int64 // reported watering that it follows
 	Level      float64
 	ExpectedML float64
+	DrainMs    int64   // when the drain was last looked at
 	SawMs      int64   // newest window that was judged
 	Expected   float32 // of that, m3/m3
 	Fell       float32
@@ -153,39 +154,58 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 
 // look judges whether the zone falls while nobody waters it.
 func (w *FallWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
-	const settleMs = 75 * 60 * 1000
-	if !in.Water.Reports || in.Water.ValveOpenMs != 0 || in.Water.LastMs > w.WaterMs || atMs-in.Water.LastMs < settleMs {
+	if !in.Water.Reports || in.Water.ValveOpenMs != 0 || in.Water.LastMs > w.WaterMs || atMs-in.Water.LastMs < restMs {
 		w.WaterMs, w.FromMs = in.Water.LastMs, 0
 		return
 	}
+	w.drains(in, atMs, b)
 	if w.FromMs == 0 || atMs-w.FromMs > 12*hourMs {
 		w.FromMs, w.Level, w.ExpectedML = atMs, in.WaterContent, 0
 		return
 	}
 	w.ExpectedML += usualUptake(in, base) * 300
-	expected := w.ExpectedML / in.VolumeML
-	fell := w.Level - in.WaterContent
-	if expected < math.Max(0.012, 6*in.Learned.Noise) && fell > -math.Max(0.012, 6*in.Learned.Noise) {
+	expected, fell := w.ExpectedML/in.VolumeML, w.Level-in.WaterContent
+	rises := fell <= -math.Max(0.012, 6*in.Learned.Noise)
+	if expected < math.Max(leastFall, 4*in.Learned.Noise) && !rises {
 		return
 	}
-	w.SawMs, w.Expected, w.Fell = atMs, float32(expected), float32(fell)
-	if atMs-in.Water.LastMs > 3*hourMs && in.Water.DrainHourML > 0.003*in.VolumeML {
-		b.add(ValveStuckOpen, 1.5) // it drains, long after any water that was reported
-	}
-	w.FromMs = 0
+	w.SawMs, w.Expected, w.Fell, w.FromMs = atMs, float32(expected), float32(fell), 0
+	weight := math.Min(expected/fullFall, 1)
 	switch share := fell / math.Max(expected, 1e-6); {
-	case fell <= -math.Max(0.012, 6*in.Learned.Noise): // it rises
+	case rises:
 		b.add(ValveStuckOpen, 1.8)
 		b.add(UnreportedWatering, 0.4)
 	case share < 0.1:
-		b.add(ValveStuckOpen, 2)
-		b.add(Oversaturation, 0.2)
+		b.add(ValveStuckOpen, 2*weight)
+		b.add(Oversaturation, 0.2*weight)
 		b.add(WeatherOrGrowth, 0.15)
 	case share < 0.3:
-		b.add(ValveStuckOpen, 0.5)
+		b.add(ValveStuckOpen, 0.5*weight)
 		b.add(WeatherOrGrowth, 0.15)
 	default:
 		b.add(ValveStuckOpen, -1.2)
+	}
+}
+
+const (
+	// leastFall is the fall that is waited for before it is judged, m3/m3, and
+	// fullFall one that counts whole.
+	leastFall, fullFall = 0.007, 0.012
+	// lateDrain is the drain within an hour or two that is water still coming when
+	// lateMs have passed since any was reported, as a share of the volume.
+	lateDrain = 0.003
+	lateMs    = 3 * hourMs
+)
+
+// drains weighs, once an hour, drain that goes on long after any water that was
+// reported.
+func (w *FallWatch) drains(in *Inputs, atMs int64, b *Belief) {
+	if atMs-in.Water.LastMs < lateMs || atMs-w.DrainMs < hourMs {
+		return
+	}
+	w.DrainMs = atMs
+	if in.Water.DrainHourML > lateDrain*in.VolumeML {
+		b.add(ValveStuckOpen, 1)
 	}
 }
 
