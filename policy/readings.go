@@ -190,6 +190,9 @@ func (z *Zone) readSalinity(i int, v *sensing.Values, at int64) {
 	if !ok {
 		return
 	}
+	if !z.health(i, at).Usable() {
+		return // worked out with a water content that is not to be believed
+	}
 	if ec, known := z.settings.Probes[i].Calibration.PoreECAt25(v, reading); known {
 		z.m.PoreEC.add(at, ec, salinityTau)
 	}

@@ -27,7 +27,8 @@ const (
 	// grow with the crop, which also have a trend.
 	slow, brisk, trendWeight = 0.08, 0.3, 0.1
 	// frozenAt is the trouble from which a baseline is kept, and frozenDays how
-	// long: after that the new state is slowly taken for the zone's own.
+	// long: after that the new state is learned as the zone's own, so that a trouble
+	// that nobody minded is not told for ever.
 	frozenAt, frozenDays = 0.4, 14
 	// tempered is the share of a day's log likelihood ratios that counts:
 	// features of one day and days of one spell are not independent (power prior,
@@ -58,10 +59,10 @@ func (b *Baseline) expect(k Feature, sd float64) (mean, spread float64) {
 	return mean, math.Sqrt(float64(b.Var)*few + floors[k]*floors[k] + sd*sd)
 }
 
-// learn takes a day into the baseline; far ones count as at most clip standard
+// learn takes a day into the baseline; far ones count as at most so many standard
 // deviations off (Huber 1964), so that a change of days is not learned before it is
 // told.
-func (b *Baseline) learn(k Feature, v, sd, weight float64) {
+func (b *Baseline) learn(k Feature, v, sd, weight, most float64) {
 	if b.Days == 0 {
 		b.Mean, b.Days = float32(v), 1
 		return
@@ -69,7 +70,7 @@ func (b *Baseline) learn(k Feature, v, sd, weight float64) {
 	mean, spread := b.expect(k, sd)
 	e := v - mean
 	if b.Days >= leastDays {
-		e = math.Min(math.Max(e, -clip*spread), clip*spread)
+		e = math.Min(math.Max(e, -most*spread), most*spread)
 	}
 	w := math.Max(weight, 1/float64(b.Days+1))
 	b.Mean = float32(mean + w*e)
@@ -125,7 +126,7 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		bs.Frozen = min(bs.Frozen+1, 1000)
 		weight = 0
 		if bs.Frozen > frozenDays {
-			weight = 0.4
+			weight = 1
 		}
 	} else if bs.Frozen > 0 {
 		bs.Frozen--
@@ -138,7 +139,11 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		if k.grows() {
 			w = brisk
 		}
-		bs.Of[k].learn(k, float64(f.Value[k]), float64(f.SD[k]), w)
+		most := clip
+		if bs.Frozen > frozenDays {
+			most = 10
+		}
+		bs.Of[k].learn(k, float64(f.Value[k]), float64(f.SD[k]), w, most)
 	}
 }
 

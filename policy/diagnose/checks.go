@@ -16,7 +16,7 @@ type Check struct {
 
 // checks in the order of their cost. None of them harms roots.
 var checks = []Check{
-	{"look-lift", 1, []Cause{Oversaturation, SensorFault, ValveStuckClosed, EmitterFault}},
+	{"look-lift", 1, []Cause{Oversaturation, SensorFault, ValveStuckClosed}},
 	{"look-records", 2, []Cause{UnreportedWatering, WeatherOrGrowth}},
 	{"look-probe", 3, []Cause{SensorFault, EmitterFault}},
 	{"look-temperature", 3, []Cause{RootZoneHeat}},
@@ -35,22 +35,22 @@ func (m *Memory) lookAt(c Cause, sinceMs int64, n Naming) advice.Reason {
 	best, code := 0.0, ""
 	for i := range checks {
 		k := &checks[i]
+		if k.Code == "look-probe" && m.Fast.WorstProbe == 0 {
+			continue // no probe stands out
+		}
 		settles, mine := 0.0, false
 		for _, other := range k.Settles {
 			settles += p[other] * (1 - p[other])
 			mine = mine || other == c
 		}
-		worth := (settles + p[c]) / (k.Minutes + 5)
+		worth := (settles + 0.1*p[c]) / (k.Minutes + 5)
 		if mine && worth > best {
 			best, code = worth, k.Code
 		}
 	}
 	switch code {
 	case "look-probe":
-		if k := int(m.Fast.WorstProbe) - 1; k >= 0 {
-			return advice.Say("look-probe", advice.Name(n.Probe(k)))
-		}
-		return advice.Say("look-lift")
+		return advice.Say("look-probe", advice.Name(n.Probe(int(m.Fast.WorstProbe)-1)))
 	case "look-records":
 		return advice.Say("look-records", advice.Date(time.UnixMilli(sinceMs), n.Location))
 	}

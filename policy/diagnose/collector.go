@@ -231,7 +231,7 @@ func (c *Collector) finish(in *Inputs) Features {
 		return f
 	}
 	f.UptakeML = in.Learned.UptakeML24h
-	f.Enough = in.Water.GivenML24h > 1.1*f.UptakeML
+	f.Enough = in.Water.Reports && in.Water.GivenML24h > 1.1*f.UptakeML
 	if c.DrybackN > 0 {
 		f.Dryback = float64(c.DrybackSum) / float64(c.DrybackN)
 	}

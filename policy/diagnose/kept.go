@@ -24,7 +24,7 @@ type KeptWatch struct {
 
 const (
 	restMs     = 75 * 60 * 1000 // after a watering, until its water rests
-	leastKept  = 5 * hourMs     // of a stretch
+	leastKept  = 4 * hourMs     // of a stretch
 	mostKept   = 30 * hourMs
 	keptVolume = 0.04 // of the container given in a stretch that is judged
 	// mostKeptSays bounds what one stretch says.

@@ -26,12 +26,12 @@ type Round struct {
 }
 
 const (
-	roundMs = 35 * 60 * 1000
-	illS    = 3600     // of illness before it is said
-	staleS  = 2 * 3600 // likewise of silence
-	leastUp = 0.006    // rise of the others that asks for an answer, m3/m3
-	dryFall = 0.035    // m3/m3 that such a container has fallen by
-	dryOdds = 3.0      // log odds from which a container is taken to get no water
+	roundMs  = 35 * 60 * 1000
+	illS     = 2 * 3600 // of illness before it is said
+	longIllS = 4 * 3600 // likewise of a difference, which often mends itself
+	leastUp  = 0.006    // rise of the others that asks for an answer, m3/m3
+	dryFall  = 0.035    // m3/m3 that such a container has fallen by
+	dryOdds  = 3.0      // log odds from which a container is taken to get no water
 )
 
 // probes weighs the probes: ill ones, and ones whose container gets less water
@@ -73,7 +73,7 @@ func (f *Fast) probes(in *Inputs, atMs int64, b *Belief) {
 // shots, yet falls as the crop drinks, may tell the truth of a container that gets
 // no water; one that answers as ever has itself drifted.
 func (w *ProbeWatch) weigh(p *Probe) (emitter, sensor float64) {
-	ill := !p.Health.Usable() && w.IllS >= illS && (p.Health != sensing.Stale || w.IllS >= staleS)
+	ill := !p.Health.Usable() && w.IllS >= patience(p.Health)
 	odds := float64(w.Odds)
 	switch {
 	case odds >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual && float64(w.High)-p.Mean > dryFall:
@@ -84,6 +84,15 @@ func (w *ProbeWatch) weigh(p *Probe) (emitter, sensor float64) {
 		return 0, 4
 	}
 	return 0, 0
+}
+
+// patience is how long a probe must have been ill before it is said, s.
+func patience(h sensing.Health) float32 {
+	switch h {
+	case sensing.Drifting, sensing.Disagreeing:
+		return longIllS
+	}
+	return illS
 }
 
 // lively tells a probe that follows the crop's drinking from one that is stuck.

@@ -1,0 +1,157 @@
+package policy
+
+import (
+	"compress/gzip"
+	"encoding/csv"
+	"errors"
+	"io/fs"
+	"os"
+	"strconv"
+	"testing"
+	"time"
+
+	"rhizostat/policy/hydraulics"
+	"rhizostat/policy/plan"
+	"rhizostat/policy/sensing"
+)
+
+// slabSettings is one plant's share of a measured slab (storage 10 L/m2; 714 mL a
+// plant for 1 L/m2 in zone a, 556 in b and c), in stone wool.
+func slabSettings(zone string) Settings {
+	width := 952.0 / 100
+	if zone != "a" {
+		width = 741.0 / 100
+	}
+	full, refill := 0.88, 0.75
+	wool, _ := hydraulics.BuiltIn("stone-wool")
+	return Settings{
+		Site: "north", Zone: "slab-" + zone, Location: time.UTC, Latitude: 52, Longitude: 4.5, Substrate: wool,
+		Container: hydraulics.Container{Name: "slab", HeightCM: 7.5, LengthCM: 100, WidthCM: width, Wall: hydraulics.Solid}, ContainerCount: 100,
+		Day:    DayMarks{Start: DayMark{AfterMidnight: 23 * time.Hour}, End: DayMark{AfterMidnight: 17 * time.Hour}},
+		Probes: []Probe{{ID: "p1", HeightCM: 3.5}, {ID: "p2", HeightCM: 3.5}}, Quorum: 1, FeedEC: 4,
+		Band:     hydraulics.BandSpec{FullPoint: &full, RefillPoint: &refill, OvernightDryback: 0.1, DrainFraction: 0.3},
+		Aeration: hydraulics.DefaultAeration, Limits: plan.Limits{MaxShotML: 400, MaxDailyML: 6000, MinIntervalMin: 15}, Priorities: plan.DefaultPriorities(),
+		IssueBeforeDay: 12 * time.Hour, DecideBeforeFirstShot: 10 * time.Minute, StateEvery: time.Hour,
+	}
+}
+
+// slabRows gives the measured telemetry by column (Hemming et al. 2020,
+// doi:10.4121/uuid:88d22c60-21b3-4ea8-90db-20249a5be2a7, CC0).
+func slabRows(t *testing.T, zone string) (times []time.Time, cell func(row int, column string) (float64, bool)) {
+	t.Helper()
+	f, err := os.Open("../../shared/data/slab-" + zone + ".csv.gz")
+	if errors.Is(err, fs.ErrNotExist) {
+		t.Skip("the measured slab telemetry is not beside the repository")
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	g, err := gzip.NewReader(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cells, err := csv.NewReader(g).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	column := map[string]int{}
+	for i, name := range cells[0] {
+		column[name] = i
+	}
+	rows := cells[1:]
+	for _, line := range rows {
+		at, err := time.Parse(time.RFC3339, line[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		times = append(times, at)
+	}
+	return times, func(row int, name string) (float64, bool) {
+		i, ok := column[name]
+		if !ok || rows[row][i] == "" {
+			return 0, false
+		}
+		v, err := strconv.ParseFloat(rows[row][i], 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v, true
+	}
+}
+
+// cry is one spell in which something was said to be wrong.
+type cry struct {
+	from, to time.Time
+	finding  Finding
+}
+
+// slabCries replays a zone and gives its spells.
+func slabCries(t *testing.T, zone string) []cry {
+	t.Helper()
+	times, cell := slabRows(t, zone)
+	z, err := New(slabSettings(zone))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var cries []cry
+	open := false
+	step := func(e Event) {
+		out := z.Step(e)
+		if out.State == nil {
+			return
+		}
+		d := out.State.Diagnosis
+		if len(d) == 0 || d[0].Cause == "weather-or-growth" {
+			open = false
+			return
+		}
+		if !open || cries[len(cries)-1].finding.Cause != d[0].Cause {
+			cries, open = append(cries, cry{from: e.At, finding: d[0]}), true
+		}
+		last := &cries[len(cries)-1]
+		last.to = e.At
+		last.finding = d[0]
+	}
+	litres := 714.0
+	for i, at := range times {
+		reading := func(source int, names map[sensing.Signal]string) {
+			e := Event{Kind: Reading, At: at, Stamp: at, Source: source}
+			any := false
+			for k := range sensing.SignalCount {
+				s := sensing.Signal(k)
+				if name, ok := names[s]; ok {
+					if v, ok := cell(i, name); ok && s.Possible(v) {
+						e.Values.Set(s, v)
+						any = true
+					}
+				}
+			}
+			if any {
+				step(e)
+			}
+		}
+		if v, ok := cell(i, "irrigation_l_m2"); ok && v > 0 {
+			e := Event{Kind: Reading, At: at, Stamp: at, Source: ZoneWide}
+			e.Values.Set(sensing.IrrigationVolume, v*litres)
+			step(e)
+		}
+		for p, n := range []string{"p1", "p2"} {
+			reading(p, map[sensing.Signal]string{sensing.WaterContent: "water_content_" + n, sensing.PoreEC: "pore_ec_" + n + "_ms_cm", sensing.SubstrateTemperature: "substrate_temperature_" + n + "_c"})
+		}
+		reading(Climate, map[sensing.Signal]string{sensing.AirTemperature: "air_temperature_c", sensing.RelativeHumidity: "relative_humidity_pct", sensing.PPFD: "ppfd_umol_m2_s"})
+		step(Event{Kind: Wake, At: at})
+	}
+	return cries
+}
+
+func TestDiagnosisOfMeasuredSlabs(t *testing.T) {
+	if testing.Short() {
+		t.Skip("replays 97 days of three zones")
+	}
+	for _, zone := range []string{"a", "b", "c"} {
+		for _, c := range slabCries(t, zone) {
+			t.Logf("%s %s to %s %s %.2f %v", zone, c.from.Format("01-02 15:04"), c.to.Format("01-02 15:04"), c.finding.Cause, c.finding.Probability, c.finding.Evidence)
+		}
+	}
+}
