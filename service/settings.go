@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"reflect"
 	"sort"
 	"strings"
 	"time"
@@ -68,7 +69,7 @@ func SettingsFromEnvironment(environ []string) (Settings, error) {
 		var all env.AggregateError
 		if errors.As(err, &all) {
 			for _, e := range all.Errors {
-				errs = append(errs, fmt.Errorf("environment: %w", e))
+				errs = append(errs, unreadable(e, vars))
 			}
 		} else {
 			errs = append(errs, fmt.Errorf("environment: %w", err))
@@ -79,6 +80,24 @@ func SettingsFromEnvironment(environ []string) (Settings, error) {
 		errs = append(errs, s.check()...)
 	}
 	return s, errors.Join(errs...)
+}
+
+// unreadable tells of a value that is not of its kind, by the variable's name:
+// the library tells of fields of ours, which nobody typed.
+func unreadable(err error, vars map[string]string) error {
+	var p env.ParseError
+	if !errors.As(err, &p) {
+		return fmt.Errorf("environment: %w", err)
+	}
+	field, ok := reflect.TypeFor[Settings]().FieldByName(p.Name)
+	if !ok {
+		return fmt.Errorf("environment: %w", err)
+	}
+	name, expected := field.Tag.Get("env"), "true or false"
+	if field.Type == reflect.TypeFor[time.Duration]() {
+		expected = "a duration such as 30s, 5m or 1h"
+	}
+	return fmt.Errorf("environment: %s: %q cannot be read; expected %s", name, vars[name], expected)
 }
 
 // unknownNames finds misspelt variables, which would otherwise be silently
@@ -110,7 +129,7 @@ func (s *Settings) check() []error {
 	if s.StateEvery < time.Second || s.StateEvery > time.Hour {
 		errs = append(errs, fmt.Errorf("environment: RHIZOSTAT_STATE_EVERY: %s is out of range; expected from 1s to 1h", s.StateEvery))
 	}
-	if s.TopicRoot == "" || strings.ContainsAny(s.TopicRoot, "+#") || strings.HasPrefix(s.TopicRoot, "/") || strings.HasPrefix(s.TopicRoot, "$") {
+	if s.TopicRoot == "" || strings.ContainsAny(s.TopicRoot, "+#") || strings.HasPrefix(s.TopicRoot, "/") || strings.HasSuffix(s.TopicRoot, "/") || strings.HasPrefix(s.TopicRoot, "$") {
 		errs = append(errs, fmt.Errorf("environment: RHIZOSTAT_TOPIC_ROOT: %q cannot begin topics; expected one or more levels without wildcards, like rhizostat", s.TopicRoot))
 	}
 	if _, err := s.level(); err != nil {
