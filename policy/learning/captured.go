@@ -84,6 +84,7 @@ func (z *Zone) learnPlateau(c *Constants, at int64, w, share float64, ev *Events
 	if lost := s.Top - w; share > 0.6 || lost < 2*z.Ticks.Noise || !s.slows(at, w, z.Ticks.Noise) {
 		return
 	}
+	z.OverfullMs = at
 	if ev != nil {
 		ev.PlateauAtMs, ev.Plateau = at, w
 	}

@@ -33,6 +33,12 @@ func (z *Zone) lookBack(c *Constants, now int64) {
 	byCapacity := (end - z.closes(c, from, then, z.Capture.Mean, z.Capacity.Mean-dk)) / dk
 	sd := math.Sqrt(sq(0.006) + sq(0.1*uptake/c.VolumeML) + sq(0.05*given/c.VolumeML))
 	innovation := z.Level - end
+	switch missing := -innovation * z.Volume(c); {
+	case missing > mustDrain*given:
+		z.OverfullMs = now
+	case !z.overfull(now, given):
+		byCapacity = 0
+	}
 	byGain := 0.0
 	if z.Reports() {
 		byGain = byCapture * z.Capture.Mean / z.Gain.Mean
@@ -50,6 +56,52 @@ func (z *Zone) lookBack(c *Constants, now int64) {
 		z.byDrain(c, then, uptake, given)
 	}
 }
+
+// overfull tells whether the last two days have shown that the container was
+// filled over its capacity: a plateau after drainage, drain that was caught or that
+// the balance needs, or a day's water of which too much is missing. Without that a day that ends drier
+// than the balance says is the uptake's or the capture's: blamed on the capacity
+// it would sink, the plans with it, and nothing would ever fill the container
+// again to tell otherwise.
+func (z *Zone) overfull(now int64, given float64) bool {
+	drained := 0.0
+	for _, ml := range z.Account.Drain {
+		drained += float64(ml)
+	}
+	if drained > (1-z.Capture.Mean+drainShows)*given { // by a balance that has closed
+		z.OverfullMs = now
+	}
+	if z.Account.DrainMs != 0 && now-z.Account.DrainMs < dayMs && z.Sums24h().ReportedDrainML > drainShows*given {
+		z.OverfullMs = now
+	}
+	return z.OverfullMs != 0 && now-z.OverfullMs < 2*dayMs
+}
+
+// mustDrain is the share of a day's water whose absence no error of uptake and
+// capture explains (common practice, no source: either is known to a tenth).
+const mustDrain = 0.2
+
+// drainShows is the share of a day's water that must be caught as drain to say
+// that the container was full: less may run past it (common practice, no source).
+const drainShows = 0.08
+
+// recall pulls the capacity back towards what the physics makes of the
+// container, as one sight of it a day, vague by designSD, once nothing has spoken
+// of it for a while: then that is the better guess, and a wrong one fades in two
+// weeks.
+func (z *Zone) recall(c *Constants, now int64) {
+	if now-z.OverfullMs < 2*dayMs {
+		return
+	}
+	gain := z.Capacity.Var / (z.Capacity.Var + sq(designSD))
+	z.Capacity.Mean += gain * (c.DesignCapacity - z.Capacity.Mean)
+	z.Capacity.Var *= 1 - gain
+}
+
+// designSD is how far a container's capacity lies from that of its site file's
+// curve and shape, m3/m3: mixes of one name differ by so much (Evans, Konduru &
+// Stamps 1996 give coir 0.73 to 0.80).
+const designSD = 0.05
 
 // closes runs the balance of a day in quarter hours from (from, level) with the
 // water given and the uptake booked, and returns where it ends.

@@ -36,11 +36,12 @@ type Zone struct {
 	FellFrom    float64 // level before a fall that may be a step, 0: none
 	FellTicks   int32   // since
 
-	Rates    Rates
-	Capture  Estimate // share of a shot that stays while below capacity
-	Gain     Estimate // change of the water content seen over that of the whole container
-	Capacity Estimate // apparent container capacity, m3/m3
-	DrainLog Estimate // ln of the e-folding time of water above capacity, s
+	Rates      Rates
+	Capture    Estimate // share of a shot that stays while below capacity
+	Gain       Estimate // change of the water content seen over that of the whole container
+	Capacity   Estimate // apparent container capacity, m3/m3
+	OverfullMs int64    // newest sign that the container was filled over it, 0: none
+	DrainLog   Estimate // ln of the e-folding time of water above capacity, s
 
 	Ticks   Ticks
 	Shots   ShotState
