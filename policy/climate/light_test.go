@@ -3,29 +3,31 @@ package climate
 import (
 	"math"
 	"testing"
+
+	"rhizostat/policy/internal/references"
 )
 
 func TestLightAgainstReferences(t *testing.T) {
 	lampNames := map[string]string{"sun and sky": "sun", "blue sky only": "blue sky", "high pressure sodium, mogul base": "high pressure sodium"}
-	lamp := func(t *testing.T, r reference) Lamp {
-		name := r.text("lamp")
+	lamp := func(t *testing.T, r references.Row) Lamp {
+		name := r.Text("lamp")
 		if n, ok := lampNames[name]; ok {
 			name = n
 		}
 		l, ok := LampByName(name)
 		if !ok {
-			t.Fatalf("%s: lamp %q is not in the table", r.id, name)
+			t.Fatalf("%s: lamp %q is not in the table", r.ID, name)
 		}
 		return l
 	}
 	sun, _ := LampByName("sun")
-	everyReference(t, "light.csv", "04-light.csv", func(t *testing.T, r reference) {
+	page.Each(t, "light.csv", "04-light.csv", func(t *testing.T, r references.Row) {
 		value := math.NaN()
-		switch r.quantity {
+		switch r.Quantity {
 		case "photons per joule at one wavelength":
-			value = PhotonsPerJoule(r.num("nm"))
+			value = PhotonsPerJoule(r.Number("nm"))
 		case "energy of a mole of photons":
-			value = 1000 / PhotonsPerJoule(r.num("nm"))
+			value = 1000 / PhotonsPerJoule(r.Number("nm"))
 		case "PPFD per PAR irradiance, sunlight":
 			value, _ = sun.PPFD(1)
 		case "PPFD per shortwave irradiance, sunlight":
@@ -39,17 +41,17 @@ func TestLightAgainstReferences(t *testing.T) {
 		case "lux per PPFD":
 			value = lamp(t, r).LuxPerPPFD
 		case "lux at 200 umol/m2/s of sunlight", "lux of full sun":
-			value = r.num("ppfd") * sun.LuxPerPPFD
+			value = r.Number("ppfd") * sun.LuxPerPPFD
 		case "PPFD per PAR irradiance":
 			value, _ = lamp(t, r).PPFD(1)
 		case "PAR share of global radiation":
 			value = PhotonsPerGlobalJoule / PhotonsPerPARJoule
 		case "daily light integral":
-			value = DailyLightIntegral(r.num("ppfd"), r.num("hours"))
+			value = DailyLightIntegral(r.Number("ppfd"), r.Number("hours"))
 		case "DLI from global radiation":
-			value = LightIntegralFromGlobal(r.num("mj_m2_d"))
+			value = LightIntegralFromGlobal(r.Number("mj_m2_d"))
 		}
-		hold(t, r, r.quantity, r.provenance, value)
+		page.Hold(t, r, r.Quantity, r.Provenance, value)
 	})
 }
 

@@ -1,56 +1,38 @@
 package climate
 
 import (
-	"encoding/csv"
-	"encoding/json"
 	"math"
-	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
 	"pgregory.net/rapid"
+
+	"rhizostat/policy/internal/references"
 )
 
 // Sunrise and sunset against a general astronomy library.
 func TestSunAgainstLibrary(t *testing.T) {
-	file, err := os.Open(filepath.Join(references, "climate-sun.csv"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	rows, err := csv.NewReader(file).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, row := range rows[1:] {
-		var in struct {
-			Lat  float64 `json:"lat_deg"`
-			Lon  float64 `json:"lon_deg_east"`
-			Date string  `json:"date"`
-		}
-		if err := json.Unmarshal([]byte(row[2]), &in); err != nil {
-			t.Fatal(err)
-		}
-		want, err := time.Parse(time.RFC3339, row[3])
+	for _, r := range references.Read(t, "climate-sun.csv") {
+		lat, lon := r.Number("lat_deg"), r.Number("lon_deg_east")
+		want, err := time.Parse(time.RFC3339, r.Expected)
 		if err != nil {
 			t.Fatal(err)
 		}
-		zone := time.FixedZone("solar", int(in.Lon/15*3600))
-		date, err := time.ParseInLocation("2006-01-02", in.Date, zone)
+		zone := time.FixedZone("solar", int(lon/15*3600))
+		date, err := time.ParseInLocation("2006-01-02", r.Text("date"), zone)
 		if err != nil {
 			t.Fatal(err)
 		}
 		find := Sunrise
-		if row[1] == "sunset" {
+		if r.Quantity == "sunset" {
 			find = Sunset
 		}
-		at, ok := find(date, in.Lat, in.Lon)
+		at, ok := find(date, lat, lon)
 		if !ok {
-			t.Fatalf("%s: no %s at %v", row[0], row[1], in)
+			t.Fatalf("%s: no %s at %v", r.ID, r.Quantity, r.Inputs)
 		}
-		r := reference{id: row[0], expected: "0", unit: "s", tol: "60", source: row[7]}
-		hold(t, r, row[1], "astronomy library, 15 days from 1950 to 2050", at.Sub(want).Seconds())
+		r.Expected, r.Unit, r.Tolerance = "0", "s", "60"
+		page.Hold(t, r, r.Quantity, "astronomy library, 15 days from 1950 to 2050", at.Sub(want).Seconds())
 	}
 }
 

@@ -7,28 +7,30 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"rhizostat/policy/internal/references"
 )
 
 // containerOf is the container of a row. Rows tell the pot's height and how high
 // it is filled; ours is the fill, so the top is cut at the fill's surface.
-func containerOf(r reference) Container {
-	share := r.num("fill_cm") / r.num("height_cm")
-	cut := func(bottom, top string) float64 { return r.num(bottom) + share*(r.num(top)-r.num(bottom)) }
-	c := Container{Name: r.text("geometry"), HeightCM: r.num("fill_cm")}
-	if r.text("shape") == "rect" {
+func containerOf(r references.Row) Container {
+	share := r.Number("fill_cm") / r.Number("height_cm")
+	cut := func(bottom, top string) float64 { return r.Number(bottom) + share*(r.Number(top)-r.Number(bottom)) }
+	c := Container{Name: r.Text("geometry"), HeightCM: r.Number("fill_cm")}
+	if r.Text("shape") == "rect" {
 		c.LengthCM, c.WidthCM = cut("bottom_length_cm", "top_length_cm"), cut("bottom_width_cm", "top_width_cm")
-		c.BottomLengthCM, c.BottomWidthCM = r.num("bottom_length_cm"), r.num("bottom_width_cm")
+		c.BottomLengthCM, c.BottomWidthCM = r.Number("bottom_length_cm"), r.Number("bottom_width_cm")
 		return c
 	}
-	c.TopDiameterCM, c.BottomDiameterCM = cut("bottom_diameter_cm", "top_diameter_cm"), r.num("bottom_diameter_cm")
+	c.TopDiameterCM, c.BottomDiameterCM = cut("bottom_diameter_cm", "top_diameter_cm"), r.Number("bottom_diameter_cm")
 	return c
 }
 
 // profileOf is the profile of a row, its total porosity theta_s as the rows have
 // it. Rows come in runs of one profile, so the last is kept.
-func profileOf(t *testing.T, r reference, sets map[string]Retention) *Profile {
+func profileOf(t *testing.T, r references.Row) *Profile {
 	t.Helper()
-	s := Substrate{Name: r.text("set"), Retention: r.retention(sets)}
+	s := Substrate{Name: r.Text("set"), Retention: retentionOf(t, r)}
 	s.TotalPorosity = s.Retention.ThetaS
 	c := containerOf(r)
 	if last.profile != nil && last.profile.substrate == s && last.profile.container == c {
@@ -36,7 +38,7 @@ func profileOf(t *testing.T, r reference, sets map[string]Retention) *Profile {
 	}
 	p, err := NewProfile(s, c)
 	if err != nil {
-		t.Fatalf("%s: %v", r.id, err)
+		t.Fatalf("%s: %v", r.ID, err)
 	}
 	last.profile = p
 	return p
@@ -47,74 +49,74 @@ var last struct{ profile *Profile }
 const quadrature = "quadrature and 2F1, 40 digits"
 
 func TestContainerCapacityAgainstReferences(t *testing.T) {
-	everyReference(t, "container-capacity.csv", "02-container-capacity.csv", checkCapacity)
+	page.Each(t, "container-capacity.csv", "02-container-capacity.csv", checkCapacity)
 }
 
-func checkCapacity(t *testing.T, r reference, sets map[string]Retention) {
-	p := profileOf(t, r, sets)
-	switch r.quantity {
+func checkCapacity(t *testing.T, r references.Row) {
+	p := profileOf(t, r)
+	switch r.Quantity {
 	case "mean water content at container capacity":
-		hold(t, r, "container capacity", quadrature, p.ContainerCapacity())
+		page.Hold(t, r, "container capacity", quadrature, p.ContainerCapacity())
 	case "substrate volume":
-		hold(t, r, "volume of a container", "geometry", p.VolumeML())
+		page.Hold(t, r, "volume of a container", "geometry", p.VolumeML())
 	case "water held at container capacity":
-		hold(t, r, "water at container capacity, mL", quadrature, p.ContainerCapacity()*p.VolumeML())
+		page.Hold(t, r, "water at container capacity, mL", quadrature, p.ContainerCapacity()*p.VolumeML())
 	case "air space at container capacity":
-		hold(t, r, "air-filled porosity at capacity", quadrature, p.AirFilledPorosity(p.ContainerCapacity()))
+		page.Hold(t, r, "air-filled porosity at capacity", quadrature, p.AirFilledPorosity(p.ContainerCapacity()))
 	case "share of volume with air below 0.10":
-		hold(t, r, "saturated share at capacity", quadrature, p.SaturatedShare(p.ContainerCapacity(), r.num("afp_limit")))
+		page.Hold(t, r, "saturated share at capacity", quadrature, p.SaturatedShare(p.ContainerCapacity(), r.Number("afp_limit")))
 	case "water content at the substrate surface":
-		hold(t, r, "water content at the surface", quadrature, p.WaterContentAt(p.ContainerCapacity(), p.height))
+		page.Hold(t, r, "water content at the surface", quadrature, p.WaterContentAt(p.ContainerCapacity(), p.height))
 	default:
-		t.Errorf("%s: no check for %q", r.id, r.quantity)
+		t.Errorf("%s: no check for %q", r.ID, r.Quantity)
 	}
 }
 
 func TestContainerProfileAgainstReferences(t *testing.T) {
-	everyReference(t, "container-profile.csv", "02-container-profile.csv", checkProfile)
+	page.Each(t, "container-profile.csv", "02-container-profile.csv", checkProfile)
 }
 
-func checkProfile(t *testing.T, r reference, sets map[string]Retention) {
-	p := profileOf(t, r, sets)
-	s0, z, l := r.num("bottom_suction_cm"), r.num("probe_height_cm"), r.num("sensing_length_cm")
-	switch q := r.quantity; {
+func checkProfile(t *testing.T, r references.Row) {
+	p := profileOf(t, r)
+	s0, z, l := r.Number("bottom_suction_cm"), r.Number("probe_height_cm"), r.Number("sensing_length_cm")
+	switch q := r.Quantity; {
 	case q == "mean water content":
 		mean, _ := p.meanAtBottom(s0)
-		hold(t, r, "mean at a bottom suction", quadrature, mean)
-		hold(t, r, "mean at a mean suction", quadrature, p.MeanAtSuction((s0+p.middle)/CMPerKPa))
+		page.Hold(t, r, "mean at a bottom suction", quadrature, mean)
+		page.Hold(t, r, "mean at a mean suction", quadrature, p.MeanAtSuction((s0+p.middle)/CMPerKPa))
 	case strings.HasPrefix(q, "probe reading, sensing length"):
 		reading, _ := p.readingAtBottom(s0, z-l/2, z+l/2)
-		hold(t, r, "reading over a sensing length", quadrature, reading)
+		page.Hold(t, r, "reading over a sensing length", quadrature, reading)
 		checkTable(t, r, p, z, l, s0)
 	case q == "probe reading, point probe":
 		reading, _ := p.readingAtBottom(s0, z, z)
-		hold(t, r, "reading at a point", quadrature, reading)
+		page.Hold(t, r, "reading at a point", quadrature, reading)
 		checkTable(t, r, p, z, 0, s0)
 	case q == "bottom suction from a point probe":
-		hold(t, r, "bottom suction from a reading", quadrature, p.substrate.Retention.Suction(r.num("probe_theta"))*CMPerKPa-z)
+		page.Hold(t, r, "bottom suction from a reading", quadrature, p.substrate.Retention.Suction(r.Number("probe_theta"))*CMPerKPa-z)
 	case strings.HasPrefix(q, "water between container capacity"):
-		got := p.VolumeML() * (p.ContainerCapacity() - p.MeanAtSuction(r.num("suction_kpa")))
-		hold(t, r, "water down to a mean suction, mL", quadrature, got)
+		got := p.VolumeML() * (p.ContainerCapacity() - p.MeanAtSuction(r.Number("suction_kpa")))
+		page.Hold(t, r, "water down to a mean suction, mL", quadrature, got)
 	default:
-		t.Errorf("%s: no check for %q", r.id, q)
+		t.Errorf("%s: no check for %q", r.ID, q)
 	}
 }
 
 // checkTable holds the probe's table, both ways, against the integrals.
-func checkTable(t *testing.T, r reference, p *Profile, z, l, s0 float64) {
+func checkTable(t *testing.T, r references.Row, p *Profile, z, l, s0 float64) {
 	t.Helper()
 	probe, err := p.Probe(z, l)
 	if err != nil {
-		t.Fatalf("%s: %v", r.id, err)
+		t.Fatalf("%s: %v", r.ID, err)
 	}
 	mean, _ := p.meanAtBottom(s0)
 	reading, _ := p.readingAtBottom(s0, z-l/2, z+l/2)
 	worstTable = math.Max(worstTable, math.Abs(probe.Mean(reading)-mean))
 	if d := probe.Mean(reading) - mean; math.Abs(d) > 1e-6 {
-		t.Errorf("%s: the table's mean is off by %.2g", r.id, d)
+		t.Errorf("%s: the table's mean is off by %.2g", r.ID, d)
 	}
 	if d := probe.Reading(mean) - reading; math.Abs(d) > 1e-6 {
-		t.Errorf("%s: the table's reading is off by %.2g", r.id, d)
+		t.Errorf("%s: the table's reading is off by %.2g", r.ID, d)
 	}
 }
 
@@ -123,8 +125,8 @@ var worstTable float64
 // TestContainerPublished holds what was measured in containers against what the
 // substrate's other published numbers make of the same container.
 func TestContainerPublished(t *testing.T) {
-	for _, r := range readReferences(t, references+"/container-published.csv") {
-		s, name := publishedSubstrate(r.text("medium"))
+	for _, r := range references.Read(t, "container-published.csv") {
+		s, name := publishedSubstrate(r.Text("medium"))
 		if name == "" {
 			continue // a medium without a curve: see the tests of height below
 		}
@@ -132,20 +134,20 @@ func TestContainerPublished(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		source := strings.SplitN(r.source, ",", 2)[0]
-		switch r.quantity {
+		source := strings.SplitN(r.Source, ",", 2)[0]
+		switch r.Quantity {
 		case "container capacity", "water-filled pore space":
-			hold(t, r, name+": container capacity of a core", source, p.ContainerCapacity())
+			page.Hold(t, r, name+": container capacity of a core", source, p.ContainerCapacity())
 		case "air space":
-			hold(t, r, name+": air at capacity of a core", source, p.AirFilledPorosity(p.ContainerCapacity()))
+			page.Hold(t, r, name+": air at capacity of a core", source, p.AirFilledPorosity(p.ContainerCapacity()))
 		case "total porosity":
-			hold(t, r, name+": total porosity", source, p.TotalPorosity())
+			page.Hold(t, r, name+": total porosity", source, p.TotalPorosity())
 		case "air content at 0.98 kPa":
-			hold(t, r, name+": air at 0.98 kPa", source, s.TotalPorosity-s.Retention.WaterContent(0.98))
+			page.Hold(t, r, name+": air at 0.98 kPa", source, s.TotalPorosity-s.Retention.WaterContent(0.98))
 		case "full water capacity by mass":
-			hold(t, r, name+": water by mass when full", source, s.Retention.ThetaS/s.BulkDensity)
+			page.Hold(t, r, name+": water by mass when full", source, s.Retention.ThetaS/s.BulkDensity)
 		case "container water capacity by mass at 0.98 kPa":
-			hold(t, r, name+": water by mass at 0.98 kPa", source, s.Retention.WaterContent(0.98)/s.BulkDensity)
+			page.Hold(t, r, name+": water by mass at 0.98 kPa", source, s.Retention.WaterContent(0.98)/s.BulkDensity)
 		}
 	}
 }
@@ -168,9 +170,9 @@ func publishedSubstrate(medium string) (Substrate, string) {
 // is held here.
 func TestPotHeightLoss(t *testing.T) {
 	least, most := math.Inf(1), 0.0
-	for _, r := range readReferences(t, references+"/container-published.csv") {
-		if strings.HasPrefix(r.quantity, "loss of water-holding capacity") {
-			x, err := strconv.ParseFloat(r.expected, 64)
+	for _, r := range references.Read(t, "container-published.csv") {
+		if strings.HasPrefix(r.Quantity, "loss of water-holding capacity") {
+			x, err := strconv.ParseFloat(r.Expected, 64)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -4,52 +4,54 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"rhizostat/policy/internal/references"
 )
 
 func TestOxygenAgainstReferences(t *testing.T) {
 	t.Run("solubility", func(t *testing.T) {
-		everyReference(t, "oxygen-solubility.csv", "05-oxygen-solubility.csv", checkSolubility)
+		page.Each(t, "oxygen-solubility.csv", "05-oxygen-solubility.csv", checkSolubility)
 	})
 	t.Run("respiration", func(t *testing.T) {
-		everyReference(t, "oxygen-respiration.csv", "05-respiration.csv", checkRespiration)
+		page.Each(t, "oxygen-respiration.csv", "05-respiration.csv", checkRespiration)
 	})
 	t.Run("diffusivity", func(t *testing.T) {
-		everyReference(t, "oxygen-diffusivity.csv", "05-diffusivity.csv", checkDiffusivity)
+		page.Each(t, "oxygen-diffusivity.csv", "05-diffusivity.csv", checkDiffusivity)
 	})
 }
 
-func checkSolubility(t *testing.T, r reference, _ map[string]Retention) {
+func checkSolubility(t *testing.T, r references.Row) {
 	pressure := StandardPressureKPa
-	if p, ok := r.in["pressure_kpa"].(float64); ok {
+	if p, ok := r.Inputs["pressure_kpa"].(float64); ok {
 		pressure = p
 	}
-	got, err := DissolvedOxygen(r.num("t_cel"), pressure)
+	got, err := DissolvedOxygen(r.Number("t_cel"), pressure)
 	if err != nil {
-		t.Errorf("%s: %v", r.id, err)
+		t.Errorf("%s: %v", r.ID, err)
 		return
 	}
 	switch {
-	case r.tol == "refuse":
-		hold(t, r, "dissolved oxygen, a wrong claim", "open web", got)
-	case r.provenance == "verified":
-		hold(t, r, "dissolved oxygen", "EN 25814 table, a reprint", got)
-	case strings.Contains(r.quantity, "Garcia"):
-		hold(t, r, "dissolved oxygen", "TEOS-10 library, Garcia & Gordon", got)
-	case strings.Contains(r.quantity, "pressure"):
-		hold(t, r, "dissolved oxygen at a pressure", "APHA 4500-O, 40 digits", got)
+	case r.Tolerance == "refuse":
+		page.Hold(t, r, "dissolved oxygen, a wrong claim", "open web", got)
+	case r.Provenance == "verified":
+		page.Hold(t, r, "dissolved oxygen", "EN 25814 table, a reprint", got)
+	case strings.Contains(r.Quantity, "Garcia"):
+		page.Hold(t, r, "dissolved oxygen", "TEOS-10 library, Garcia & Gordon", got)
+	case strings.Contains(r.Quantity, "pressure"):
+		page.Hold(t, r, "dissolved oxygen at a pressure", "APHA 4500-O, 40 digits", got)
 	default:
-		hold(t, r, "dissolved oxygen", "Benson & Krause (1984), 40 digits", got)
+		page.Hold(t, r, "dissolved oxygen", "Benson & Krause (1984), 40 digits", got)
 	}
 }
 
-func checkRespiration(t *testing.T, r reference, _ map[string]Retention) {
+func checkRespiration(t *testing.T, r references.Row) {
 	switch {
-	case r.quantity == "relative oxygen demand":
-		hold(t, r, "relative oxygen demand", "Q10 relation, 40 digits", RelativeDemand(r.num("q10"), r.num("t_cel"), r.num("t_ref_cel")))
-	case strings.HasPrefix(r.quantity, "oxygen supply per demand"):
-		hold(t, r, "oxygen supply per demand", "Benson & Krause over Q10", 1/OxygenBurden(r.num("t_cel")))
-	case strings.HasPrefix(r.quantity, "Q10 of root"):
-		hold(t, r, "default Q10", "Atkin & Tjoelker (2003), memory", DefaultQ10)
+	case r.Quantity == "relative oxygen demand":
+		page.Hold(t, r, "relative oxygen demand", "Q10 relation, 40 digits", RelativeDemand(r.Number("q10"), r.Number("t_cel"), r.Number("t_ref_cel")))
+	case strings.HasPrefix(r.Quantity, "oxygen supply per demand"):
+		page.Hold(t, r, "oxygen supply per demand", "Benson & Krause over Q10", 1/OxygenBurden(r.Number("t_cel")))
+	case strings.HasPrefix(r.Quantity, "Q10 of root"):
+		page.Hold(t, r, "default Q10", "Atkin & Tjoelker (2003), memory", DefaultQ10)
 	}
 }
 
@@ -70,21 +72,21 @@ func modelOf(words string) (DiffusivityModel, bool) {
 	return "", false
 }
 
-func checkDiffusivity(t *testing.T, r reference, _ map[string]Retention) {
-	e, phi := r.num("air_filled_porosity"), r.num("total_porosity")
+func checkDiffusivity(t *testing.T, r references.Row) {
+	e, phi := r.Number("air_filled_porosity"), r.Number("total_porosity")
 	switch {
-	case r.tol == "refuse":
-		hold(t, r, "relative diffusivity, a wrong exponent", "a public code", MillingtonQuirk1961.RelativeDiffusivity(e, phi))
-	case strings.HasPrefix(r.quantity, "relative gas diffusivity"):
-		if m, ok := modelOf(r.text("model")); ok { // the full set has models we do not offer
-			hold(t, r, "relative diffusivity, "+string(m), "40 digits", m.RelativeDiffusivity(e, phi))
+	case r.Tolerance == "refuse":
+		page.Hold(t, r, "relative diffusivity, a wrong exponent", "a public code", MillingtonQuirk1961.RelativeDiffusivity(e, phi))
+	case strings.HasPrefix(r.Quantity, "relative gas diffusivity"):
+		if m, ok := modelOf(r.Text("model")); ok { // the full set has models we do not offer
+			page.Hold(t, r, "relative diffusivity, "+string(m), "40 digits", m.RelativeDiffusivity(e, phi))
 		}
-	case strings.HasPrefix(r.quantity, "air content for a given"):
-		m, ok := modelOf(r.quantity)
+	case strings.HasPrefix(r.Quantity, "air content for a given"):
+		m, ok := modelOf(r.Quantity)
 		if !ok {
-			t.Fatalf("%s: no model in %q", r.id, r.quantity)
+			t.Fatalf("%s: no model in %q", r.ID, r.Quantity)
 		}
-		hold(t, r, "air at a relative diffusivity, "+string(m), "40 digits", m.AirFilledPorosity(r.num("ds_d0"), phi))
+		page.Hold(t, r, "air at a relative diffusivity, "+string(m), "40 digits", m.AirFilledPorosity(r.Number("ds_d0"), phi))
 	}
 }
 

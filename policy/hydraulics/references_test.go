@@ -2,215 +2,64 @@ package hydraulics
 
 import (
 	"encoding/csv"
-	"encoding/json"
-	"flag"
-	"fmt"
-	"io/fs"
+	"errors"
 	"math"
 	"os"
-	"path/filepath"
 	"strconv"
-	"strings"
 	"testing"
+
+	"rhizostat/policy/internal/references"
 )
 
-var update = flag.Bool("update", false, "rewrite testdata/references/hydraulics.md")
+// page counts what is held against published and computed values.
+var page = references.Page{File: "hydraulics.md", Title: "Water, air and oxygen in containers", Folder: "policy/hydraulics"}
 
-const references = "../../testdata/references"
+func TestMain(m *testing.M) { os.Exit(page.Main(m)) }
 
-// reference is one published or computed value: a row of a references file.
-type reference struct {
-	id, quantity, expected, unit, tol, provenance, source string
-	in                                                    map[string]any
+// retentionOf is the curve of a row: its own numbers or, in the fuller set, those
+// of the substrate that it names.
+func retentionOf(t *testing.T, r references.Row) Retention {
+	t.Helper()
+	if math.IsNaN(r.Number("theta_r")) && r.Text("set") != "" {
+		return parametersOf(t, r.Text("set"))
+	}
+	return Retention{ThetaR: r.Number("theta_r"), ThetaS: r.Number("theta_s"), AlphaPerKPa: r.Number("alpha_per_cm") * CMPerKPa, N: r.Number("n")}
 }
 
-func (r reference) num(key string) float64 {
-	x, ok := r.in[key].(float64)
+// parameters are those of the fuller set by name, read when first asked for.
+var parameters map[string]Retention
+
+func parametersOf(t *testing.T, name string) Retention {
+	t.Helper()
+	if parameters == nil {
+		parameters = readParameters(t, references.Beside("01-retention-parameters.csv"))
+	}
+	found, ok := parameters[name]
 	if !ok {
-		return math.NaN()
+		t.Fatalf("no parameters of %q", name)
 	}
-	return x
+	return found
 }
 
-func (r reference) text(key string) string { s, _ := r.in[key].(string); return s }
-
-// retention is the curve of a row, from its own numbers or from a named set.
-func (r reference) retention(sets map[string]Retention) Retention {
-	if s, ok := sets[r.text("set")]; ok {
-		return s
-	}
-	return Retention{ThetaR: r.num("theta_r"), ThetaS: r.num("theta_s"), AlphaPerKPa: r.num("alpha_per_cm") * CMPerKPa, N: r.num("n")}
-}
-
-func readReferences(t *testing.T, path string) []reference {
+func readParameters(t *testing.T, path string) map[string]Retention {
 	t.Helper()
-	f, err := os.Open(path)
+	file, err := os.Open(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatalf("%s: %v", path, err)
+	rows, err := csv.NewReader(file).ReadAll()
+	if err := errors.Join(err, file.Close()); err != nil {
+		t.Fatal(err)
 	}
-	var out []reference
+	out := map[string]Retention{}
 	for _, row := range rows[1:] {
-		r := reference{id: row[0], quantity: row[1], expected: row[3], unit: row[4], tol: row[5], provenance: row[6], source: row[7]}
-		if err := json.Unmarshal([]byte(row[2]), &r.in); err != nil {
-			t.Fatalf("%s: %s: inputs: %v", path, r.id, err)
-		}
-		if r.source == "" {
-			t.Errorf("%s: %s names no source", path, r.id)
-		}
-		out = append(out, r)
-	}
-	return out
-}
-
-// tally is one line of the printed table.
-type tally struct {
-	quantity, source, tol string
-	checks                int
-	worst                 float64 // of the row nearest to its tolerance
-	ratio                 float64 // worst over its tolerance
-}
-
-var tallies []*tally
-
-// hold compares got with a row, by the row's own tolerance, and counts it.
-func hold(t *testing.T, r reference, name, source string, got float64) {
-	t.Helper()
-	if math.IsNaN(got) {
-		t.Errorf("%s %s: NaN", r.id, name)
-		return
-	}
-	diff, tol, shown := r.distance(t, got)
-	if diff > tol {
-		t.Errorf("%s %s: got %.17g, want %s %s within %s (%s)", r.id, name, got, r.expected, r.unit, r.tol, r.source)
-	}
-	for _, y := range tallies {
-		if y.quantity == name && y.source == source {
-			y.checks++
-			if ratio := diff / tol; ratio > y.ratio || (ratio == y.ratio && diff > y.worst) {
-				y.worst, y.ratio, y.tol = diff, ratio, shown
-			}
-			return
-		}
-	}
-	tallies = append(tallies, &tally{quantity: name, source: source, tol: shown, checks: 1, worst: diff, ratio: diff / tol})
-}
-
-// distance is how far a result is from what its row expects, and what is
-// allowed, in words too.
-func (r reference) distance(t *testing.T, got float64) (diff, tol float64, shown string) {
-	t.Helper()
-	if r.tol == "range" {
-		var span [2]float64
-		if err := json.Unmarshal([]byte(r.expected), &span); err != nil {
-			t.Fatalf("%s: expected: %v", r.id, err)
-		}
-		return math.Max(0, math.Max(span[0]-got, got-span[1])), 1e-12, "in range"
-	}
-	want, err := strconv.ParseFloat(r.expected, 64)
-	if err != nil {
-		t.Fatalf("%s: expected: %v", r.id, err)
-	}
-	diff = math.Abs(got - want)
-	if r.tol == "refuse" { // a known mistake: coming within 1 % of it is failing
-		if diff < 0.01*math.Abs(want) {
-			return 1, 0.5, "must differ"
-		}
-		return 0, 1, "must differ"
-	}
-	field, relative := strings.CutSuffix(r.tol, " relative")
-	tol, err = strconv.ParseFloat(field, 64)
-	if err != nil {
-		t.Fatalf("%s: tolerance: %v", r.id, err)
-	}
-	if relative {
-		tol *= math.Abs(want)
-	}
-	// Half a unit in the last place of the row's own 17 digits.
-	tol += 1e-15 * math.Abs(want)
-	return diff, tol, strconv.FormatFloat(tol, 'g', 2, 64)
-}
-
-// everyReference runs check over the chosen rows of a file in testdata, and over
-// all rows of the fuller set beside the repository where that is there.
-func everyReference(t *testing.T, file, full string, check func(*testing.T, reference, map[string]Retention)) {
-	t.Run("chosen", func(t *testing.T) {
-		for _, r := range readReferences(t, filepath.Join(references, file)) {
-			check(t, r, nil)
-		}
-	})
-	t.Run("all", func(t *testing.T) {
-		dir := filepath.Join("..", "..", "..", "shared", "reference")
-		if _, err := os.Stat(dir); err != nil {
-			t.Skip("the full reference set is not beside the repository; the chosen rows have run")
-		}
-		kept := tallies
-		tallies = nil // the table counts what the repository holds
-		sets := parameterSets(t, filepath.Join(dir, "01-retention-parameters.csv"))
-		rows := readReferences(t, filepath.Join(dir, full))
-		for _, r := range rows {
-			check(t, r, sets)
-		}
-		t.Logf("%d rows", len(rows))
-		tallies = kept
-	})
-}
-
-func parameterSets(t *testing.T, path string) map[string]Retention {
-	t.Helper()
-	f, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	sets := map[string]Retention{}
-	for _, row := range rows[1:] {
-		var x [5]float64
+		var x [4]float64
 		for i, c := range [...]int{3, 4, 5, 7} {
 			if x[i], err = strconv.ParseFloat(row[c], 64); err != nil {
 				t.Fatalf("%s: %v", row[0], err)
 			}
 		}
-		sets[row[0]] = Retention{ThetaR: x[0], ThetaS: x[1], AlphaPerKPa: x[2] * CMPerKPa, N: x[3]}
+		out[row[0]] = Retention{ThetaR: x[0], ThetaS: x[1], AlphaPerKPa: x[2] * CMPerKPa, N: x[3]}
 	}
-	return sets
-}
-
-// TestMain prints what was checked, and rewrites its page with -update.
-func TestMain(m *testing.M) {
-	flag.Parse()
-	code := m.Run()
-	if testing.Verbose() && len(tallies) > 0 {
-		fmt.Print(table())
-	}
-	if *update && code == 0 {
-		page := "# Water, air and oxygen in containers\n\nWritten by `go test ./policy/hydraulics -update`.\n\n" + table()
-		if err := os.WriteFile(filepath.Join(references, "hydraulics.md"), []byte(page), fs.FileMode(0o644)); err != nil {
-			fmt.Println(err)
-			code = 1
-		}
-	}
-	os.Exit(code)
-}
-
-// table is the page's table: each line is the row that came nearest to its
-// tolerance.
-func table() string {
-	var b strings.Builder
-	b.WriteString("| quantity | source | checks | worst difference | tolerance |\n|---|---|---|---|---|\n")
-	total := 0
-	for _, y := range tallies {
-		fmt.Fprintf(&b, "| %s | %s | %d | %.2g | %s |\n", y.quantity, y.source, y.checks, y.worst, y.tol)
-		total += y.checks
-	}
-	fmt.Fprintf(&b, "| **all** | | %d | | |\n", total)
-	return b.String()
+	return out
 }

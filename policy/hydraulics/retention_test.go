@@ -6,44 +6,46 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"rhizostat/policy/internal/references"
 )
 
 func TestRetentionAgainstReferences(t *testing.T) {
-	everyReference(t, "retention.csv", "01-retention-checks.csv", checkRetention)
+	page.Each(t, "retention.csv", "01-retention-checks.csv", checkRetention)
 }
 
 const vanGenuchten = "van Genuchten (1980), 40 digits"
 
-func checkRetention(t *testing.T, r reference, sets map[string]Retention) {
-	c := r.retention(sets)
+func checkRetention(t *testing.T, r references.Row) {
+	c := retentionOf(t, r)
 	at := func(cm float64) float64 { return c.WaterContent(cm / CMPerKPa) }
-	switch q := r.quantity; {
-	case q == "theta(h)" && r.provenance == "verified":
-		hold(t, r, "water content at a suction", "RETC 6.02 run, 4 decimals", at(r.num("h_cm")))
+	switch q := r.Quantity; {
+	case q == "theta(h)" && r.Provenance == "verified":
+		page.Hold(t, r, "water content at a suction", "RETC 6.02 run, 4 decimals", at(r.Number("h_cm")))
 	case q == "theta(h)":
-		hold(t, r, "water content at a suction", vanGenuchten, at(r.num("h_cm")))
+		page.Hold(t, r, "water content at a suction", vanGenuchten, at(r.Number("h_cm")))
 	case q == "h(theta)":
-		hold(t, r, "suction at a water content", vanGenuchten, c.Suction(r.num("theta"))*CMPerKPa)
+		page.Hold(t, r, "suction at a water content", vanGenuchten, c.Suction(r.Number("theta"))*CMPerKPa)
 	case strings.HasPrefix(q, "capacity C(h)"):
-		hold(t, r, "slope of the curve", vanGenuchten, -c.Slope(r.num("h_cm")/CMPerKPa)/CMPerKPa)
+		page.Hold(t, r, "slope of the curve", vanGenuchten, -c.Slope(r.Number("h_cm")/CMPerKPa)/CMPerKPa)
 	case strings.HasPrefix(q, "log10 K(h)"):
-		k := r.num("ks_cm_d") * c.RelativeConductivity(r.num("h_cm")/CMPerKPa)
-		hold(t, r, "log10 of conductivity", "RETC 6.02 run, Mualem (1976)", math.Log10(k))
+		k := r.Number("ks_cm_d") * c.RelativeConductivity(r.Number("h_cm")/CMPerKPa)
+		page.Hold(t, r, "log10 of conductivity", "RETC 6.02 run, Mualem (1976)", math.Log10(k))
 	case strings.HasPrefix(q, "inflection"):
-		hold(t, r, "steepest suction", vanGenuchten, c.SteepestSuctionKPa()*CMPerKPa)
+		page.Hold(t, r, "steepest suction", vanGenuchten, c.SteepestSuctionKPa()*CMPerKPa)
 	case strings.HasPrefix(q, "easily available"):
-		hold(t, r, "easily available water of a sample", "de Boodt & Verdonck (1972)", at(10)-at(50))
+		page.Hold(t, r, "easily available water of a sample", "de Boodt & Verdonck (1972)", at(10)-at(50))
 	case strings.HasPrefix(q, "water buffering"):
-		hold(t, r, "buffering water of a sample", "de Boodt & Verdonck (1972)", at(50)-at(100))
+		page.Hold(t, r, "buffering water of a sample", "de Boodt & Verdonck (1972)", at(50)-at(100))
 	case strings.HasPrefix(q, "air content"):
-		hold(t, r, "air content of a sample", "de Boodt & Verdonck (1972)", c.ThetaS-at(10))
+		page.Hold(t, r, "air content of a sample", "de Boodt & Verdonck (1972)", c.ThetaS-at(10))
 	case q == "cm water column per kPa":
-		hold(t, r, "cm of water per kPa", "definition", CMPerKPa)
+		page.Hold(t, r, "cm of water per kPa", "definition", CMPerKPa)
 	case q == "kPa per cm water column":
-		hold(t, r, "kPa per cm of water", "definition", 1/CMPerKPa)
+		page.Hold(t, r, "kPa per cm of water", "definition", 1/CMPerKPa)
 	case q == "suction from pF": // a definition of the reader's, no function of ours
 	default:
-		t.Errorf("%s: no check for %q", r.id, q)
+		t.Errorf("%s: no check for %q", r.ID, q)
 	}
 }
 

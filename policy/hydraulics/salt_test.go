@@ -8,78 +8,80 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"rhizostat/policy/internal/references"
 )
 
-func saltValue(r reference) float64 {
+func saltValue(r references.Row) float64 {
 	only := func(x float64, ok bool) float64 {
 		if !ok {
 			return math.NaN()
 		}
 		return x
 	}
-	b := SaltBalance{FeedEC: r.num("feed_ec"), UptakeEC: r.num("uptake_ec")}
-	switch r.quantity {
+	b := SaltBalance{FeedEC: r.Number("feed_ec"), UptakeEC: r.Number("uptake_ec")}
+	switch r.Quantity {
 	case "leaching requirement", "leaching requirement, maize, 90 % yield", "leaching requirement, maize, full yield":
-		return only(LeachingRequirement(r.num("ecw"), r.num("ece")))
+		return only(LeachingRequirement(r.Number("ecw"), r.Number("ece")))
 	case "water requirement":
-		return AppliedWater(r.num("et"), r.num("lr"))
+		return AppliedWater(r.Number("et"), r.Number("lr"))
 	case "applied water AW = ET/(1 - LR)":
-		return AppliedWater(r.num("et_mm"), r.num("lr"))
+		return AppliedWater(r.Number("et_mm"), r.Number("lr"))
 	case "mean soil-water EC over ECw, 40-30-20-10 uptake":
-		return SoilWaterConcentration(r.num("leaching_fraction"))
+		return SoilWaterConcentration(r.Number("leaching_fraction"))
 	case "concentration factor ECe/ECw":
-		return SoilWaterConcentration(r.num("leaching_fraction")) / 2
+		return SoilWaterConcentration(r.Number("leaching_fraction")) / 2
 	case "drain fraction of applied":
-		return DrainFraction(r.num("applied_ml")-r.num("drain_ml"), r.num("drain_ml"))
+		return DrainFraction(r.Number("applied_ml")-r.Number("drain_ml"), r.Number("drain_ml"))
 	case "leaching fraction with sprinklers":
-		return DrainFraction(r.num("retained_ml"), r.num("drain_ml"))
+		return DrainFraction(r.Number("retained_ml"), r.Number("drain_ml"))
 	case "drain EC at steady state, well mixed":
 		// the rows go below 0 where the crop takes all the feed has; ours says
 		// that there is no such state
-		ec, ok := b.SteadyPoreEC(r.num("drain_fraction"))
-		if want, err := strconv.ParseFloat(r.expected, 64); err == nil && (want >= 0) != ok {
+		ec, ok := b.SteadyPoreEC(r.Number("drain_fraction"))
+		if want, err := strconv.ParseFloat(r.Expected, 64); err == nil && (want >= 0) != ok {
 			return math.NaN()
 		}
 		return ec
 	case "drain fraction for a target drain EC":
-		b.UptakeEC = r.num("uptake_ec")
-		return only(b.DrainFractionFor(r.num("target_drain_ec")))
+		b.UptakeEC = r.Number("uptake_ec")
+		return only(b.DrainFractionFor(r.Number("target_drain_ec")))
 	}
 	return math.NaN()
 }
 
 func TestSaltAgainstReferences(t *testing.T) {
-	everyReference(t, "salt.csv", "06-salt-checks.csv", func(t *testing.T, r reference, _ map[string]Retention) {
+	page.Each(t, "salt.csv", "06-salt-checks.csv", func(t *testing.T, r references.Row) {
 		switch {
-		case r.quantity == "pore EC after six uptake-shot-drain cycles, well mixed":
+		case r.Quantity == "pore EC after six uptake-shot-drain cycles, well mixed":
 			checkCycles(t, r)
-		case r.tol == "max" || r.tol == "range":
+		case r.Tolerance == "max" || r.Tolerance == "range":
 			// a fact of the trade, no formula
-		case r.tol == "refuse" || r.expected == "refuse":
-			if lr, ok := LeachingRequirement(r.num("ecw"), r.num("ece")); ok {
-				t.Errorf("%s: leaching requirement %v where it has no meaning", r.id, lr)
+		case r.Tolerance == "refuse" || r.Expected == "refuse":
+			if lr, ok := LeachingRequirement(r.Number("ecw"), r.Number("ece")); ok {
+				t.Errorf("%s: leaching requirement %v where it has no meaning", r.ID, lr)
 			}
 		default:
-			hold(t, r, r.quantity, shortSource(r), saltValue(r))
+			page.Hold(t, r, r.Quantity, shortSource(r), saltValue(r))
 		}
 	})
 }
 
-func checkCycles(t *testing.T, r reference) {
+func checkCycles(t *testing.T, r references.Row) {
 	t.Helper()
 	var want []float64
-	if err := json.Unmarshal([]byte(r.expected), &want); err != nil {
+	if err := json.Unmarshal([]byte(r.Expected), &want); err != nil {
 		t.Fatal(err)
 	}
-	b := SaltBalance{FeedEC: r.num("feed_ec"), UptakeEC: r.num("uptake_ec")}
-	w := Watering{WaterML: r.num("water_ml"), ShotML: r.num("shot_ml"), DrainFraction: r.num("drain_fraction")}
-	ec := r.num("pore_ec_0")
+	b := SaltBalance{FeedEC: r.Number("feed_ec"), UptakeEC: r.Number("uptake_ec")}
+	w := Watering{WaterML: r.Number("water_ml"), ShotML: r.Number("shot_ml"), DrainFraction: r.Number("drain_fraction")}
+	ec := r.Number("pore_ec_0")
 	for i, x := range want {
 		ec = b.PoreECAfter(w, ec)
 		row := r
-		row.expected = strconv.FormatFloat(x, 'g', -1, 64)
-		row.id += " cycle " + strconv.Itoa(i+1)
-		hold(t, row, r.quantity, shortSource(r), ec)
+		row.Expected = strconv.FormatFloat(x, 'g', -1, 64)
+		row.ID += " cycle " + strconv.Itoa(i+1)
+		page.Hold(t, row, r.Quantity, shortSource(r), ec)
 	}
 }
 
@@ -139,10 +141,10 @@ func TestSaltHolds(t *testing.T) {
 }
 
 // shortSource is the source of a row in the words that fit a table.
-func shortSource(r reference) string {
-	s, _, _ := strings.Cut(r.source, ";")
+func shortSource(r references.Row) string {
+	s, _, _ := strings.Cut(r.Source, ";")
 	s, _, _ = strings.Cut(s, ", coefficients")
-	if r.provenance == "memory" {
+	if r.Provenance == "memory" {
 		s += ", from memory"
 	}
 	return s
