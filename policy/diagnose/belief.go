@@ -53,7 +53,7 @@ var priors = [causeCount]struct {
 	ValveStuckClosed:   {-4.5, 3},
 	SensorFault:        {-4, 1},
 	RootZoneHeat:       {-4, 5},
-	SaltBuildUp:        {-3, 8},
+	SaltBuildUp:        {-3.5, 8},
 	UnreportedWatering: {-4.5, 1.5},
 	WeatherOrGrowth:    {-2, 3},
 }

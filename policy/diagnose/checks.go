@@ -16,7 +16,7 @@ type Check struct {
 
 // checks in the order of their cost. None of them harms roots.
 var checks = []Check{
-	{"look-lift", 1, []Cause{Oversaturation, SensorFault, ValveStuckClosed}},
+	{"look-lift", 1, []Cause{Oversaturation, SensorFault}},
 	{"look-records", 2, []Cause{UnreportedWatering, WeatherOrGrowth}},
 	{"look-probe", 3, []Cause{SensorFault, EmitterFault}},
 	{"look-temperature", 3, []Cause{RootZoneHeat}},
