@@ -19,22 +19,20 @@ type bucket struct {
 	w, volume, holds float64
 	seed             uint64
 
-	plans            []*advice.Advice
-	rewet            string // id of the advice whose rewet is over
-	givenFor         string
-	given            float64
-	last             time.Time
-	state            *State
-	wake             time.Time
-	asked            int
-	fullDays         int // whose highest water content came near the full point
-	days             int
-	high             float64
-	daytime, sunk    int // 5-minute steps; sunk: further below the full point than one and a half drybacks
-	below            int // the refill point
-	drained, poured  float64
-	uptakeToday      float64
-	nights, goodOnes int
+	plans           []*advice.Advice
+	rewet           string // id of the advice whose rewet is over
+	givenFor        string
+	given           float64
+	last            time.Time
+	state           *State
+	wake            time.Time
+	asked           int
+	fullDays        int // whose highest water content came near the full point
+	days            int
+	high            float64
+	daytime, sunk   int // 5-minute steps; sunk: further below the full point than one and a half drybacks
+	below           int // the refill point
+	drained, poured float64
 }
 
 // chance is a small generator of its own (splitmix64, Steele, Lea & Flood 2014).

@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"rhizostat/policy"
-	"rhizostat/policy/advice"
 	"rhizostat/service/link"
 	"rhizostat/service/wire"
 )
@@ -278,8 +277,3 @@ func pending(all []standing, verdict wire.Verdict) []standing {
 // errRefused says that at least one decision was refused; the answers have
 // been printed.
 var errRefused = errors.New("not every decision was accepted; the answers above say why")
-
-// irrigates tells whether an advice gives water.
-func irrigates(a *wire.Advice) bool {
-	return a.Action == advice.Irrigate || a.Action == advice.Leach
-}

@@ -63,6 +63,9 @@ func replayWatched(ctx context.Context, s Settings, in io.Reader, out io.Writer,
 	} else if err := h.close(); err != nil {
 		return err
 	}
+	if r.skipped > 0 {
+		log.Warn("lines of the recording could not be read", "lines", r.skipped)
+	}
 	return r.flush()
 }
 
@@ -71,7 +74,7 @@ type replay struct {
 	lot     *lot
 	out     *bufio.Writer
 	line    []byte
-	skipped int
+	skipped int   // lines that could not be read
 	failed  error // of writing
 }
 
@@ -86,6 +89,7 @@ func (r *replay) run(ctx context.Context, in io.Reader) error {
 			return nil
 		case errors.As(err, &bad):
 			r.house.metrics.Refused("malformed")
+			r.skipped++
 			r.house.log.Warn("line of the recording skipped", "error", bad)
 			continue
 		case err != nil:

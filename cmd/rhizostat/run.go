@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"os"
-	"text/tabwriter"
 
 	"rhizostat/service"
 )
@@ -45,6 +44,3 @@ func wrong(err error) error {
 	}
 	return err
 }
-
-// table is the writer of aligned columns that the commands share.
-func table(io streams) *tabwriter.Writer { return tabwriter.NewWriter(io.out, 0, 0, 2, ' ', 0) }
