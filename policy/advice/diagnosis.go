@@ -20,7 +20,7 @@ var evidence = [...]Entry{
 	{"drain-time", KindEvidence, "Water above capacity takes {now:span} to drain by two thirds, where {before:span} was usual."},
 	{"root-zone-warmth", KindEvidence, "The substrate's warmest hour is {now:temperature} over the air's warmest, where {before:temperature} was usual; where no air temperature is told it is its own."},
 	{"pore-ec-moved", KindEvidence, "Pore EC is {now:ec}, where {before:ec} was usual."},
-	{"drain-moved", KindEvidence, "The reported drain is {now:share} of what was given, where {before:share} was usual."},
+	{"drain-moved", KindEvidence, "Beyond what the crop left over, {now:share} of what was given drains, where {before:share} was usual."},
 	{"saturated-hours", KindEvidence, "The zone was saturated for {now:number} hours of the day, where {before:number} were usual."},
 	{"probes-apart", KindEvidence, "The probes are {now:water} from their mean, where {before:water} was usual."},
 	{"relapse", KindEvidence, "This is the trouble that was there before the roots were disturbed: {cause:name} has come back."},

@@ -21,7 +21,7 @@ const (
 	DrainTime                  // ln of the e-folding time of drainage, s
 	RootCel                    // warmest substrate, less the air's warmest where that is told, Cel
 	PoreEC                     // ln of mean pore EC, mS/cm
-	Drained                    // reported drain over given
+	Drained                    // reported drain over given, beyond what the crop left over of it
 	WetHours                   // hours saturated
 	Scatter                    // mean distance of the probes from each other, m3/m3
 	featureCount
@@ -213,6 +213,7 @@ type Features struct {
 	UptakeML float64 // of the day
 	Dryback  float64 // mean depth, m3/m3; 0: none completed
 	Hours    float64 // that were watched
+	Drains   bool    // more than a twentieth of what was given drained
 	Enough   bool    // more water was reported than the crop drank, by a tenth
 }
 
@@ -254,7 +255,9 @@ func (c *Collector) finish(in *Inputs) Features {
 		f.set(PoreEC, math.Log(float64(c.ECSum)/float64(c.ECN)), 0.02)
 	}
 	if given := in.Water.GivenML24h; in.Water.DrainTold && given > 0.01*in.VolumeML {
-		f.set(Drained, math.Min(in.Water.Drain24hML/given, 1.5), 0.03)
+		left := math.Max(0, 1-f.UptakeML/given)
+		f.set(Drained, math.Min(in.Water.Drain24hML/given, 1.5)-left, 0.03)
+		f.Drains = in.Water.Drain24hML > 0.05*given
 	}
 	f.set(WetHours, float64(c.WetS)/3600, 0.2)
 	if c.ScatterN > 0 {

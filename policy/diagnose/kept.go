@@ -54,12 +54,15 @@ func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief, dry
 	}
 	kept := (in.VolumeML*(in.WaterContent-k.Level) + k.UptakeML) / given
 	sd := math.Hypot(0.12*k.UptakeML/given, 2*in.Learned.Noise*in.VolumeML/given)
+	// what finds no room drains from a sound container too: on a dull day a timer
+	// gives more than is drunk
+	room := (in.VolumeML*math.Max(in.Learned.Capacity-k.Level, 0) + k.UptakeML) / given
 	k.begin(in, atMs)
 	k.SawMs = atMs
 	if dry && kept > 0.2 {
 		return // dry substrate repels water
 	}
-	k.take(math.Min(math.Max(kept, -1), 3), sd, in, b)
+	k.take(math.Min(math.Max(kept, -1), 3), room, sd, in, b)
 }
 
 func (k *KeptWatch) begin(in *Inputs, atMs int64) {
@@ -67,12 +70,12 @@ func (k *KeptWatch) begin(in *Inputs, atMs int64) {
 }
 
 // take weighs one stretch.
-func (k *KeptWatch) take(x, sd float64, in *Inputs, b *Belief) {
+func (k *KeptWatch) take(x, room, sd float64, in *Inputs, b *Belief) {
 	k.Last = float32(x)
 	if k.Windows == 0 {
 		k.Mean = float32(x)
 	}
-	e := x - float64(k.Mean)
+	e := x - math.Min(float64(k.Mean), room)
 	if k.Windows >= 4 && in.Water.Reports {
 		spread := math.Sqrt(float64(k.Var) + 0.08*0.08 + sd*sd)
 		usual := math.Max(float64(k.Mean), 0.3)
