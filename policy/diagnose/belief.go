@@ -29,7 +29,7 @@ const (
 	// reaches it.
 	alarm = 0.5
 	// quiet ends what alarm began.
-	quiet = 0.35
+	quiet = 0.4
 	// mentioned is the least probability of a cause that is listed.
 	mentioned = 0.05
 	// most and least bound the log odds, prior left out, so that a year of one
@@ -51,7 +51,7 @@ var priors = [causeCount]struct {
 	EmitterFault:       {-3.5, 4},
 	ValveStuckOpen:     {-5, 3},
 	ValveStuckClosed:   {-4.5, 3},
-	SensorFault:        {-4, 1},
+	SensorFault:        {-4, 0.5},
 	RootZoneHeat:       {-4, 5},
 	SaltBuildUp:        {-3.5, 8},
 	UnreportedWatering: {-4.5, 1.5},

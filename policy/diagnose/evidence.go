@@ -102,7 +102,7 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 			out = append(out, advice.Say("probe-answers-less", advice.Name(n.Probe(k)), advice.Share(float64(w.Recent)), advice.Share(float64(w.Usual))))
 		}
 		if k := &f.Kept; fresh(k.SawMs) && k.Windows >= leastShots && float64(k.Last) < float64(k.Mean)-0.15 {
-			out = append(out, advice.Say("stays-less", advice.Share(float64(k.Last)), advice.Share(float64(k.Mean))))
+			out = append(out, advice.Say("stays-less", advice.Share(math.Max(float64(k.Last), 0)), advice.Share(float64(k.Mean))))
 		}
 	case ValveStuckOpen:
 		if w := &f.Fall; fresh(w.SawMs) && w.Fell < 0.3*w.Expected {
