@@ -214,7 +214,7 @@ func (h *house) person(topic string, payload []byte, at time.Time, ack func()) b
 	case wire.KindEvent:
 		c.Kind = shard.Operator
 		if e, err := wire.ParseEvent(payload, at); err == nil {
-			c.Time = e.Time
+			c.Said = e.Time
 		}
 	default:
 		return false

@@ -65,10 +65,12 @@ func (w *worker) restore(r ledger.ZoneRecord) error {
 	}
 	if err := w.restoreSnapshot(r); err != nil {
 		w.house.log.Warn("zone starts anew: its state in the ledger cannot be used", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		w.lot.shard.Resume(w.index, r.At) // what is approved ends in time all the same
 	} else {
-		w.now, w.savedAt = r.At, r.At
+		w.savedAt = r.At
 		w.behind = w.missed()
 	}
+	w.now = r.At
 	return w.remember(r.At)
 }
 

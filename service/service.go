@@ -294,7 +294,7 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 		ReadBack: func(site int, topic string, payload []byte) { s.readBack(h, l, site, topic, payload) },
 		Resync: func(site int) {
 			for _, zone := range h.zoneOf[site] {
-				h.control(zone, shard.Control{Kind: shard.Resync})
+				h.control(zone, shard.Control{Kind: shard.Resync, Time: time.Now().UTC()})
 			}
 		},
 		Changed: func() {
@@ -323,7 +323,7 @@ func (s *Service) readBack(h *house, l *link.Link, site int, topic string, paylo
 		l.Publish(site, topic, nil, 1, true)
 		return
 	}
-	h.control(zone, shard.Control{Kind: shard.ReadBack, Topic: topic, Payload: payload})
+	h.control(zone, shard.Control{Kind: shard.ReadBack, Topic: topic, Payload: payload, Time: time.Now().UTC()})
 }
 
 // stranger judges a status that is not ours.

@@ -203,8 +203,13 @@ func (c *clock) took(t *Telemetry) {
 	}
 }
 
-// witness lets a person's message advance the telemetry clock, within reason.
+// witness lets a person's message advance the telemetry clock, within reason. Of a
+// zone without any time it sets it, until readings say otherwise.
 func (c *clock) witness(at time.Time) {
+	if c.now.IsZero() && !at.IsZero() {
+		c.now, c.first, c.confirmed = at.Truncate(time.Millisecond), policy.ZoneWide, false
+		return
+	}
 	if !c.now.IsZero() && at.After(c.now) && !at.After(c.now.Add(c.ahead)) {
 		c.now = at
 	}

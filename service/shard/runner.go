@@ -4,11 +4,17 @@ import (
 	"context"
 	"sync"
 	"time"
+
+	"rhizostat/policy"
 )
 
 // maxPending bounds the inputs of one zone that wait for its goroutine, so
 // that a flood of one zone costs the others nothing but its share of time.
 const maxPending = 256
+
+// maxControls bounds the messages of people of one zone that wait beside them; a
+// broker keeps far fewer unacknowledged at a time (mosquitto: 20).
+const maxControls = 1024
 
 // maxBatch is how many inputs are stepped before what they decided is made
 // durable and published.
@@ -73,10 +79,16 @@ func dropOldest(queue []input) (rest []input, source int, dropped bool) {
 	return queue, 0, false
 }
 
-// Control queues a message that must not be lost; it is acknowledged only
-// after its effect is durable.
+// Control queues a message; it is acknowledged only after its effect is durable.
+// A person's messages of one zone are bounded too: beyond that they are counted
+// and left unacknowledged, so that a broker that keeps them sends them again.
 func (r *Runner) Control(zone int, c Control) {
 	r.mu.Lock()
+	if len(r.pending[zone]) >= maxPending+maxControls && (c.Kind == Decision || c.Kind == Operator) {
+		r.mu.Unlock()
+		r.shard.settings.Refused(zone, policy.ZoneWide, ReasonQueueFull)
+		return
+	}
 	if len(r.pending[zone]) == 0 {
 		r.ready = append(r.ready, zone)
 	}
@@ -93,50 +105,76 @@ func (r *Runner) wake() {
 }
 
 // Run steps the zones until ctx ends, then processes what is queued, flushes
-// and returns.
+// and returns. However much is queued, time passes and what was decided is
+// published between two batches.
 func (r *Runner) Run(ctx context.Context) {
 	tick := time.NewTicker(r.every)
 	defer tick.Stop()
 	for {
 		select {
 		case <-r.poke:
-			r.work()
+			if r.batch() {
+				r.wake()
+			}
 		case <-tick.C:
-			r.work()
+			more := r.batch()
 			r.shard.Tick(r.now())
 			r.shard.settings.Flush()
+			if more {
+				r.wake()
+			}
 		case <-ctx.Done():
-			r.work()
-			r.shard.settings.Flush()
+			r.finish()
 			return
 		}
 	}
 }
 
-// work steps all that is pending, in batches.
-func (r *Runner) work() {
-	for {
-		n := 0
-		for n < maxBatch {
-			zone, queue, ok := r.take()
-			if !ok {
-				break
-			}
-			for i := range queue {
-				if c := queue[i].control; c != nil {
-					r.shard.Control(zone, *c)
-				} else {
-					r.shard.Telemetry(zone, queue[i].telemetry)
-				}
-			}
-			n += len(queue)
-			r.give(zone, queue)
+// finish processes what was queued when the end came: what goes on coming in
+// meanwhile is given up, unacknowledged.
+func (r *Runner) finish() {
+	r.mu.Lock()
+	left := len(r.ready)
+	r.mu.Unlock()
+	for range left {
+		r.step()
+	}
+	r.shard.settings.Flush()
+}
+
+// batch steps what is pending, up to a bound, makes it durable and publishes it.
+// It reports whether more is pending.
+func (r *Runner) batch() bool {
+	n := 0
+	for n < maxBatch {
+		stepped := r.step()
+		if stepped == 0 {
+			break
 		}
-		if n == 0 {
-			return
-		}
+		n += stepped
+	}
+	if n > 0 {
 		r.shard.settings.Flush()
 	}
+	return n >= maxBatch
+}
+
+// step steps all that is pending of the zone that has waited longest, and returns
+// how much that was.
+func (r *Runner) step() int {
+	zone, queue, ok := r.take()
+	if !ok {
+		return 0
+	}
+	for i := range queue {
+		if c := queue[i].control; c != nil {
+			r.shard.Control(zone, *c)
+		} else {
+			r.shard.Telemetry(zone, queue[i].telemetry)
+		}
+	}
+	r.give(zone, queue)
+	return len(queue)
 }
 
 // take empties the queue of the zone that has waited longest.

@@ -28,6 +28,7 @@ type Control struct {
 	Topic   string
 	Payload []byte
 	Time    time.Time // its arrival, or the recording's stamp
+	Said    time.Time // the message's own time; zero: it has none
 	Ack     func()    // tells the broker that it is safe; nil in a replay
 }
 
@@ -104,6 +105,14 @@ func (s *Shard) Add(w Worker, probes int, at time.Time) int {
 	return len(s.zones) - 1
 }
 
+// Resume lets a zone go on from an engine time without anything else of before:
+// its snapshot could not be read.
+func (s *Shard) Resume(index int, at time.Time) {
+	z := s.zones[index]
+	z.clock.now, z.clock.last, z.clock.confirmed = at, at, true
+	z.wake = at
+}
+
 // Zones is the number of zones.
 func (s *Shard) Zones() int { return len(s.zones) }
 
@@ -141,16 +150,24 @@ func (s *Shard) Telemetry(index int, t Telemetry) {
 }
 
 // Control takes one message for a zone; what was read before it is processed
-// first, so that a person's word meets the state it was said about.
+// first, so that a person's word meets the state it was said about. Nothing of the
+// zone is stepped at an earlier time after it.
 func (s *Shard) Control(index int, c Control) {
 	z := s.zones[index]
-	if s.settings.Mode == FromTelemetry && (c.Kind == Decision || c.Kind == Operator) {
-		z.clock.witness(c.Time)
+	switch {
+	case s.settings.Mode == Wall:
+		z.clock.now = later(z.clock.now, c.Time)
+	case c.Kind == Decision || c.Kind == Operator:
+		said := c.Said
+		if said.IsZero() {
+			said = c.Time
+		}
+		z.clock.witness(said)
 	}
 	s.drain(z)
 	now := z.clock.now
-	if now.IsZero() {
-		now = c.Time
+	if !now.IsZero() {
+		now = z.clock.stepped(now)
 	}
 	z.worker.Control(c, now)
 }
@@ -162,6 +179,9 @@ func (s *Shard) Tick(now time.Time) {
 		if s.settings.Mode == Wall {
 			z.clock.now = later(z.clock.now, now)
 			s.release(z, now.Add(-s.settings.Hold))
+			if z.clock.last.IsZero() {
+				z.wake, z.clock.last = now, now // a zone that nobody has heard of yet says so
+			}
 			s.catchUp(z, now) // time passes without readings too
 			continue
 		}

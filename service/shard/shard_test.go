@@ -19,6 +19,7 @@ type record struct {
 	last     time.Time
 	back     bool // time went back
 	wake     func(at time.Time)
+	control  func(c Control)
 }
 
 func (r *record) Step(e policy.Event) {
@@ -35,7 +36,14 @@ func (r *record) Step(e policy.Event) {
 }
 
 func (r *record) Control(c Control, now time.Time) {
+	if c.Kind == Decision || c.Kind == Operator { // the engine is told of these
+		r.back = r.back || now.Before(r.last)
+		r.last = now
+	}
 	r.lines = append(r.lines, fmt.Sprintf("control at %s", now.Format("15:04:05")))
+	if r.control != nil {
+		r.control(c)
+	}
 }
 
 func (r *record) Restart(time.Time) { r.restarts, r.last = r.restarts+1, time.Time{} }
@@ -174,8 +182,18 @@ func TestTimeNeverGoesBack(t *testing.T) {
 				now.Add(time.Duration(rapid.IntRange(-4000, 4000).Draw(t, "skew"))*time.Second))
 			in.Arrived = now
 			f.Telemetry(0, in)
-			if rapid.Bool().Draw(t, "drain") {
+			switch rapid.IntRange(0, 5).Draw(t, "then") {
+			case 0:
 				f.DrainAll()
+			case 1:
+				f.Tick(now)
+			case 2:
+				kind := rapid.SampledFrom([]ControlKind{Decision, Operator, ReadBack, Resync}).Draw(t, "kind")
+				said := time.Time{}
+				if kind == Operator {
+					said = now.Add(time.Duration(rapid.IntRange(-4000, 4000).Draw(t, "said")) * time.Second)
+				}
+				f.Control(0, Control{Kind: kind, Time: now, Said: said})
 			}
 		}
 		f.DrainAll()

@@ -1,0 +1,132 @@
+package shard
+
+import (
+	"context"
+	"slices"
+	"sync/atomic"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"rhizostat/policy"
+)
+
+// flooded is a worker whose every reading brings the next one: its queue is never
+// empty.
+type flooded struct {
+	record
+	more  func()
+	steps int
+}
+
+func (f *flooded) Step(e policy.Event) {
+	f.steps++
+	time.Sleep(time.Millisecond) // an engine's work
+	if e.Kind == policy.Reading {
+		f.more()
+	}
+}
+
+// A zone that sends more than can be stepped keeps no other from its readings,
+// its wake-ups or its people, and the end is not held up.
+func TestAFloodOfOneZoneStarvesNoOther(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		flushes := 0
+		refused := map[string]int{}
+		s := New(Settings{Mode: Wall, Hold: 0, Late: DefaultLate, Ahead: DefaultAhead, Flush: func() { flushes++ },
+			Refused: func(_, _ int, reason string) { refused[reason]++ }})
+		flood, quiet := &flooded{}, &record{}
+		s.Add(flood, 1, time.Time{})
+		s.Add(quiet, 1, time.Time{})
+		r := NewRunner(s, time.Second, time.Now)
+		send := func(zone int) { r.Telemetry(zone, reading(0, time.Now())) }
+		flood.more = func() {
+			for range 3 {
+				send(0)
+			}
+		}
+		var woken atomic.Int64
+		quiet.wake = func(at time.Time) {
+			woken.Add(1)
+			s.WakeAt(1, at.Add(time.Minute))
+		}
+		quiet.control = func(c Control) { c.Ack() }
+
+		ctx, stop := context.WithCancel(t.Context())
+		ended := make(chan struct{})
+		go func() {
+			defer close(ended)
+			r.Run(ctx)
+		}()
+		send(0)
+		time.Sleep(10 * time.Minute)
+		if n := woken.Load(); n < 10 {
+			t.Errorf("a zone without readings was woken %d times in ten minutes of another's flood, want every minute", n)
+		}
+		asked := time.Now()
+		said := make(chan time.Time, 1)
+		send(1)
+		r.Control(1, Control{Kind: Decision, Time: asked, Ack: func() { said <- time.Now() }})
+		if waited := (<-said).Sub(asked); waited > time.Second {
+			t.Errorf("a decision waited %s behind another zone's flood, want at most a second", waited)
+		}
+		told := time.Now()
+		stop()
+		<-ended
+		if took := time.Since(told); took > 5*time.Second {
+			t.Errorf("the end was held up by a flood for %s", took)
+		}
+		if flushes < 60 {
+			t.Errorf("%d flushes in ten minutes, want one a batch", flushes)
+		}
+		t.Logf("%d steps of the flood, %v refused", flood.steps, refused)
+	})
+}
+
+// What people send is bounded too, and what does not fit is not acknowledged.
+func TestPeoplesMessagesAreBounded(t *testing.T) {
+	refused := 0
+	s := New(Settings{Mode: Wall, Flush: func() {}, Refused: func(_, _ int, reason string) {
+		if reason == ReasonQueueFull {
+			refused++
+		}
+	}})
+	worker := &record{}
+	s.Add(worker, 1, time.Time{})
+	r := NewRunner(s, time.Second, time.Now)
+	for range maxPending + maxControls + 7 {
+		r.Control(0, Control{Kind: Decision, Time: noon})
+	}
+	r.Control(0, Control{Kind: Resync, Time: noon}) // the link's own are few, and needed
+	r.finish()
+	if refused != 7 || len(worker.lines) != maxPending+maxControls+1 {
+		t.Errorf("%d refused, %d handled; want 7 and %d", refused, len(worker.lines), maxPending+maxControls+1)
+	}
+}
+
+// In the wall clock a zone lives without a single reading: it says that it knows
+// nothing, and what was approved for it ends in time.
+func TestASilentZoneLivesInTheWallClock(t *testing.T) {
+	f := newFixture(Wall)
+	f.Tick(noon)
+	if !slices.Equal(f.worker.lines, []string{"12:00:00 kind=0"}) {
+		t.Errorf("got %q, want one wake-up at once", f.worker.lines)
+	}
+	f = newFixture(FromTelemetry)
+	f.Tick(noon)
+	if len(f.worker.lines) != 0 {
+		t.Errorf("got %q; in the telemetry clock time begins with the telemetry", f.worker.lines)
+	}
+}
+
+// A person's word that comes before any reading does not fix the time for good.
+func TestAFirstWordIsOverruledByReadings(t *testing.T) {
+	f := newFixture(FromTelemetry)
+	f.Control(0, Control{Kind: Operator, Time: noon.AddDate(2, 0, 0)})
+	f.Telemetry(0, reading(0, noon))
+	f.Telemetry(0, reading(1, noon))
+	f.DrainAll()
+	if f.worker.restarts != 1 || !f.Now(0).Equal(noon) {
+		t.Errorf("%d restarts, engine time %s; want 1 and %s", f.worker.restarts, f.Now(0), noon)
+	}
+}
