@@ -115,6 +115,9 @@ func (z *Zone) inspectHardware(at int64) {
 	if !wrong || !cause.Hardware() || probability < inspectAt || d.Inspected == since || z.out.Advice != nil || z.pendingAny(at) {
 		return
 	}
+	if cause == diagnose.SensorFault && (z.m.Plans.QuorumMs != 0 || d.Fast.WorstProbe == 0) {
+		return // a missing quorum has its own call, and a probe that is well again needs none
+	}
 	findings := d.Findings(at, z.naming())
 	if len(findings) == 0 {
 		return

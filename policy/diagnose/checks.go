@@ -31,6 +31,9 @@ var checks = []Check{
 // else it may be: of the checks that settle it, the one that settles the most
 // doubt for its minutes.
 func (m *Memory) lookAt(c Cause, sinceMs int64, n Naming) advice.Reason {
+	if k := int(m.Fast.WorstProbe) - 1; c == SensorFault && k >= 0 {
+		return advice.Say("look-probe", advice.Name(n.Probe(k))) // it is known which
+	}
 	p, _ := m.Belief.probabilities()
 	best, code := 0.0, ""
 	for i := range checks {
