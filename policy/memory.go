@@ -32,6 +32,7 @@ type memory struct {
 	Valve      valve
 	Saturation window // s
 	Totals     seconds
+	Shown      learning.Totals // as published: they never fall
 	Cycle      cycle
 	Plans      planning
 	Recovery   recovery

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"rhizostat/policy/learning"
 	"rhizostat/policy/sensing"
 )
 
@@ -35,11 +36,22 @@ func (z *Zone) state(at int64) *State {
 func (z *Zone) stateTotals(s *State) {
 	sums := z.m.Learned.Sums24h()
 	s.UptakeML24h, s.IrrigationML24h, s.DrainML24h, s.DrainFraction24h = sums.UptakeML, sums.IrrigationML, sums.DrainML, sums.DrainFraction
-	totals := z.m.Learned.Account.Totals
+	totals := z.shownTotals()
 	s.Totals = Totals{
 		SaturationS: z.m.Totals.Saturation, InBandS: z.m.Totals.InBand, AboveBandS: z.m.Totals.AboveBand, BelowBandS: z.m.Totals.BelowBand,
 		UptakeML: totals.UptakeML, IrrigationML: totals.IrrigationML, DrainML: totals.DrainML,
 	}
+}
+
+// shownTotals are the totals with what is running now. When a stretch of the
+// account is closed it may come to a little less than it was thought to: what has
+// been published stands until the account has caught up, for counters never fall.
+func (z *Zone) shownTotals() learning.Totals {
+	l, shown := &z.m.Learned, &z.m.Shown
+	shown.IrrigationML = max(shown.IrrigationML, l.Account.Totals.IrrigationML+l.Open.GivenML)
+	shown.UptakeML = max(shown.UptakeML, l.Account.Totals.UptakeML+l.Open.ModelML)
+	shown.DrainML = max(shown.DrainML, l.Account.Totals.DrainML)
+	return *shown
 }
 
 // referenceCel is the root-zone temperature taken where none is measured.

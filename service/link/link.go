@@ -146,18 +146,35 @@ func (l *Link) controlSession(i int) *session {
 	}
 	s.up = func(ctx context.Context, client mqtt.Client) {
 		l.echoed[i].Store(false)
-		l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})
 		l.handlers.Resync(i)
 		var reading sync.WaitGroup
 		reading.Add(1)
 		go func() {
 			defer reading.Done()
-			l.readBack(ctx, s, client, i, &lastReadBack)
+			if l.awaitTelemetry(ctx) {
+				l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})
+				l.readBack(ctx, s, client, i, &lastReadBack)
+			}
 		}()
 		l.outboxes[i].serve(ctx, client)
 		reading.Wait()
 	}
 	return s
+}
+
+// awaitTelemetry waits until telemetry is subscribed to: whoever sees online may
+// begin to publish, and nothing of it must be lost.
+func (l *Link) awaitTelemetry(ctx context.Context) bool {
+	tick := time.NewTicker(20 * time.Millisecond)
+	defer tick.Stop()
+	for !l.up[0].Load() {
+		select {
+		case <-ctx.Done():
+			return false
+		case <-tick.C:
+		}
+	}
+	return true
 }
 
 // readBack lets the broker show our own retained outputs once a connection: a
