@@ -41,6 +41,7 @@ type Zone struct {
 	Gain       Estimate // change of the water content seen over that of the whole container
 	Capacity   Estimate // apparent container capacity, m3/m3
 	OverfullMs int64    // newest sign that the container was filled over it, 0: none
+	StoodMs    int64    // newest sight of a water content that stands above it, 0: none
 	DrainLog   Estimate // ln of the e-folding time of water above capacity, s
 
 	Ticks   Ticks
@@ -113,6 +114,7 @@ func (z *Zone) tick(c *Constants, at int64, w float64, ev *Events) {
 	z.watchShots(c, at, w, ev)
 	z.Zigzag.watch(at, w, z.reversal(), ev)
 	z.settle(c, at, w, ev)
+	z.stands(c, at, w)
 	z.learnUptake(c, at, w)
 	z.Ticks.push(at, w)
 	z.History.add(at, w)
