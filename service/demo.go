@@ -64,7 +64,10 @@ func Demo(ctx context.Context, o DemoOptions) (err error) {
 		Ledger: filepath.Join(dir, "rhizostat.db"), HTTP: o.HTTP, Clock: "telemetry", StateEvery: time.Minute,
 	}}
 	ended := make(chan error, 1)
-	go func() { ended <- daemon.Run(playing) }()
+	go func() {
+		ended <- daemon.Run(playing)
+		stop() // without it there is nothing to play
+	}()
 	defer func() {
 		stop()
 		err = errors.Join(err, <-ended)
@@ -83,7 +86,7 @@ func Demo(ctx context.Context, o DemoOptions) (err error) {
 	if err := play(playing, o, facility); err != nil {
 		return err
 	}
-	if o.For == 0 || ctx.Err() != nil {
+	if o.For == 0 || playing.Err() != nil {
 		return nil
 	}
 	return summarize(o, facility, bands)

@@ -56,19 +56,30 @@ type place struct{ lot, index int }
 // newHouse builds the zones of the sites on so many shards and takes back what
 // the ledger has of them.
 func newHouse(ctx context.Context, s Settings, sites []*site.Site, l *ledger.Ledger, m *metrics, shards int, log *slog.Logger) (*house, error) {
-	h := &house{settings: s, log: log, sites: sites, ledger: l, metrics: m}
+	h, err := build(s, sites, shards, log)
+	if err != nil {
+		return nil, err
+	}
+	h.ledger, h.metrics = l, m
+	m.house(h)
+	return h, h.recover(ctx)
+}
+
+// build makes the zones of the sites as if nothing were on record. What is wrong
+// lies in the site files.
+func build(s Settings, sites []*site.Site, shards int, log *slog.Logger) (*house, error) {
+	h := &house{settings: s, log: log, sites: sites}
 	for range shards {
 		h.addLot()
 	}
 	if err := h.addZones(); err != nil {
-		return nil, err
+		return nil, usage{err}
 	}
 	var err error
 	if h.router, err = newRouter(s.TopicRoot, sites); err != nil {
-		return nil, err
+		return nil, usage{err}
 	}
-	m.house(h)
-	return h, h.recover(ctx)
+	return h, nil
 }
 
 func (h *house) addLot() {

@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"errors"
 	"hash/maphash"
 	"time"
 
@@ -32,6 +33,32 @@ func (l *lot) flush() {
 		w.collect(&batch)
 	}
 	err := l.house.commit(&batch)
+	if err == nil || isFault(err) || len(touched) == 1 {
+		conclude(touched, err)
+		return
+	}
+	// it lies in what was to be written of one zone, which must not keep the
+	// others from the record
+	for _, w := range touched {
+		var own ledger.Batch
+		w.collect(&own)
+		err := l.house.commit(&own)
+		if err != nil {
+			w.house.log.Error("what a zone decided could not be recorded", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		}
+		conclude([]*worker{w}, err)
+	}
+}
+
+// isFault tells an error of the file or the disk from one of what was to be
+// written.
+func isFault(err error) bool {
+	return errors.Is(err, ledger.ErrUnavailable) || errors.Is(err, context.DeadlineExceeded)
+}
+
+// conclude goes on from what has become of a write: all of it is published, or
+// none.
+func conclude(touched []*worker, err error) {
 	for _, w := range touched {
 		if err != nil {
 			w.revert()
@@ -248,7 +275,9 @@ func (h *house) commit(b *ledger.Batch) error {
 	ctx, stop := context.WithTimeout(context.Background(), 30*time.Second)
 	defer stop()
 	err := h.ledger.Commit(ctx, *b)
-	h.noteLedger(err)
+	if err == nil || isFault(err) {
+		h.noteLedger(err)
+	}
 	return err
 }
 

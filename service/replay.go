@@ -115,7 +115,11 @@ func (r *replay) run(ctx context.Context, in io.Reader) error {
 func (r *replay) feed(rec *recorded) {
 	h := r.house
 	if p, ok := wire.Parse(h.settings.TopicRoot, rec.Topic); ok && p.Kind != wire.KindTelemetry {
-		h.person(rec.Topic, append([]byte(nil), rec.Payload...), rec.Stamp, nil)
+		said := p.Kind == wire.KindDecision || p.Kind == wire.KindEvent
+		if !h.person(rec.Topic, append([]byte(nil), rec.Payload...), rec.Stamp, nil) && said {
+			h.metrics.Refused("unknown-zone")
+			h.log.Warn("message for a zone that is not ours", "line", rec.Line, "topic", rec.Topic)
+		}
 		return
 	}
 	h.receive(rec.Topic, rec.Payload, rec.Stamp)

@@ -46,6 +46,8 @@ type Service struct {
 	instance string
 	began    time.Time
 
+	left map[string][]string // by site: topics of zones that a reload has taken from it
+
 	mu    sync.Mutex
 	house *house
 	link  *link.Link
@@ -156,15 +158,23 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 	}()
 	s.notify(daemon.SdNotifyReady)
 	next, err := s.await(serving, connecting, hangup)
-	s.notify(daemon.SdNotifyStopping)
+	if next == nil {
+		s.notify(daemon.SdNotifyStopping)
+	} else {
+		stay(h, l, next)
+	}
 	stop()
 	<-connecting.done
 	runners()
 	<-runnersDone
-	if err := errors.Join(err, h.close()); err != nil {
-		return nil, err
+	s.left = left(h, next)
+	kept := h.close()
+	if kept != nil && next != nil {
+		// what was decided is on record; the zones learn the last minutes again
+		s.Log.Error("zone states were not kept before the reload", "error", kept)
+		kept = nil
 	}
-	return next, nil
+	return next, errors.Join(err, kept)
 }
 
 // connecting is the life of the link.
@@ -190,7 +200,7 @@ func (s *Service) await(ctx context.Context, link *connecting, hangup <-chan os.
 		case <-alive.C:
 			s.notify(daemon.SdNotifyWatchdog)
 		case <-hangup:
-			sites, err := loadSites(s.Settings.Sites, s.Log)
+			sites, err := s.reload()
 			if err != nil {
 				s.Log.Error("site files not reloaded; the old ones stay in use", "error", err)
 				continue
@@ -226,7 +236,7 @@ func (s *Service) sweep(ctx context.Context) {
 // A broker that is away is waited for.
 func (s *Service) connect(ctx context.Context, l *link.Link) error {
 	for ctx.Err() == nil {
-		err := l.Precede(ctx, isOnline, s.Settings.Standby)
+		err := l.Precede(ctx, s.isOther, s.Settings.Standby)
 		if err == nil {
 			break
 		}
@@ -247,9 +257,11 @@ func (s *Service) connect(ctx context.Context, l *link.Link) error {
 	return nil
 }
 
-func isOnline(payload []byte) bool {
+// isOther tells from a status whether another daemon is online there: ours says so
+// too across a reload.
+func (s *Service) isOther(payload []byte) bool {
 	status, err := wire.ParseStatus(payload)
-	return err == nil && status.Status == wire.Online
+	return err == nil && status.Status == wire.Online && status.Instance != s.instance
 }
 
 func (s *Service) linkSettings() link.Settings {
@@ -306,6 +318,12 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 		},
 		Stranger: func(site int, payload []byte) { s.stranger(h, l, site, payload) },
 	}, s.Log)
+	for i, st := range h.sites {
+		for _, topic := range s.left[st.Name] {
+			l.Publish(i, topic, nil, 1, true)
+		}
+	}
+	s.left = nil
 	h.publish = func(site int, m wire.Message, _ time.Time) { l.Publish(site, m.Topic, m.Payload, m.QoS, m.Retain) }
 	return l, nil
 }
@@ -321,6 +339,10 @@ func (s *Service) readBack(h *house, l *link.Link, site int, topic string, paylo
 	if !ok {
 		s.Log.Warn("cleared what stood for a zone that the site no longer has", "topic", topic)
 		l.Publish(site, topic, nil, 1, true)
+		if p.Kind == wire.KindAdvice { // what is not read back goes with it
+			l.Publish(site, h.topics[site].State(p.Zone), nil, 1, true)
+			l.Publish(site, h.topics[site].Forecast(p.Zone), nil, 1, true)
+		}
 		return
 	}
 	h.control(zone, shard.Control{Kind: shard.ReadBack, Topic: topic, Payload: payload, Time: time.Now().UTC()})

@@ -147,17 +147,16 @@ func (l *Link) controlSession(i int) *session {
 	s.up = func(ctx context.Context, client mqtt.Client) {
 		l.echoed[i].Store(false)
 		l.handlers.Resync(i)
-		var reading sync.WaitGroup
-		reading.Add(1)
-		go func() {
-			defer reading.Done()
+		var beside sync.WaitGroup
+		beside.Go(func() {
 			if l.awaitTelemetry(ctx) {
 				l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})
-				l.readBack(ctx, s, client, i, &lastReadBack)
 			}
-		}()
+		})
+		// not only once telemetry is there: what must not stand is put right at once
+		beside.Go(func() { l.readBack(ctx, s, client, i, &lastReadBack) })
 		l.outboxes[i].serve(ctx, client)
-		reading.Wait()
+		beside.Wait()
 	}
 	return s
 }
@@ -205,7 +204,7 @@ func (l *Link) readBack(ctx context.Context, s *session, client mqtt.Client, i i
 	if err := wait(ctx, client.Unsubscribe(l.sites[i].ReadBack...), connectTimeout); err != nil && ctx.Err() == nil {
 		l.log.Warn("read-back could not be ended", "site", l.sites[i].ID, "error", err)
 	}
-	if !l.echoed[i].Load() {
+	if l.up[0].Load() && !l.echoed[i].Load() {
 		l.log.Warn("our own status did not come back: the broker may drop what we publish; allow this client to read and write its topics", "site", l.sites[i].ID)
 	}
 }
@@ -232,6 +231,9 @@ func (l *Link) Reaffirm(site int) {
 	l.outboxes[site].put(message{topic: s.Status, payload: s.Online, qos: 1, retain: true})
 }
 
+// Stay lets a site stay online at the end of Run: the same daemon is back at once.
+func (l *Link) Stay(site int) { l.control[site].stays.Store(true) }
+
 // Publish queues an output of a site and never blocks.
 func (l *Link) Publish(site int, topic string, payload []byte, qos byte, retain bool) {
 	l.outboxes[site].put(message{topic: topic, payload: payload, qos: qos, retain: retain})
@@ -257,7 +259,7 @@ func (l *Link) Backlog() int {
 }
 
 // Run keeps every session connected until ctx ends, then says offline on each
-// and disconnects.
+// whose site does not Stay, and disconnects.
 func (l *Link) Run(ctx context.Context) {
 	var running sync.WaitGroup
 	for _, s := range append([]*session{l.telemetry}, l.control...) {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"math/rand/v2"
+	"sync/atomic"
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
@@ -41,6 +42,7 @@ type session struct {
 	up        func(ctx context.Context, client mqtt.Client)
 	connected func(bool)
 	log       *slog.Logger
+	stays     atomic.Bool // no goodbye
 }
 
 // run connects, serves and connects again until ctx ends.
@@ -100,7 +102,7 @@ func (s *session) once(ctx context.Context) error {
 	}
 	stop()
 	<-done
-	if ended == nil && s.will != nil && client.IsConnectionOpen() {
+	if ended == nil && s.will != nil && !s.stays.Load() && client.IsConnectionOpen() {
 		// an orderly goodbye takes the will back, so say it ourselves
 		token := client.Publish(s.will.topic, 1, true, s.will.payload)
 		if err := wait(context.Background(), token, farewell); err != nil {

@@ -2,7 +2,9 @@ package link
 
 import (
 	"context"
+	"crypto/rand"
 	"fmt"
+	"strings"
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
@@ -32,7 +34,7 @@ func (e *OtherError) Error() string {
 func (l *Link) Precede(ctx context.Context, isOnline func(payload []byte) bool, standby bool) error {
 	status := make(chan Other, 64)
 	watch := &session{
-		settings: l.settings, name: "look-out", clientID: l.settings.ClientID + "-look-out",
+		settings: l.settings, name: "look-out", clientID: l.settings.ClientID + "-look-out-" + strings.ToLower(rand.Text()[:8]), // of two that wait, neither kicks out the other
 		log: l.log, connected: func(bool) {},
 		handle: func(m mqtt.Message) {
 			select {

@@ -1,0 +1,51 @@
+package service
+
+import (
+	"slices"
+
+	"rhizostat/service/link"
+	"rhizostat/service/site"
+)
+
+// reload reads the site files anew and tries whether zones can be made of them,
+// before anything of the old ones is given up.
+func (s *Service) reload() ([]*site.Site, error) {
+	sites, err := loadSites(s.Settings.Sites, s.Log)
+	if err != nil {
+		return nil, err
+	}
+	_, err = build(s.Settings, sites, 1, s.Log)
+	return sites, err
+}
+
+// stay lets the sites that are served on after a reload stay online meanwhile:
+// their offline would call a standby.
+func stay(h *house, l *link.Link, next []*site.Site) {
+	for i, old := range h.sites {
+		if slices.ContainsFunc(next, func(st *site.Site) bool { return st.Name == old.Name }) {
+			l.Stay(i)
+		}
+	}
+}
+
+// left are the retained topics of zones that their site no longer has, by site.
+// What the broker shows on the next connection would tell of them too, but a
+// controller should not have to wait for that.
+func left(h *house, next []*site.Site) map[string][]string {
+	out := map[string][]string{}
+	for _, st := range next {
+		stays := map[string]bool{}
+		for i := range st.Zones {
+			stays[st.Zones[i].Settings.Zone] = true
+		}
+		for _, w := range h.workers {
+			if zone := w.settings.Zone; w.settings.Site == st.Name && !stays[zone] {
+				for topic := range w.published {
+					out[st.Name] = append(out[st.Name], topic)
+				}
+				out[st.Name] = append(out[st.Name], w.topics.State(zone), w.topics.Forecast(zone))
+			}
+		}
+	}
+	return out
+}

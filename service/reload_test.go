@@ -1,0 +1,240 @@
+package service
+
+import (
+	"fmt"
+	"net"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"rhizostat/service/demo"
+	"rhizostat/service/wire"
+)
+
+// statuses notes all that is said on a site's status topic.
+type statuses struct {
+	mu  sync.Mutex
+	all []wire.Status
+}
+
+func followStatus(t *testing.T, b *demo.Broker, topic string) *statuses {
+	t.Helper()
+	s := new(statuses)
+	err := b.Subscribe(topic, func(_ string, payload []byte) {
+		status, err := wire.ParseStatus(payload)
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		s.all = append(s.all, status)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func (s *statuses) said() []wire.Status {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.Clone(s.all)
+}
+
+// online is the instance that was last said to be online, "" after an offline.
+func (s *statuses) online() string {
+	all := s.said()
+	if len(all) == 0 || all[len(all)-1].Status != wire.Online {
+		return ""
+	}
+	return all[len(all)-1].Instance
+}
+
+// newBroker is a broker of the test.
+func newBroker(t *testing.T) *demo.Broker {
+	t.Helper()
+	b, err := demo.NewBroker("127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := b.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return b
+}
+
+// environment is what a child needs to serve a site on a broker with a ledger of
+// its own.
+func environment(t *testing.T, broker, site string, more ...string) []string {
+	t.Helper()
+	return append([]string{
+		"RHIZOSTAT_BROKER=tcp://" + broker, "RHIZOSTAT_SITES=" + site, "RHIZOSTAT_LEDGER=" + filepath.Join(t.TempDir(), "rhizostat.db"),
+		"RHIZOSTAT_HTTP=127.0.0.1:0", "RHIZOSTAT_CLOCK=telemetry",
+	}, more...)
+}
+
+func (c *child) hangUp(t *testing.T) {
+	t.Helper()
+	if err := c.command.Process.Signal(syscall.SIGHUP); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func rewrite(t *testing.T, path, text string) {
+	t.Helper()
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// SIGHUP: a broken file changes nothing and says so, one that names a site twice
+// too; a good one is taken, what stood for a zone that has left is cleared, and
+// what was approved for the others stands. The site stays online throughout.
+func TestReload(t *testing.T) {
+	t.Parallel()
+	b := newBroker(t)
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	w, status := watch(t, b, "rhizostat/north/#"), followStatus(t, b, topics.Status())
+	whole := siteOf("north", 2)
+	path := writeSite(t, whole)
+	c := startChild(t, environment(t, b.Address, path)...)
+	defer c.end(t, syscall.SIGTERM)
+	advise(t, b, w, topics, 2)
+	for i := range 2 {
+		decide(t, b, topics, w.advice(t, topics, bench(i)), wire.Approve, "head grower")
+	}
+	eventually(t, 10*time.Second, text("two zones are approved and not both have setpoints"), func() bool {
+		return len(w.get(topics.Setpoint(bench(0)))) > 0 && len(w.get(topics.Setpoint(bench(1)))) > 0
+	})
+	approved := string(w.get(topics.Setpoint(bench(0))))
+
+	for i, broken := range []string{strings.Replace(whole, "pot-7l\n", "pot-8l\n", 1), strings.Replace(whole, "bench-1:", "bench-0:", 1)} {
+		rewrite(t, path, broken)
+		c.hangUp(t)
+		eventually(t, 10*time.Second, text("a broken file was not refused\n"+broken), func() bool {
+			return strings.Count(c.log.String(), "site files not reloaded; the old ones stay in use") == i+1
+		})
+	}
+	before := w.count(topics.State(bench(1)))
+	tell(t, b, "north", 2, 45*time.Minute, 60*time.Minute)
+	eventually(t, 10*time.Second, text("after a broken file a zone says nothing more"), func() bool { return w.count(topics.State(bench(1))) > before })
+
+	changed := strings.Replace(siteOf("north", 1), "    limits:", "    band: {full_point: 0.573, refill_point: 0.467}\n    limits:", 1)
+	rewrite(t, path, changed)
+	c.hangUp(t)
+	eventually(t, 15*time.Second, func() string { return "a zone has left and something of it stands\n" + c.log.String() }, func() bool {
+		return len(w.get(topics.Advice(bench(1)))) == 0 && len(w.get(topics.Setpoint(bench(1)))) == 0 &&
+			len(w.get(topics.SetpointNumber(bench(1), "shot_volume_ml"))) == 0 && len(w.get(topics.State(bench(1)))) == 0
+	})
+	eventually(t, 15*time.Second, text("the changed band was not taken"), func() bool {
+		tell(t, b, "north", 1, 65*time.Minute, 75*time.Minute)
+		state, err := wire.ParseState(w.get(topics.State(bench(0))))
+		return err == nil && fmt.Sprintf("%.3f %.3f", state.Band.FullPoint, state.Band.RefillPoint) == "0.573 0.467"
+	})
+	if now := string(w.get(topics.Setpoint(bench(0)))); now != approved {
+		t.Errorf("what was approved before the reload was %s and is %s", approved, now)
+	}
+	for _, s := range status.said() {
+		if s.Status != wire.Online {
+			t.Errorf("the site was said to be %s: a reload is no end", s.Status)
+		}
+	}
+}
+
+// A second daemon refuses with a sentence; a standby waits, does not step in for a
+// reload, and takes over when the first one ends.
+func TestStandby(t *testing.T) {
+	t.Parallel()
+	if testing.Short() {
+		t.Skip("it takes a refusal half a minute to be sure")
+	}
+	b := newBroker(t)
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	status := followStatus(t, b, topics.Status())
+	path := writeSite(t, siteOf("north", 1))
+	first := startChild(t, environment(t, b.Address, path)...)
+	eventually(t, 10*time.Second, text("the first daemon is not online"), func() bool { return status.online() != "" })
+	instance := status.online()
+
+	second := startChild(t, environment(t, b.Address, path)...)
+	standby := startChild(t, environment(t, b.Address, path, "RHIZOSTAT_STANDBY=true")...)
+	defer standby.end(t, syscall.SIGTERM)
+	ended := make(chan error, 1)
+	go func() { ended <- second.command.Wait() }()
+	eventually(t, 10*time.Second, text("the standby has not seen the first one"), func() bool {
+		return strings.Contains(standby.log.String(), "another daemon says it is online")
+	})
+	first.hangUp(t)
+	select {
+	case <-ended:
+	case <-time.After(time.Minute):
+		second.kill(t)
+		t.Fatal("a second daemon runs beside the first")
+	}
+	if code := second.command.ProcessState.ExitCode(); code != 1 {
+		t.Errorf("the second daemon ended with status %d, want 1", code)
+	}
+	said := strings.TrimSpace(second.log.String())
+	if last := said[strings.LastIndex(said, "\n")+1:]; !strings.Contains(last, "another daemon is online there") || !strings.Contains(last, "RHIZOSTAT_STANDBY=true") {
+		t.Errorf("it said %q", last)
+	}
+	if now := status.online(); now != instance {
+		t.Fatalf("after a reload of %s the site is served by %q", instance, now)
+	}
+	if strings.Count(first.log.String(), "site files reloaded") != 1 {
+		t.Errorf("the first daemon did not reload\n%s", first.log.String())
+	}
+	first.end(t, syscall.SIGTERM)
+	eventually(t, 15*time.Second, func() string { return "the standby has not taken over\n" + standby.log.String() }, func() bool {
+		now := status.online()
+		return now != "" && now != instance
+	})
+}
+
+// However the broker is away, the daemon ends in order and in time.
+func TestTheEndWhileTheBrokerIsAway(t *testing.T) {
+	t.Parallel()
+	nobody := func(t *testing.T) string { return fmt.Sprintf("127.0.0.1:%d", freePort(t)) }
+	mute := func(t *testing.T) string { // takes the connection and never says a word
+		l, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { l.Close() })
+		return l.Addr().String()
+	}
+	for name, address := range map[string]func(*testing.T) string{"nobody listens": nobody, "nobody answers": mute} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			environ := environment(t, address(t), writeSite(t, siteOf("north", 3)))
+			c := startChild(t, environ...)
+			file := strings.TrimPrefix(environ[2], "RHIZOSTAT_LEDGER=")
+			eventually(t, 10*time.Second, text("the daemon has not begun"), func() bool { _, err := os.Stat(file); return err == nil })
+			time.Sleep(time.Second)
+			c.end(t, syscall.SIGTERM)
+		})
+	}
+	t.Run("it has gone", func(t *testing.T) {
+		t.Parallel()
+		b, err := demo.NewBroker("127.0.0.1:0")
+		if err != nil {
+			t.Fatal(err)
+		}
+		status := followStatus(t, b, "rhizostat/north/status")
+		c := startChild(t, environment(t, b.Address, writeSite(t, siteOf("north", 3)))...)
+		eventually(t, 10*time.Second, text("the daemon is not online"), func() bool { return status.online() != "" })
+		if err := b.Close(); err != nil {
+			t.Fatal(err)
+		}
+		eventually(t, 10*time.Second, text("the daemon has not noticed"), func() bool { return strings.Contains(c.log.String(), "broker connection ended") })
+		c.end(t, syscall.SIGTERM)
+	})
+}
