@@ -78,14 +78,15 @@ const keptPoints = 288
 // finish acknowledges what is on record or answered. Events that the ledger did
 // not take wait, unacknowledged, for the next flush, for the engine knows of
 // them already and nobody is asked to say them again; so do the points of the
-// last day.
+// last day. What it would never take does not wait: it would keep all that comes
+// after it from the record.
 func (w *worker) finish(failed error) {
 	p := w.pending
 	w.pending = work{}
 	for _, ack := range p.acks {
 		ack()
 	}
-	if failed != nil && len(p.events)+len(p.points) > 0 {
+	if isFault(failed) && len(p.events)+len(p.points) > 0 {
 		w.touch()
 		w.pending.events, w.pending.told = p.events, p.told
 		w.pending.points = p.points[max(0, len(p.points)-keptPoints):]

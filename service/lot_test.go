@@ -1,0 +1,86 @@
+package service
+
+import (
+	"io"
+	"log/slog"
+	"math"
+	"testing"
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/service/ledger"
+	"rhizostat/service/shard"
+	"rhizostat/service/wire"
+)
+
+// Two zones of one lot, and of one of them something that no ledger takes: the
+// other's approval is on record and published, and the next lot is whole again.
+func TestWhatCannotBeWrittenOfOneZoneHoldsUpNoOther(t *testing.T) {
+	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", 2)), Clock: "telemetry", StateEvery: time.Minute}
+	sites, err := loadSites(settings.Sites, log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	h, err := newHouse(t.Context(), settings, sites, l, newMetrics("test"), 1, log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	standing := map[string]string{}
+	h.publish = func(_ int, m wire.Message, _ time.Time) { standing[m.Topic] = string(m.Payload) }
+	h.telemetry = func(zone int, r shard.Telemetry) { h.lots[0].shard.Telemetry(h.places[zone].index, r) }
+	h.control = func(zone int, c shard.Control) { h.lots[0].shard.Control(h.places[zone].index, c) }
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	for after := time.Duration(0); after <= 40*time.Minute; after += 5 * time.Minute {
+		for i := range 2 {
+			for p, name := range []string{"p1", "p2"} {
+				h.receive(topics.Telemetry(bench(i), name), reading(i, p, after), morning.Add(after))
+			}
+		}
+	}
+	h.lots[0].shard.DrainAll()
+	h.lots[0].flush()
+
+	approve := func(zone int) {
+		a := h.workers[zone].desk.Standing()
+		if a == nil || a.Approval.State != policy.StatePending {
+			t.Fatalf("nothing waits of %s: %+v", bench(zone), a)
+		}
+		d := wire.Decision{Advice: a.ID, Digest: a.Approval.Digest, Decision: wire.Approve, By: "head grower"}
+		payload, err := d.Marshal()
+		if err != nil {
+			t.Fatal(err)
+		}
+		h.person(topics.Decision(bench(zone)), payload, h.workers[zone].now, nil)
+	}
+	bad := h.workers[0]
+	bad.pending.points = append(bad.pending.points, ledger.Point{Site: "north", Zone: bench(0), At: morning, WaterContent: math.NaN()})
+	approve(0)
+	approve(1)
+	h.lots[0].flush()
+	if standing[topics.Setpoint(bench(0))] != "" || bad.desk.Pending() == false {
+		t.Error("what could not be recorded stands")
+	}
+	if standing[topics.Setpoint(bench(1))] == "" {
+		t.Error("one zone kept the other's approval from its setpoints")
+	}
+	if err := h.ledgerFault(); err != nil {
+		t.Errorf("the ledger is said not to be writable: %v", err)
+	}
+	approve(0)
+	h.lots[0].flush()
+	if standing[topics.Setpoint(bench(0))] == "" {
+		t.Error("what could not be written keeps all that comes after it from the record")
+	}
+	for i := range 2 {
+		moves, err := l.Moves(t.Context(), "north", bench(i), time.Time{}, farFuture)
+		if err != nil || len(moves) == 0 || moves[len(moves)-1].To != policy.StateApproved {
+			t.Errorf("%s: on record are %+v (%v)", bench(i), moves, err)
+		}
+	}
+}
