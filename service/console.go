@@ -208,6 +208,9 @@ func (c *Console) describe(s standing, diff bool) {
 	for _, text := range a.Cautions {
 		fmt.Fprintf(c.Out, "  caution: %s\n", text)
 	}
+	if older := s.older(); older != nil {
+		fmt.Fprintf(c.Out, "  in force meanwhile, until %s at most: %s\n", older.advice.ValidUntil.Local().Format(dayAndTime), older.advice.ID)
+	}
 	if diff {
 		c.differences(a, s.inForce)
 	}
@@ -262,7 +265,7 @@ func readable(name string, payload []byte) string {
 	return string(payload)
 }
 
-// pending keeps what waits for a person.
+// pending keeps what waits for a person or, for a withdrawal, what is approved.
 func pending(all []standing, verdict wire.Verdict) []standing {
 	var out []standing
 	for _, s := range all {
@@ -270,8 +273,24 @@ func pending(all []standing, verdict wire.Verdict) []standing {
 		if verdict == wire.Withdraw && state == policy.StateApproved || verdict != wire.Withdraw && state == policy.StatePending {
 			out = append(out, s)
 		}
+		if older := s.older(); verdict == wire.Withdraw && older != nil {
+			out = append(out, *older)
+		}
 	}
 	return out
+}
+
+// older is the advice in force where a newer one stands already, nil where it is
+// the same: from the evening on, tomorrow's stands while today's is followed.
+func (s *standing) older() *standing {
+	if s.inForce == nil || s.inForce.Advice == s.advice.ID {
+		return nil
+	}
+	f := s.inForce
+	return &standing{inForce: f, advice: &wire.Advice{
+		ID: f.Advice, Site: s.advice.Site, Zone: s.advice.Zone, Action: f.Action, ValidFrom: f.ValidFrom, ValidUntil: f.ValidUntil,
+		Setpoints: f.Setpoints, Approval: wire.Approval{Required: true, State: policy.StateApproved, Digest: f.Digest, By: f.ApprovedBy, At: f.ApprovedAt},
+	}}
 }
 
 // errRefused says that at least one decision was refused; the answers have

@@ -83,7 +83,7 @@ func (d *Decide) choose(all []standing) ([]standing, error) {
 			return nil, NotFoundError{fmt.Sprintf("nothing under %s/%s waits for %s; see rhizostat advice", d.Root, orAny(d.Site), d.Verdict)}
 		}
 		if !d.AllPending && len(chosen) > 1 {
-			return nil, NotFoundError{fmt.Sprintf("%d zones wait for %s; name one with --zone, its advice, or say --all-pending", len(chosen), d.Verdict)}
+			return nil, NotFoundError{fmt.Sprintf("%s can be said of %d: %s; name one with --zone or its advice, or say --all-pending", d.Verdict, len(chosen), several(chosen))}
 		}
 		return chosen, nil
 	}
@@ -95,12 +95,30 @@ func (d *Decide) choose(all []standing) ([]standing, error) {
 				chosen = append(chosen, s)
 				found = true
 			}
+			if older := s.older(); older != nil && older.advice.ID == id {
+				chosen = append(chosen, *older)
+				found = true
+			}
 		}
 		if !found {
 			return nil, NotFoundError{fmt.Sprintf("advice %s does not stand under %s/%s; see rhizostat advice", id, d.Root, orAny(d.Site))}
 		}
 	}
 	return chosen, nil
+}
+
+// several tells a few of them, for somebody who must choose.
+func several(chosen []standing) string {
+	const most = 4
+	var out []string
+	for i, s := range chosen {
+		if i == most {
+			out = append(out, "...")
+			break
+		}
+		out = append(out, fmt.Sprintf("%s/%s %s", s.advice.Site, s.advice.Zone, s.advice.ID))
+	}
+	return strings.Join(out, ", ")
 }
 
 // ask shows what is about to be decided, once for all.

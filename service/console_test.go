@@ -1,0 +1,70 @@
+package service
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/policy/advice"
+	"rhizostat/service/link"
+	"rhizostat/service/wire"
+)
+
+// From the evening on tomorrow's advice stands while today's is followed: a person
+// who withdraws means what is followed, and finds its id.
+func TestWithdrawWhatIsInForce(t *testing.T) {
+	b := newBroker(t)
+	s := newStill(t)
+	w := s.workers[0]
+	s.tell(0, 40*time.Minute)
+	s.decide(t, w.desk.Standing(), wire.Approve)
+	s.lots[0].flush()
+	today := w.desk.InForce(w.now)
+	s.tell(45*time.Minute, 11*time.Hour+15*time.Minute)
+	tomorrow := w.desk.Standing()
+	if today == nil || today.ID == tomorrow.ID || tomorrow.Approval.State != policy.StatePending || tomorrow.Action == advice.Inspect {
+		t.Fatalf("in force %+v, standing %+v", today, tomorrow)
+	}
+	said := make(chan wire.Decision, 8)
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	err := b.Subscribe(topics.Decision("+"), func(_ string, payload []byte) {
+		d, err := wire.ParseDecision(payload)
+		if err != nil {
+			t.Error(err)
+		}
+		said <- d
+		answer, err := wire.Accept(d, time.Now()).Marshal()
+		if err != nil {
+			t.Error(err)
+		}
+		if err := b.Publish(topics.DecisionResult(bench(0)), answer, false); err != nil {
+			t.Error(err)
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range s.published {
+		if m.Retain {
+			if err := b.Publish(m.Topic, m.Payload, true); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	var out bytes.Buffer
+	console := Console{Link: link.Settings{Broker: "tcp://" + b.Address, ClientID: "you"}, Root: "rhizostat", Out: &out}
+	if err := console.List(t.Context(), true, false); err != nil || !strings.Contains(out.String(), "in force meanwhile") || !strings.Contains(out.String(), today.ID) {
+		t.Errorf("the list names not what is in force (%v)\n%s", err, out.String())
+	}
+	for _, ids := range [][]string{nil, {today.ID}} {
+		d := Decide{Console: console, Verdict: wire.Withdraw, Advice: ids, By: "you", Wait: 5 * time.Second}
+		if err := d.Do(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if got := <-said; len(said) != 0 || got.Advice != today.ID || got.Digest != today.Approval.Digest {
+			t.Errorf("withdraw %v said %+v, and %d more; want %s alone", ids, got, len(said), today.ID)
+		}
+	}
+}
