@@ -87,9 +87,10 @@ type cycle struct {
 // planning is the bookkeeping of advice.
 type planning struct {
 	Sequence    uint32
-	IssuedForMs int64 // start of the latest irrigation day that an advice was issued for
-	IssuedMs    int64 // when
-	AskedToday  int32 // advice issued for the running day
+	ClockLog    float64 // ln of the odds that the controller runs the schedule, from the shots seen
+	IssuedForMs int64   // start of the latest irrigation day that an advice was issued for
+	IssuedMs    int64   // when
+	AskedToday  int32   // advice issued for the running day
 	AskedDayMs  int64
 	Closed      bool // a person rejected or withdrew for the running day: do not ask again
 	ClosedDayMs int64

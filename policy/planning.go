@@ -174,11 +174,11 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 		Situation: s, DayStart: day.Start, DaytimeEnd: day.DaytimeEnd, NextDayStart: day.Next, Location: z.settings.Location,
 		Band: band, SaturationPoint: z.ground.saturated, TotalPorosity: z.ground.profile.TotalPorosity(),
 		Limits: z.settings.Limits, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
-		Salt: z.salt(at), Recovering: z.m.Diagnosis.Recovering(at),
+		ByClock: z.byClock(), Salt: z.salt(at), Recovering: z.m.Diagnosis.Recovering(at),
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
 		Earliest: now.Add(z.settings.DecideBeforeFirstShot + decideTime),
 		Previous: z.previous(), Probes: z.readingsByProbe(),
-		LastPeak: z.m.Learned.Shots.LastPeak,
+		LastPeak: z.m.Learned.Shots.LastHeld,
 	}
 	if last := z.m.Learned.Shots.LastMs; last != 0 && at-last < 2*24*time.Hour.Milliseconds() {
 		r.LastShotAt = instant(last)

@@ -132,6 +132,7 @@ func (z *Zone) noteShot(at int64) {
 	if at >= c.SeenDayMs {
 		c.ShotsToday++
 	}
+	z.learnWay(at)
 	c.LastShotMs = max(c.LastShotMs, at)
 }
 

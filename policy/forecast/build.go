@@ -18,7 +18,7 @@ func Build(z *learning.Zone, c *learning.Constants, atMs int64, steps int, s *Si
 	s.At = time.UnixMilli(atMs).UTC()
 	// Reported water that is still coming in is as good as there.
 	coming := z.Capture.Mean * z.Shots.ComingML / z.Volume(c)
-	s.WaterContent, s.WaterContentSD = math.Min(level+coming, math.Max(level, c.MaxMean)), sd
+	s.WaterContent, s.WaterContentSD = z.Held(c, math.Min(level+coming, math.Max(level, c.MaxMean))), sd
 	s.VolumeML = z.Volume(c)
 	s.Capacity, s.CapacitySD = z.Capacity.Mean, z.Capacity.SD()
 	s.Capture, s.CaptureSD = z.Capture.Mean, z.Capture.SD()

@@ -120,7 +120,7 @@ func (z *Zone) afresh(at int64, w float64) {
 	z.Ticks.forget()
 	z.FellFrom, z.FellTicks = 0, 0
 	z.Zigzag.begin(at, w)
-	z.Shots.StartMs, z.Shots.Rising, z.Shots.LastPeak, z.Shots.ComingML = 0, false, 0, 0
+	z.Shots.StartMs, z.Shots.Rising, z.Shots.LastPeak, z.Shots.LastHeld, z.Shots.ComingML = 0, false, 0, 0, 0
 	z.Block = Block{}
 	z.openInterval(at, w)
 	z.Level, z.LevelVar = w, math.Max(z.LevelVar, 1e-5)

@@ -38,6 +38,20 @@ func (z *Zone) Volume(c *Constants) float64 {
 	return c.VolumeML / z.Gain.Mean
 }
 
+// Held is a water content, m3/m3, less what a probe near an emitter shows too
+// much of a watering that it still feels: of a known volume no more can be there
+// than was given.
+func (z *Zone) Held(c *Constants, level float64) float64 {
+	s := &z.Shots
+	if s.StartMs == 0 || !s.Known || !(s.GivenML > 0) {
+		return level
+	}
+	kept := math.Min(z.Capture.Mean+z.Capture.SD(), 1) * s.GivenML
+	most := s.Before + (kept-z.Open.ModelML)/z.Volume(c)
+	most = math.Max(most, math.Max(s.Before-z.Open.ModelML/z.Volume(c), 0))
+	return math.Min(level, most)
+}
+
 // gained keeps what was seen while the gain moves from before: falls of the
 // water content stay, the water that they stand for does not.
 func (z *Zone) gained(before float64) {

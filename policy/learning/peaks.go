@@ -24,7 +24,8 @@ type ShotState struct {
 	ReportedAt int64 // newest volume report, to know a zone whose waterings are reported
 	LastMs     int64 // start of the newest watering of all
 	LastPeak   float64
-	DayFirstMs int64 // first shot of the irrigation day
+	LastHeld   float64 // what the balance makes of that peak: a probe near the emitter overshoots
+	DayFirstMs int64   // first shot of the irrigation day
 	// A small rise waits for the next tick to confirm it.
 	MaybeMs     int64 // when it began, 0: none waits
 	MaybeBefore float64

@@ -232,7 +232,11 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 	}
 	if s.SeenMs != 0 {
 		z.Ticks.watered(s.Top - s.Before)
-		s.LastPeak = s.Top
+		s.LastPeak, s.LastHeld = s.Top, s.Top
+		if s.Known {
+			held := s.Before + z.Capture.Mean*s.GivenML/z.Volume(c)
+			s.LastHeld = math.Min(s.Top, math.Max(held, w))
+		}
 	}
 	if ev != nil {
 		ev.EndedAtMs, ev.EndedML = s.StartMs, s.GivenML

@@ -23,7 +23,7 @@ func Best(r *Request, s *Scratch) Proposal {
 	}
 	c, _ := s.search()
 	wet := s.evaluate(&c, allMembers)
-	if len(s.schedule) == 0 || dry.Cost <= wet.Cost-wet.Change {
+	if len(s.schedule) == 0 || dry.Cost <= wet.Cost-wet.Change && dry.Band+dry.Saturation <= wet.Band+wet.Saturation+mayWait {
 		return s.withhold(&none)
 	}
 	if s.hasBefore {
@@ -31,6 +31,11 @@ func Best(r *Request, s *Scratch) Proposal {
 	}
 	return s.irrigate(&c, wet)
 }
+
+// mayWait is how much longer a day without water may be out of the band than
+// one with it, in hours: no night or drain on target is worth a zone that dries
+// out. Common practice, no source.
+const mayWait = 0.5
 
 // sameIsFine is how much more yesterday's numbers may cost before they change,
 // in hours outside the band. Common practice, no source.

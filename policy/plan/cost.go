@@ -21,10 +21,20 @@ const (
 	// mostDryback bounds what one night can cost, h: a night that is far off
 	// anyway says nothing about the day.
 	mostDryback = 5.0
-	// The night should start near the full point: per band width below it, beyond
-	// the share of the width that is near enough.
-	weightNightStart = 1.5
-	nightStartNear   = 0.3
+	// By day the zone is held in its upper band, and dries back from there: the
+	// upper band reaches upperShare of the wanted dryback, at least upperLeast m3/m3,
+	// below the full point or the container's capacity. Each hour of daytime that
+	// the zone is one wanted dryback below it between its first and last shot costs
+	// weightSunk; a night that starts so low costs weightNightStart, up to
+	// mostNightStart.
+	weightSunk       = 0.5
+	weightNightStart = 3.0
+	mostNightStart   = 6.0
+	upperShare       = 0.25
+	upperLeast       = 0.01
+	leastDryback     = 0.02 // m3/m3, of a site that wants hardly any
+	// An hour that the first shot comes later than usual.
+	weightLate = 0.3
 	// Off by scaleDrain the drain fraction costs 0.41, off by three times that 2.2; a
 	// site that asks for much drain has asked for the wetter hours that it takes.
 	weightDrain = 1.0
@@ -85,8 +95,7 @@ func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 		dry += night(o.lastNight - band.OvernightDryback)
 	}
 	score.OvernightDryback += weight * p.OvernightDryback * dry
-	score.NightStart += weight * p.OvernightDryback * weightNightStart *
-		math.Max(0, (band.FullPoint-o.nightStart)/band.Width()-nightStartNear)
+	score.NightStart += weight * p.OvernightDryback * (weightSunk*o.sunkH + weightLate*o.lateH + bounded(weightNightStart*s.below(o.nightPeak), mostNightStart))
 
 	if o.given > 0 {
 		// In shares of the whole day's water: a small rest of a day drains little,
@@ -132,6 +141,10 @@ func (s *Scratch) lay(k *controls, lean int) {
 	s.run(&m, k, false, true, &o)
 }
 
+// leastWay is the least share that either way of following a plan has in its
+// cost: controllers are changed, and a plan must be good both ways.
+const leastWay = 0.2
+
 // both runs the schedule by clock and the plan by trigger.
 func (s *Scratch) both(k *controls, members int) Score {
 	var score Score
@@ -149,15 +162,19 @@ func (s *Scratch) both(k *controls, members int) Score {
 		} else {
 			s.run(m, k, true, false, &byClock)
 		}
-		s.add(&score, &byTrigger, weight/2)
-		s.add(&score, &byClock, weight/2)
+		s.add(&score, &byTrigger, weight*(1-s.clockShare))
+		s.add(&score, &byClock, weight*s.clockShare)
 		s.mostGiven = math.Max(s.mostGiven, byTrigger.given)
 		if i == 0 {
 			s.mostGiven = math.Max(byTrigger.given, byClock.given)
 			s.expected = byClock
 			s.expectedTrigger = byTrigger
-			far := byClock.dayBelow > 2 && byClock.belowH > 2 && byClock.trough < s.band.RefillPoint-0.5*s.band.Width()
-			score.HardLimitNear = byClock.saturatedH > 1 || far
+			o := &byClock
+			if s.clockShare < 0.5 {
+				o = &byTrigger
+			}
+			far := o.dayBelow > 2 && o.belowH > 2 && o.trough < s.band.RefillPoint-0.5*s.band.Width()
+			score.HardLimitNear = o.saturatedH > 1 || far
 		}
 	}
 	return score

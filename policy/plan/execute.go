@@ -40,7 +40,9 @@ type outcome struct {
 	shots, nightShots      int
 	peak, trough           float64 // m3/m3
 	lastNight, comingNight float64 // overnight drybacks, m3/m3
-	nightStart             float64 // water content when the daytime ends, m3/m3
+	nightPeak              float64 // the peak that the night dries back from, m3/m3
+	sunkH                  float64 // h between the first and the last shot below the upper band, in wanted drybacks below it
+	lateH                  float64 // h that the first shot comes later than growers like
 	nightUptake            float64 // mL after the last shot
 	end                    float64 // water content when the next day starts, m3/m3
 }
@@ -55,19 +57,20 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 	g, e, b := &s.grid, &s.edges, s.balanceOf(m)
 	w, lastPeak, last, next := m.start, m.peak, max(g.lastShot, s.committedLast), 0
 	rewet, rewetDone := !s.req.TargetReached, s.req.TargetReached
-	end := min(g.steps, g.next+s.nextFirst(c.first))
-	if c.none {
-		end = g.next
-	}
-	first := true
+	end := min(g.steps, g.next+latestFirst)
+	first, sunk := true, 0.0 // since the last shot
+	earliest := lastPeak - w // dryback when the next day starts
 	for k := g.dayStart; k < end; {
-		if k <= g.dayEnd {
-			o.nightStart = w
+		if k == g.next {
+			earliest = lastPeak - w
 		}
 		if to := s.quietUntil(k, end, c, byClock, next, last, rewet, w+m.reading, b.uptake*b.perML); to > k+1 {
 			if after, ok := s.coast(&b, w, k, to); ok {
 				taken := b.uptake * (s.drunk[to] - s.drunk[k])
 				o.nightUptake += taken
+				if k < g.dayEnd {
+					sunk += float64(to-k) * (s.below(w) + s.below(after)) / 2
+				}
 				w, k = after, to
 				if k <= g.next {
 					o.uptake += taken
@@ -100,7 +103,11 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 			if first {
 				first = false
 				o.lastNight = lastPeak - w
+				o.lateH = math.Max(0, float64(k-g.dayStart-usualFirst)*stepHours)
+			} else {
+				o.sunkH += sunk * stepHours
 			}
+			sunk = 0
 			last = k
 			o.shots++
 			o.nightUptake = 0
@@ -123,15 +130,29 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 				rewetDone = w+m.reading >= c.target
 			}
 			e.judge(w, k < g.dayEnd, o)
+			if k < g.dayEnd {
+				sunk += s.below(w)
+			}
 			o.end = w
 		}
 		k++
 	}
+	o.nightPeak = lastPeak
 	if first {
 		o.lastNight = lastPeak - w
+		// A day without water is well where the zone stays within a wanted
+		// dryback of its upper band.
+		o.nightPeak = o.end + s.band.OvernightDryback
 	}
-	o.comingNight = lastPeak - w
+	if g.next > g.steps-1 {
+		earliest = lastPeak - w
+	}
+	o.comingNight = clamp(s.band.OvernightDryback, earliest, math.Max(earliest, lastPeak-w))
 }
+
+// below is how far a water content lies under the upper band, in overnight
+// drybacks wanted.
+func (s *Scratch) below(w float64) float64 { return math.Max(0, s.upper-w) * s.perDryback }
 
 // quietUntil is the first step from k on, at most end, in which a shot may come;
 // the ends of daytime and irrigation day are never passed over. Fall is what the zone
@@ -178,23 +199,15 @@ func (s *Scratch) coast(b *balance, w float64, k, to int) (after float64, ok boo
 	return after, ok
 }
 
-// nextFirst is how many steps after the start of the next day its first shot is
-// thought to come: as long as on the planned day or, where that runs already, as
-// on the day of the plan before.
-func (s *Scratch) nextFirst(first int) int {
-	if s.running {
-		return s.runningFirst
-	}
-	return max(0, min(first-s.grid.dayStart, mostNextFirst))
-}
-
-// usualFirst is the next day's first shot, in steps, where nothing is known of
-// it: an hour after the day starts (common practice, no source).
-const usualFirst = 12
-
-// mostNextFirst bounds how late the next day's first shot is thought to come,
-// in steps: 6 h after the day starts.
-const mostNextFirst = 72
+// The next day's first shot is that day's own choice, made with the night's
+// course known: it comes when the wanted dryback is reached, between the day's
+// start and latestFirst steps, 3 h, after it. usualFirst is how long after the
+// day's start, in steps, it comes without being late: 2 h (common practice, no
+// source: one to two hours after sunrise or lights-on).
+const (
+	latestFirst = 36
+	usualFirst  = 24
+)
 
 // edges are the band and the saturation point, softened by how well the water
 // content is known.

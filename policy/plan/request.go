@@ -29,6 +29,10 @@ type Request struct {
 	FlowMLPerS      float64 // into one container; 0 unknown: no run times, whole mL only
 	Salt            Salt
 
+	// ByClock is how likely the zone's controller runs the schedule rather than
+	// the trigger, 0 to 1; 0.5 where nothing is known.
+	ByClock float64
+
 	Recovering      bool
 	Quorum          bool // enough probes are healthy
 	Healthy, Needed int  // probes, for the words only

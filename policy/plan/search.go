@@ -24,10 +24,12 @@ type Scratch struct {
 	schedule         []slot
 	committedLast    int
 	firstNightCounts bool
-	running          bool // the planned day has begun
-	runningFirst     int  // steps from day start to first shot, then
-	mostTarget       int  // ticks
-	leastTrigger     int  // ticks
+	running          bool    // the planned day has begun
+	clockShare       float64 // of following by clock in the cost
+	upper            float64 // water content from which the zone is in its upper band, m3/m3
+	perDryback       float64 // 1 over the overnight dryback wanted
+	mostTarget       int     // ticks
+	leastTrigger     int     // ticks
 	before           candidate
 	hasBefore        bool
 	mostGiven        float64 // by trigger, over the members of the last evaluation
@@ -70,13 +72,12 @@ func (s *Scratch) begin(r *Request) {
 	s.mostTarget = max(2, ticksDown(top))
 	s.leastTrigger = min(max(1, ticksUp(s.band.RefillPoint)), s.mostTarget-1)
 	s.before, s.hasBefore = s.candidateOf(r.Previous)
-	s.running, s.runningFirst = r.DayStart.Before(r.Situation.At), usualFirst
-	if sp := r.Previous; s.running && sp != nil && !sp.FirstShotAt.IsZero() {
-		s.runningFirst = clampInt(s.stepOfDay(sp, sp.FirstShotAt)-s.grid.stepBefore(r.DayStart), 0, mostNextFirst)
-	}
+	s.clockShare = clamp(r.ByClock, leastWay, 1-leastWay)
+	s.running = r.DayStart.Before(r.Situation.At)
+	dryback := math.Max(s.band.OvernightDryback, leastDryback)
+	s.perDryback = 1 / dryback
+	s.upper = math.Min(s.band.FullPoint, r.Situation.Capacity) - math.Max(upperLeast, upperShare*dryback)
 }
-
-func clampInt(x, low, high int) int { return min(max(x, low), high) }
 
 func edgesOf(b *hydraulics.Band, r *Request) edges {
 	e := edges{full: b.FullPoint, refill: b.RefillPoint, saturation: r.SaturationPoint}
@@ -135,7 +136,7 @@ func (s *Scratch) guess() candidate {
 		w, _, _ = b.step(w, 0, s.uptake[k])
 	}
 	wanted := s.band.OvernightDryback * s.req.Situation.VolumeML
-	end := min(g.steps, g.next+s.nextFirst(first))
+	end := min(g.steps, g.next+latestFirst/2)
 	last, sum := end-1, 0.0
 	for last > first && sum < wanted {
 		sum += s.uptake[last]

@@ -181,7 +181,7 @@ func TestSeasons(t *testing.T) {
 		{"thirsty", pot(12000, 4000), sound, 0.98, 0.8, [2]float64{0.05, 0.15}},
 		{"thirsty", pot(12000, 4000), clock, 0.80, 0.8, [2]float64{0.05, 0.15}},
 		{"tiny", pot(300, 200), sound, 0.96, 0.35, [2]float64{0.05, 0.15}}, // a shot is three times what a night may be off
-		{"tiny", pot(300, 200), clock, 0.65, 0.6, [2]float64{0.05, 0.16}},
+		{"tiny", pot(300, 200), clock, 0.6, 0.6, [2]float64{0.05, 0.16}},
 	} {
 		res := c.x.play(c.r, 40)
 		inBand, nights, drain := res.inBand/res.daytime, res.drybackShare(), res.drained/math.Max(1, res.given)

@@ -45,7 +45,7 @@ func pot(volumeML, uptakeML float64) *Request {
 		SaturationPoint: 0.66, TotalPorosity: 0.75,
 		Limits:     Limits{MaxShotML: 0.05 * volumeML, MaxDailyML: 3 * uptakeML, MinIntervalMin: 15},
 		Priorities: DefaultPriorities(), FlowMLPerS: 2.0 / 3.6,
-		Quorum: true, Healthy: 2, Needed: 1, LastPeak: 0.60,
+		ByClock: 0.5, Quorum: true, Healthy: 2, Needed: 1, LastPeak: 0.60,
 	}
 }
 

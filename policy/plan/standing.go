@@ -71,7 +71,7 @@ func Rescore(standing *advice.Setpoints, r *Request, s *Scratch) Score {
 // of daytime outside the band, and this share of its own cost. People must not
 // be asked all day. Near a hard limit less will do. Common practice, no source.
 const (
-	materialHours     = 2.0
+	materialHours     = 3.0
 	materialShare     = 0.3
 	materialHoursHard = 0.5
 	// A dryback, a drain fraction or an EC that is off can wait for the evening's

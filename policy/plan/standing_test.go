@@ -86,8 +86,8 @@ func TestKeep(t *testing.T) {
 	}{
 		{"the same", Score{Band: 3}, Score{Band: 3}, true},
 		{"an hour more", Score{Band: 3}, Score{Band: 2}, true},
-		{"two and a half hours more", Score{Band: 4}, Score{Band: 1.5}, false},
-		{"of saturation", Score{Band: 1, Saturation: 3.5}, Score{Band: 1, Saturation: 1}, false},
+		{"three and a half hours more", Score{Band: 5}, Score{Band: 1.5}, false},
+		{"of saturation", Score{Band: 1, Saturation: 4.5}, Score{Band: 1, Saturation: 1}, false},
 		{"two hours of a bad day", Score{Band: 10}, Score{Band: 8}, true},
 		{"a dryback can wait for the evening", Score{Band: 1, OvernightDryback: 5}, Score{Band: 1}, true},
 		{"shots and change are no reason", Score{Band: 1, Shots: 4, Change: 3}, Score{Band: 1}, true},
