@@ -174,7 +174,7 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 		Situation: s, DayStart: day.Start, DaytimeEnd: day.DaytimeEnd, NextDayStart: day.Next, Location: z.settings.Location,
 		Band: band, SaturationPoint: z.ground.saturated, TotalPorosity: z.ground.profile.TotalPorosity(),
 		Limits: z.settings.Limits, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
-		ByClock: z.byClock(), Salt: z.salt(at), Recovering: z.m.Diagnosis.Recovering(at),
+		LevelSD: z.m.Panel.Consensus.LevelSD(), ByClock: z.byClock(), Salt: z.salt(at), Recovering: z.m.Diagnosis.Recovering(at),
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
 		Earliest: now.Add(z.settings.DecideBeforeFirstShot + decideTime),
 		Previous: z.previous(), Probes: z.readingsByProbe(),

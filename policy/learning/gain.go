@@ -19,8 +19,8 @@ var gainPace = pace{low: 0.6, high: 1.6, drift: 0.004, allowance: 0.012, known: 
 // more of a dry one; gain: what layered containers make of probes at a third to
 // half of their height. Common practice, no source.
 const (
-	captureMean, captureSD = 0.93, 0.07
-	gainSD                 = 0.1
+	captureMean, captureSD = 0.93, 0.05
+	gainSD                 = 0.12
 )
 
 // beginSoil sets the priors of what the substrate does with water.

@@ -36,7 +36,7 @@ func (z *Zone) lookBack(c *Constants, now int64) {
 	switch missing := -innovation * z.Volume(c); {
 	case missing > mustDrain*given:
 		z.OverfullMs = now
-	case !z.overfull(now, given):
+	case innovation < 0 && !z.overfull(now, given):
 		byCapacity = 0
 	}
 	byGain := 0.0

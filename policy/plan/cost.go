@@ -17,24 +17,27 @@ const (
 	// 0.62, off by twice that 1.85, before it is bounded; two nights count, the one
 	// before and the one after.
 	weightDryback = 1.5
-	scaleDryback  = 0.008 // m3/m3
+	scaleDryback  = 0.005 // m3/m3
 	// mostDryback bounds what one night can cost, h: a night that is far off
 	// anyway says nothing about the day.
 	mostDryback = 5.0
 	// By day the zone is held in its upper band, and dries back from there: the
 	// upper band reaches upperShare of the wanted dryback, at least upperLeast m3/m3,
-	// below the full point or the container's capacity. Each hour of daytime that
-	// the zone is one wanted dryback below it between its first and last shot costs
-	// weightSunk; a night that starts so low costs weightNightStart, up to
-	// mostNightStart.
-	weightSunk       = 0.5
-	weightNightStart = 3.0
-	mostNightStart   = 6.0
-	upperShare       = 0.25
+	// below the full point or the container's capacity, and below the full point by
+	// half of what the probes may be off: no drainage mends that. Half a wanted dryback
+	// below it, within sunkLeast and sunkMost m3/m3, is sunk: an hour of daytime there
+	// between the first and the last shot costs weightSunk, a night that starts there
+	// weightNightStart, up to mostNightStart however low it starts.
+	weightSunk       = 0.3
+	weightNightStart = 4.0
+	mostNightStart   = 8.0
+	upperShare       = 0.1
 	upperLeast       = 0.01
-	leastDryback     = 0.02 // m3/m3, of a site that wants hardly any
+	sunkShare        = 0.5
+	sunkLeast        = 0.015
+	sunkMost         = 0.03
 	// An hour that the first shot comes later than usual.
-	weightLate = 0.3
+	weightLate = 0.5
 	// Off by scaleDrain the drain fraction costs 0.41, off by three times that 2.2; a
 	// site that asks for much drain has asked for the wetter hours that it takes.
 	weightDrain = 1.0
@@ -97,11 +100,15 @@ func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 	score.OvernightDryback += weight * p.OvernightDryback * dry
 	score.NightStart += weight * p.OvernightDryback * (weightSunk*o.sunkH + weightLate*o.lateH + bounded(weightNightStart*s.below(o.nightPeak), mostNightStart))
 
-	if o.given > 0 {
+	if o.given > 0 || s.salt.leach {
 		// In shares of the whole day's water: a small rest of a day drains little,
 		// whatever its fraction.
 		day := math.Max(o.uptake, s.req.GivenML+o.given)
-		x := weightDrain * off((o.drain-s.salt.wanted*o.given)/day/scaleDrain)
+		wanted := s.salt.wanted * o.given
+		if s.salt.leach {
+			wanted = math.Max(wanted, s.salt.wanted*o.uptake) // a day without water flushes nothing
+		}
+		x := weightDrain * off((o.drain-wanted)/day/scaleDrain)
 		if s.salt.leach {
 			x *= leachFactor
 		}

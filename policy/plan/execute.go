@@ -41,7 +41,7 @@ type outcome struct {
 	peak, trough           float64 // m3/m3
 	lastNight, comingNight float64 // overnight drybacks, m3/m3
 	nightPeak              float64 // the peak that the night dries back from, m3/m3
-	sunkH                  float64 // h between the first and the last shot below the upper band, in wanted drybacks below it
+	sunkH                  float64 // h between the first and the last shot below the upper band, times how far below
 	lateH                  float64 // h that the first shot comes later than growers like
 	nightUptake            float64 // mL after the last shot
 	end                    float64 // water content when the next day starts, m3/m3
@@ -150,9 +150,9 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 	o.comingNight = clamp(s.band.OvernightDryback, earliest, math.Max(earliest, lastPeak-w))
 }
 
-// below is how far a water content lies under the upper band, in overnight
-// drybacks wanted.
-func (s *Scratch) below(w float64) float64 { return math.Max(0, s.upper-w) * s.perDryback }
+// below is how far a water content lies under the upper band, in depths that
+// count as sunk.
+func (s *Scratch) below(w float64) float64 { return math.Max(0, s.upper-w) * s.perSunk }
 
 // quietUntil is the first step from k on, at most end, in which a shot may come;
 // the ends of daytime and irrigation day are never passed over. Fall is what the zone

@@ -29,6 +29,9 @@ type Request struct {
 	FlowMLPerS      float64 // into one container; 0 unknown: no run times, whole mL only
 	Salt            Salt
 
+	// LevelSD is how far the whole zone's water content may lie off what its probes
+	// make of it, m3/m3: they may all be off alike.
+	LevelSD float64
 	// ByClock is how likely the zone's controller runs the schedule rather than
 	// the trigger, 0 to 1; 0.5 where nothing is known.
 	ByClock float64

@@ -27,7 +27,7 @@ type Scratch struct {
 	running          bool    // the planned day has begun
 	clockShare       float64 // of following by clock in the cost
 	upper            float64 // water content from which the zone is in its upper band, m3/m3
-	perDryback       float64 // 1 over the overnight dryback wanted
+	perSunk          float64 // 1 over how far below that it is sunk
 	mostTarget       int     // ticks
 	leastTrigger     int     // ticks
 	before           candidate
@@ -74,9 +74,15 @@ func (s *Scratch) begin(r *Request) {
 	s.before, s.hasBefore = s.candidateOf(r.Previous)
 	s.clockShare = clamp(r.ByClock, leastWay, 1-leastWay)
 	s.running = r.DayStart.Before(r.Situation.At)
-	dryback := math.Max(s.band.OvernightDryback, leastDryback)
-	s.perDryback = 1 / dryback
-	s.upper = math.Min(s.band.FullPoint, r.Situation.Capacity) - math.Max(upperLeast, upperShare*dryback)
+	dryback := s.band.OvernightDryback
+	s.perSunk = 1 / clamp(sunkShare*dryback, sunkLeast, sunkMost)
+	// A capacity believed too low is found out only by filling up to it: where
+	// drain is wanted anyway, the day aims as high as the container may hold.
+	holds := r.Situation.Capacity
+	if s.band.DrainFraction > 0 {
+		holds += clamp(r.Situation.CapacitySD, 0, 0.02)
+	}
+	s.upper = math.Min(s.band.FullPoint-clamp(r.LevelSD, 0, mostWaterSD)/2, holds) - math.Max(upperLeast, upperShare*dryback)
 }
 
 func edgesOf(b *hydraulics.Band, r *Request) edges {
