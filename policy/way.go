@@ -9,12 +9,13 @@ import (
 // The shots tell: by clock they come at the times of the schedule, by trigger
 // only now and then. The first shot and the rewet come alike.
 const (
-	// How far before and after its time a scheduled shot may be seen: reports come
-	// a minute early or after the run, rises show later. The run comes on top.
-	wayBefore, wayAfter = 3 * time.Minute, 8 * time.Minute
+	// How far before and after its time a scheduled shot may be seen: a rise is
+	// dated by the reading before it, a report comes after the run, which comes on
+	// top.
+	wayBefore, wayAfter = 11 * time.Minute, 8 * time.Minute
 	// What a shot on time and one off it tell, ln of odds: by clock 97 in 100
-	// are on time, by trigger some 40 are (common practice, no source).
-	wayOnTime, wayOffTime = 0.9, -3.0
+	// are on time, by trigger some 50 are (common practice, no source).
+	wayOnTime, wayOffTime = 0.6, -3.0
 	// wayMost bounds what is believed, so that a new controller is found out
 	// within a day or two.
 	wayMost = 4.0
