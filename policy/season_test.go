@@ -88,10 +88,14 @@ var seasonBounds = []struct {
 	{"the 6 h forecast's error under an executed plan, m3/m3", func(t *tally) float64 { return average(t.errors[0][2].own) }, 0.008},
 	{"the share of 6 h forecasts outside their interval", func(t *tally) float64 { return 1 - average(t.errors[0][2].covered) }, 0.2},
 	{"the median error of 24 h uptake", func(t *tally) float64 { return middle(t.uptake) }, 0.2},
-	{"the share of daytime out of the band, as the engine sees it", func(t *tally) float64 { return 1 - average(t.inBandSeen) }, 0.35},
+	{"the share of daytime out of the band, as the engine sees it", func(t *tally) float64 { return 1 - average(t.inBandSeen) }, 0.12},
+	{"the share of daytime out of the band by truth", func(t *tally) float64 { return 1 - average(t.inBand) }, 0.2},
 	{"the mean error of the overnight dryback, m3/m3", func(t *tally) float64 { return average(absolute(t.dryback)) }, 0.02},
-	{"saturated hours a day", func(t *tally) float64 { return average(t.saturatedH) }, 1},
-	{"decisions asked a zone and day", func(t *tally) float64 { return average(t.asked) }, 2.5},
+	{"the median error of 24 h drain, of the water given", func(t *tally) float64 { return middle(t.drain) }, 0.08},
+	// One zone in thirty has probes that read 0.05 low where the full point lies
+	// as near to saturation: among a dozen zones it makes an hour of the mean.
+	{"saturated hours a day", func(t *tally) float64 { return average(t.saturatedH) }, 1.5},
+	{"decisions asked a zone and day", func(t *tally) float64 { return average(t.asked) }, 1.5},
 }
 
 // line is a zone in short.
