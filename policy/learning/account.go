@@ -59,6 +59,7 @@ func (z *Zone) Drain(c *Constants, atMs int64, volumeML float64) {
 	a.DrainMs = z.AtMs
 	if volumeML > 0 {
 		a.Reported[a.Head] += float32(volumeML)
+		z.caught(c)
 	}
 }
 

@@ -42,6 +42,7 @@ type Zone struct {
 	Capacity   Estimate // apparent container capacity, m3/m3
 	OverfullMs int64    // newest sign that the container was filled over it, 0: none
 	StoodMs    int64    // newest sight of a water content that stands above it, 0: none
+	CaughtMs   int64    // newest sight of it by drain that was caught, 0: none
 	DrainLog   Estimate // ln of the e-folding time of water above capacity, s
 
 	Ticks   Ticks
