@@ -28,6 +28,9 @@ const (
 	// askAgain is how long after an undecided advice the same day is planned
 	// anew, and how long after a replacement the next may come.
 	askAgain = 3 * time.Hour
+	// youngFor is how long a zone's numbers move so fast that people are asked
+	// again during the day only near a hard limit.
+	youngFor = 48 * time.Hour
 	// mostADay bounds what people are asked for one zone and day.
 	mostADay = 3
 	// quorumGrace is how long probes may be away before a person is asked to
@@ -147,6 +150,9 @@ func (z *Zone) reconsider(at int64) {
 	if best.Action == advice.Inspect || plan.Keep(standing, best.Score) {
 		return
 	}
+	if young := at-z.m.FirstMs < youngFor.Milliseconds(); young && !(standing.HardLimitNear && !best.Score.HardLimitNear) {
+		return
+	}
 	p.IssuedMs = at
 	best.Reasons = append(best.Reasons, plan.Superseded(standing, best.Score))
 	z.put(at, day, r, &best)
@@ -220,8 +226,15 @@ func (z *Zone) previous() *advice.Setpoints {
 	return nil
 }
 
+// lowestReading is how many standard deviations below its course the lowest of
+// about ten readings lies: the mean of the least of ten standard normals is -1.54
+// (Tippett 1925; from memory).
+const lowestReading = 1.54
+
 // readingsByProbe says what each healthy probe reads when the zone's water
-// content is known: its place in the profile, and its own learned offset.
+// content is known: its place in the profile, its own learned offset, and how far
+// below its course the lowest of some readings lies. A controller that compares
+// single readings with a trigger acts on the lowest.
 func (z *Zone) readingsByProbe() []plan.ProbeReading {
 	var out []plan.ProbeReading
 	for i := range z.settings.Probes {
@@ -230,11 +243,12 @@ func (z *Zone) readingsByProbe() []plan.ProbeReading {
 			continue
 		}
 		table, weighs := z.ground.tables[i], z.settings.Probes[i].Calibration.Kind == "weight"
+		lowest := lowestReading * float64(z.m.Panel.Health[i].Noise)
 		out = append(out, plan.ProbeReading{ID: z.settings.Probes[i].ID, Reading: func(mean float64) float64 {
 			if weighs {
-				return mean + offset
+				return mean + offset - lowest
 			}
-			return table.Reading(mean + offset)
+			return table.Reading(mean+offset) - lowest
 		}})
 	}
 	return out

@@ -103,7 +103,7 @@ func (s *Scratch) probeTriggers(sp *advice.Setpoints) {
 			continue // the probe sits where it cannot tell
 		}
 		sp.TriggerByProbe = append(sp.TriggerByProbe, advice.ProbeTrigger{
-			Probe: p.ID, WaterContent: ofTicks(int(math.Round(reading / Tick))),
+			Probe: p.ID, WaterContent: ofTicks(ticksDown(reading)),
 		})
 	}
 }
