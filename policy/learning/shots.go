@@ -234,7 +234,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 		z.Ticks.watered(s.Top - s.Before)
 		s.LastPeak, s.LastHeld = s.Top, s.Top
 		if s.Known {
-			held := s.Before + z.Capture.Mean*s.GivenML/z.Volume(c)
+			held := s.Before + s.GivenML/z.Volume(c) // what runs past is there at first
 			s.LastHeld = math.Min(s.Top, math.Max(held, w))
 		}
 	}
