@@ -29,8 +29,10 @@ const (
 	// anew, and how long after a replacement the next may come.
 	askAgain = 3 * time.Hour
 	// youngFor is how long a zone's numbers move so fast that people are asked
-	// again during the day only near a hard limit.
-	youngFor = 48 * time.Hour
+	// again during the day only where youngHours out of the band or saturated are
+	// at stake.
+	youngFor   = 48 * time.Hour
+	youngHours = 4.0
 	// mostADay bounds what people are asked for one zone and day.
 	mostADay = 3
 	// quorumGrace is how long probes may be away before a person is asked to
@@ -150,7 +152,8 @@ func (z *Zone) reconsider(at int64) {
 	if best.Action == advice.Inspect || plan.Keep(standing, best.Score) {
 		return
 	}
-	if young := at-z.m.FirstMs < youngFor.Milliseconds(); young && !(standing.HardLimitNear && !best.Score.HardLimitNear) {
+	worse := standing.Band + standing.Saturation - best.Score.Band - best.Score.Saturation
+	if at-z.m.FirstMs < youngFor.Milliseconds() && worse < youngHours {
 		return
 	}
 	p.IssuedMs = at
