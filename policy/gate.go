@@ -29,7 +29,7 @@ func (z *Zone) guardInput(at int64, day IrrigationDay, r *plan.Request, a *advic
 		Now: instant(at), WindowStart: day.Start, WindowEnd: day.Next, Earliest: r.Earliest, Location: z.settings.Location,
 		MaxShotML: z.settings.Limits.MaxShotML, MaxDailyML: z.settings.Limits.MaxDailyML, MinIntervalMin: z.settings.Limits.MinIntervalMin,
 		VolumeML: z.ground.constants.VolumeML, TotalPorosity: r.TotalPorosity, Capacity: s.Capacity,
-		FullPoint: r.Band.FullPoint, SaturationPoint: r.SaturationPoint,
+		FullPoint: r.Band.FullPoint, RefillPoint: r.Band.RefillPoint, SaturationPoint: r.SaturationPoint,
 		MostUptakeML: uptake * (1 + thirsty*math.Max(s.UptakeRelSD, 0)), BandDrain: r.Band.DrainFraction, FlowMLPerS: r.FlowMLPerS,
 		WaterContent: level, Quorum: r.Quorum, DataAge: time.Duration(at-z.m.Learned.SeenMs) * time.Millisecond, MaxDataAge: maxDataAge,
 		GivenML: r.GivenML, LastShotAt: r.LastShotAt,

@@ -142,6 +142,10 @@ func (z *Zone) issue(at int64, day IrrigationDay) {
 func (z *Zone) reconsider(at int64) {
 	p, day := &z.m.Plans, z.scratch.day
 	q := z.inForce(at)
+	if q != nil && q.Advice.Action == advice.Withhold && !z.pendingToday(at) && z.withholdEnds(q, at) {
+		z.endWithhold(at, day)
+		return
+	}
 	if q == nil || q.Advice.Action == advice.Inspect || z.pendingToday(at) || p.AskedToday >= mostADay ||
 		at-p.IssuedMs < askAgain.Milliseconds() || day.DaytimeEnd.Sub(instant(at)) < leastDay {
 		return
@@ -158,6 +162,33 @@ func (z *Zone) reconsider(at int64) {
 	}
 	p.IssuedMs = at
 	best.Reasons = append(best.Reasons, plan.Superseded(standing, best.Score))
+	z.put(at, day, r, &best)
+}
+
+// noticeOfWater is how long before the trigger of a withhold the next advice
+// comes: a person must have had time to decide on it.
+const noticeOfWater = 2 * time.Hour
+
+// withholdEnds reports whether the zone will soon be down to the trigger of the
+// withhold in force, where its controller goes back to its own programme.
+func (z *Zone) withholdEnds(q *planned, at int64) bool {
+	level, _, ok := z.m.Learned.WaterContent()
+	if !ok {
+		return false
+	}
+	var ahead [1]float64
+	z.m.Learned.UptakeSteps(&z.ground.constants, at, noticeOfWater.Milliseconds(), ahead[:])
+	return level-ahead[0]/z.ground.constants.VolumeML <= q.Advice.Setpoints.TriggerWaterContent
+}
+
+// endWithhold plans water for what is left of the day, if it is time for it.
+func (z *Zone) endWithhold(at int64, day IrrigationDay) {
+	r := z.request(at, day)
+	best := plan.Best(r, &z.scratch.plan)
+	if best.Action != advice.Irrigate && best.Action != advice.Leach {
+		return
+	}
+	z.m.Plans.IssuedMs = at
 	z.put(at, day, r, &best)
 }
 

@@ -27,6 +27,7 @@ type Input struct {
 	TotalPorosity   float64 // m3/m3
 	Capacity        float64 // apparent container capacity, m3/m3
 	FullPoint       float64 // m3/m3
+	RefillPoint     float64 // m3/m3
 	SaturationPoint float64 // mean water content above which roots lack air, m3/m3; 0: never
 	MostUptakeML    float64 // that the crop may drink from now to WindowEnd, of a thirsty day
 	BandDrain       float64 // drain fraction the site wants, 0 to 1

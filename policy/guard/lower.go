@@ -75,10 +75,20 @@ func ceilMinute(t time.Time) time.Time {
 	return t
 }
 
-// hold turns an advice into a withhold with the trigger that it has.
-func hold(v *Verdict) {
+// hold turns an advice into a withhold. The trigger of a withhold is where a
+// controller goes back to its own programme: the trigger of a plan with water,
+// high in the band, would give it back within hours, so it is lowered to a quarter
+// of the band above the refill point.
+func hold(in *Input, v *Verdict) {
 	v.Action = advice.Withhold
 	withheld(v.Setpoints)
+	if !finite(in.RefillPoint) || in.RefillPoint <= 0 || in.RefillPoint >= in.FullPoint {
+		return
+	}
+	most := math.Floor(200*(in.RefillPoint+0.25*(in.FullPoint-in.RefillPoint))) / 200 // whole 0.005 m3/m3
+	if most > 0 && v.Setpoints.TriggerWaterContent > most {
+		v.Setpoints.TriggerWaterContent, v.Setpoints.TriggerByProbe = most, nil
+	}
 }
 
 // withheld takes all water out of setpoints.

@@ -135,7 +135,7 @@ func air(in *Input, v *Verdict) {
 		return
 	}
 	v.say("guard-air", advice.Water(in.WaterContent), advice.Water(in.SaturationPoint))
-	hold(v)
+	hold(in, v)
 }
 
 // leachAllowed turns leaching into watering where its EC is not to be believed
@@ -305,7 +305,7 @@ func window(in *Input, v *Verdict) {
 		v.say("guard-window", advice.Count(out), advice.Date(from, in.Location), advice.Date(in.WindowEnd, in.Location))
 	}
 	if sp.LastShotBy.Before(sp.FirstShotAt) {
-		hold(v)
+		hold(in, v)
 	}
 }
 
@@ -411,5 +411,5 @@ func nothingLeft(in *Input, v *Verdict) {
 		return
 	}
 	v.say("guard-nothing-left", advice.Date(in.WindowEnd, in.Location), advice.Water(sp.TriggerWaterContent))
-	hold(v)
+	hold(in, v)
 }

@@ -141,13 +141,12 @@ func (s *Scratch) withhold(none *candidate) Proposal {
 	return p
 }
 
-// endOfWithhold is the trigger at which water is due again, in ticks: one and a
-// half wanted drybacks below the full point, or a quarter of the band above the
-// refill point where that is higher, so that there is time to act (common
-// practice, no source).
+// endOfWithhold is the trigger at which water is due again, in ticks: a quarter
+// of the band above the refill point (common practice, no source). A controller
+// goes back to its own programme there, so it lies low; the next advice comes
+// before.
 func (s *Scratch) endOfWithhold() int {
-	b := &s.band
-	return max(1, ticksUp(math.Max(b.FullPoint-1.5*b.OvernightDryback, b.RefillPoint+0.25*b.Width())))
+	return max(1, ticksUp(s.band.RefillPoint+0.25*s.band.Width()))
 }
 
 // noShot answers limits that leave no shot to give.
