@@ -157,6 +157,7 @@ func fill(t *testing.T, p *prometheus, d *dashboard) *strings.Replacer {
 // Every query of the dashboard, asked of a real Prometheus that has scraped a
 // demo with the rules that we ship: none is wrong, none is empty.
 func TestDashboardShowsSomethingEverywhere(t *testing.T) {
+	notUnderRace(t)
 	t.Parallel()
 	tool(t, "prometheus")
 	if testing.Short() {

@@ -17,6 +17,7 @@ import (
 // that the timer alone leaves them without, no setpoint was published that
 // nobody approved, and nothing is left running.
 func TestDemoKeepsZonesInTheirBands(t *testing.T) {
+	notUnderRace(t)
 	if testing.Short() {
 		t.Skip("two simulated days take some ten seconds")
 	}
@@ -62,6 +63,7 @@ type outcome struct{ inBand, saturatedH float64 }
 
 // Without an approver nothing is ever in force.
 func TestDemoWithoutAnApprover(t *testing.T) {
+	notUnderRace(t)
 	r := startDemo(t.Context(), demo.Options{For: 12 * time.Hour})
 	if err := <-r.ended; err != nil {
 		t.Fatal(err)

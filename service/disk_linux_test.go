@@ -97,6 +97,7 @@ func (o *outage) answer(t *testing.T, a *wire.Advice, verdict wire.Verdict) wire
 // topics, what was approved before stands. With room again it mends by itself,
 // and what a person did meanwhile is on record.
 func TestADiskThatFillsUp(t *testing.T) {
+	notUnderRace(t)
 	t.Parallel()
 	o := startOutage(t)
 	if r := o.answer(t, o.board.advice(t, o.topics, bench(0)), wire.Approve); r.Result != wire.Accepted {

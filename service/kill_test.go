@@ -22,6 +22,7 @@ import (
 // that was answered "accepted" is lost, and nothing that nobody approved is ever
 // on a setpoint topic. The broker lives on, as a facility's does.
 func TestKilledInTheMiddleOfDecisions(t *testing.T) {
+	notUnderRace(t)
 	t.Parallel()
 	const lanes = 5 // daemons at once, to save time; they share nothing but the broker
 	rounds := 10    // 5 x 10 kills

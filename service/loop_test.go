@@ -15,6 +15,7 @@ import (
 // What the README has people type beside a running demo: look, approve one zone,
 // see setpoints, withdraw, see them gone.
 func TestAPersonBesideTheDemo(t *testing.T) {
+	notUnderRace(t)
 	t.Parallel()
 	ctx, stop := context.WithCancel(t.Context())
 	r := startDemo(ctx, demo.Options{Speed: 600})

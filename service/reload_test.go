@@ -99,6 +99,7 @@ func rewrite(t *testing.T, path, text string) {
 // too; a good one is taken, what stood for a zone that has left is cleared, and
 // what was approved for the others stands. The site stays online throughout.
 func TestReload(t *testing.T) {
+	notUnderRace(t)
 	t.Parallel()
 	b := newBroker(t)
 	topics := wire.Topics{Root: "rhizostat", Site: "north"}
@@ -152,6 +153,7 @@ func TestReload(t *testing.T) {
 // A second daemon refuses with a sentence; a standby waits, does not step in for a
 // reload, and takes over when the first one ends.
 func TestStandby(t *testing.T) {
+	notUnderRace(t)
 	t.Parallel()
 	if testing.Short() {
 		t.Skip("it takes a refusal half a minute to be sure")
@@ -201,6 +203,7 @@ func TestStandby(t *testing.T) {
 
 // However the broker is away, the daemon ends in order and in time.
 func TestTheEndWhileTheBrokerIsAway(t *testing.T) {
+	notUnderRace(t)
 	t.Parallel()
 	nobody := func(t *testing.T) string { return fmt.Sprintf("127.0.0.1:%d", freePort(t)) }
 	mute := func(t *testing.T) string { // takes the connection and never says a word

@@ -85,6 +85,7 @@ func (r *running) said(t *testing.T, what *regexp.Regexp) string {
 // Every message that a demo publishes keeps to its schema: what the daemon says,
 // what the devices say, and what the person says.
 func TestPublishedMessagesKeepToTheirSchemas(t *testing.T) {
+	notUnderRace(t)
 	all := schemas(t)
 	ctx, stop := context.WithTimeout(t.Context(), time.Minute)
 	defer stop()
