@@ -310,7 +310,7 @@ func (p *patient) watch(f *simulator.Facility, st *State) {
 		if wrong && !p.crying {
 			p.alarms = append(p.alarms, fmt.Sprintf("%.1f %s %s", since.Hours()/24, cause, st.Diagnosis[0].Evidence))
 		}
-		p.crying = wrong
+		p.crying = wrong || p.crying && cause != "" // one spell is one alarm
 		return
 	}
 	if cause != "" {

@@ -67,7 +67,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	l.UptakeSteps(&g.constants, at, lookEvery.Milliseconds(), next[:])
 	in.Learned = diagnose.Learned{
 		RateLog: rate.Mean + l.Rates.Lift, RateSD: rate.SD(), Limit: canTake(&g.constants, level), Uptake5ML: next[0],
-		Capacity: l.Capacity.Mean, CapacitySD: l.Capacity.SD(), Capture: l.Capture.Mean,
+		Capacity: l.Capacity.Mean, CapacitySD: l.Capacity.SD(), Capture: l.Capture.Mean, Gain: l.Gain.Mean,
 		DrainLog: l.DrainLog.Mean, DrainLogSD: l.DrainLog.SD(), Noise: l.Ticks.Noise,
 	}
 	for i := range z.probes {

@@ -102,11 +102,14 @@ func (b *Belief) addAll(r *[causeCount]float64) {
 	}
 }
 
-// young forgets what was gathered of a zone that is not known yet; ill probes
-// excepted, which can be told from the first day.
+// young forgets what was gathered of a zone that is not known yet, except what needs
+// no knowledge of the zone: ill probes, and shots whose water does not come.
 func (b *Belief) young() {
-	kept := b.LogOdds[SensorFault]
-	b.LogOdds = [causeCount]float32{SensorFault: kept}
+	var kept [causeCount]float32
+	for _, c := range [...]Cause{SensorFault, EmitterFault, ValveStuckClosed} {
+		kept[c] = b.LogOdds[c]
+	}
+	b.LogOdds = kept
 }
 
 // toward raises the log odds of c (prior included) to a level, if they are below.
@@ -146,8 +149,10 @@ func (b *Belief) trouble() float64 {
 // harm within the day an hour, what grows over days some hours more.
 func (c Cause) patience() int64 {
 	switch c {
-	case ValveStuckOpen, ValveStuckClosed, EmitterFault, SensorFault, UnreportedWatering:
+	case ValveStuckOpen, ValveStuckClosed, SensorFault, UnreportedWatering:
 		return hourMs
+	case EmitterFault:
+		return 2 * hourMs
 	}
 	return 4 * hourMs
 }

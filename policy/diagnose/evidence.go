@@ -94,8 +94,8 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		if f.Shots.Lost > 0 && fresh(f.Shots.LostMs) && c != EdgeChannelling {
 			out = append(out, advice.Say("shots-lost", advice.Count(int(f.Shots.Lost)), advice.Date(time.UnixMilli(f.Shots.LostMs), n.Location)))
 		}
-		if f.Shots.Shots >= leastShots && f.Shots.Recent < f.Shots.Mean-0.2 && c != ValveStuckClosed {
-			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Exp(float64(f.Shots.Recent))), advice.Share(math.Exp(float64(f.Shots.Mean)))))
+		if f.Shots.Windows > 0 && fresh(f.Shots.SawMs) && f.Shots.Recent < 0.8*f.Shots.Mean && c != ValveStuckClosed {
+			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Max(float64(f.Shots.Recent), 0)), advice.Share(float64(f.Shots.Mean))))
 		}
 		if k := int(f.WorstProbe) - 1; c == EmitterFault && k >= 0 && f.Probes[k].Odds > 0 {
 			w := &f.Probes[k]

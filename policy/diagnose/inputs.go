@@ -47,10 +47,19 @@ type Learned struct {
 	RateSD               float64 // of RateLog
 	Limit                float64 // share of the demand that the crop can take at this water content
 	Capacity, CapacitySD float64 // apparent container capacity, m3/m3
+	Gain                 float64 // change of the water content seen over that of the container, 0: 1
 	Capture              float64 // share of a shot that stays below capacity
 	DrainLog, DrainLogSD float64 // ln of the e-folding time of water above capacity, s
 	Noise                float64 // standard deviation of the zone's water content, m3/m3
 	UptakeML24h          float64 // only for Day
+}
+
+// gain is Gain, or 1.
+func (l *Learned) gain() float64 {
+	if l.Gain > 0 {
+		return l.Gain
+	}
+	return 1
 }
 
 // Water is the zone's water as it is reported.

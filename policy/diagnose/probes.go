@@ -26,17 +26,19 @@ type Round struct {
 }
 
 const (
-	roundMs  = 35 * 60 * 1000
-	illS     = 2 * 3600 // of illness before it is said
-	longIllS = 4 * 3600 // likewise of a difference, which often mends itself
-	leastUp  = 0.006    // rise of the others that asks for an answer, m3/m3
-	dryFall  = 0.035    // m3/m3 that such a container has fallen by
-	dryOdds  = 3.0      // log odds from which a container is taken to get no water
+	roundMs   = 35 * 60 * 1000
+	leastUp   = 0.006     // rise of the others that asks for an answer, m3/m3
+	illS      = 2 * 3600  // of illness before it is said
+	longIllS  = 18 * 3600 // likewise of a difference, which often mends itself
+	driftIllS = 8 * 3600  // of a difference that moves over days
+	dryFall   = 0.035     // m3/m3 that such a container has fallen by
+	dryOdds   = 3.0       // log odds from which a container is taken to get no water
 )
 
 // probes weighs the probes: ill ones, and ones whose container gets less water
-// than the others.
-func (f *Fast) probes(in *Inputs, atMs int64, b *Belief) {
+// than the others. Of a zone that is not known it is not known for how long its
+// probes may say the same.
+func (f *Fast) probes(in *Inputs, atMs int64, known bool, b *Belief) {
 	f.rounds(in, atMs)
 	f.WorstProbe, f.WorstHealth = 0, 0
 	emitter, sensor := 0.0, 0.0
@@ -49,11 +51,16 @@ func (f *Fast) probes(in *Inputs, atMs int64, b *Belief) {
 		if p.Health.Usable() {
 			w.IllS = max(w.IllS-600, 0)
 		} else {
-			w.IllS = min(w.IllS+300, 24*3600)
+			w.IllS = min(w.IllS+300, 48*3600)
 		}
-		e, s := w.weigh(p)
+		still := &f.Recently.Still[i]
+		dead := known && still.dead()
+		e, s := w.weigh(p, dead, still.frozen())
 		if math.Max(e, s) > math.Max(emitter, sensor) {
 			f.WorstProbe, f.WorstHealth = uint8(i+1), uint8(p.Health)
+			if dead {
+				f.WorstHealth = uint8(sensing.Stuck)
+			}
 		}
 		emitter, sensor = math.Max(emitter, e), math.Max(sensor, s)
 	}
@@ -72,10 +79,12 @@ func (f *Fast) probes(in *Inputs, atMs int64, b *Belief) {
 // no reason to think of it. A probe that leaves its peers and does not rise at their
 // shots, yet falls as the crop drinks, may tell the truth of a container that gets
 // no water; one that answers as ever has itself drifted.
-func (w *ProbeWatch) weigh(p *Probe) (emitter, sensor float64) {
-	ill := !p.Health.Usable() && w.IllS >= patience(p.Health)
+func (w *ProbeWatch) weigh(p *Probe, dead, frozen bool) (emitter, sensor float64) {
+	ill := !p.Health.Usable() && w.IllS >= patience(p.Health, frozen)
 	odds := float64(w.Odds)
 	switch {
+	case dead:
+		return 0, 4
 	case odds >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual && float64(w.High)-p.Mean > dryFall:
 		return math.Min(1+odds, 5), 0
 	case ill && odds > 0 && w.lively(p) && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting):
@@ -86,10 +95,13 @@ func (w *ProbeWatch) weigh(p *Probe) (emitter, sensor float64) {
 	return 0, 0
 }
 
-// patience is how long a probe must have been ill before it is said, s.
-func patience(h sensing.Health) float32 {
-	switch h {
-	case sensing.Drifting, sensing.Disagreeing:
+// patience is how long a probe must have been ill before it is said, s. One that is
+// called stuck while it still moves is given as long as one that differs.
+func patience(h sensing.Health, frozen bool) float32 {
+	switch {
+	case h == sensing.Drifting:
+		return driftIllS
+	case h == sensing.Disagreeing, h == sensing.Stuck && !frozen:
 		return longIllS
 	}
 	return illS

@@ -136,7 +136,7 @@ func (m *Memory) Disturbed(atMs int64) {
 	m.Belief = Belief{AtMs: atMs, Before: counts}
 	m.Baselines = Baselines{}
 	m.Trend = Trend{}
-	m.Fast.Shots = ShotResponse{}
+	m.Fast.Shots = ShotTest{}
 	m.Fast.Fall = FallWatch{}
 	m.Fast.Probes = [len(m.Fast.Probes)]ProbeWatch{}
 	m.Today = Collector{}

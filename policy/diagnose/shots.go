@@ -1,0 +1,387 @@
+package diagnose
+
+import (
+	"math"
+
+	"rhizostat/policy/sensing"
+)
+
+// ShotTest holds each reported watering, or a few in close succession, against what
+// comes of it: over a window from before the first to when the last has shown,
+//
+//	share = (V (w_end - w_begin) + uptake) / given
+//
+// It is the zone's usual share, or room / given where there is less room than that,
+// with room = V (capacity - w_begin) + uptake; a part of it where some of the water
+// came, and 0 where none did. That is a balance of water, so that it speaks as soon as
+// shots are reported; what is learned is only how much this zone usually keeps, and how
+// far that strays. On 34 simulated facilities the share over the usual one was 0.8 to 1.1 in half of
+// the sound zones' windows, 0.35 to 0.6 behind blocked emitters and -0.1 to 0.1 behind
+// closed valves; full and dry containers are what strays.
+type ShotTest struct {
+	FromMs   int64 // of the window, 0: none is open
+	WaterMs  int64 // newest report that was counted
+	GivenML  float64
+	UptakeML float64
+	Zone     float32 // water content at FromMs, m3/m3
+	Level    [sensing.MaxProbes]float32
+	Reports  uint8 // in the window
+
+	Mean, Var float32 // of share
+	Doubt     float32 // mean variance that noise and uptake give it
+	Windows   uint16
+	Seen      uint16  // windows whatever they begin from
+	Recent    float32 // leaky mean of the newest
+	SawMs     int64
+	From      float32 // water content that windows begin from, mean
+	FromVar   float32
+	Lost      uint8 // reports in a row that did not show at all
+	LostMs    int64 // the first window of them
+}
+
+// Recently is the last looks, the newest first.
+type Recently struct {
+	AtMs  int64
+	Level [recentLooks][sensing.MaxProbes]float32 // of each probe, -1: not known
+	Zone  [recentLooks]float32
+	Total [recentLooks]float32 // given since the zone was first seen, less Base, mL
+	Base  float64
+	Still [sensing.MaxProbes]Stillness
+}
+
+// Stillness is how long a probe has said the very same.
+type Stillness struct {
+	AtMs   int64
+	Value  float32
+	Moved  float32 // how far the water has been expected to move meanwhile, m3/m3
+	Most   float32 // the largest of that which ended by itself
+	Repeat uint16  // readings
+}
+
+const (
+	recentLooks = 4
+	// showsMs is how long after a report its water has shown at the probes, and
+	// windowMs how long a window waits for a pause in the waterings.
+	showsMs  = 25 * 60 * 1000
+	windowMs = 80 * 60 * 1000
+	// longWindowMs drops a window whose water is too little to be read.
+	longWindowMs = 5 * hourMs
+	// freshMs is the age up to which a probe's reading speaks of a look.
+	freshMs = 16 * 60 * 1000
+	// captureDoubt is how far the share kept strays in a zone that is not known yet, and
+	// shareFloor how far at least in one that is.
+	captureDoubt, shareFloor = 0.22, 0.13
+	// leastRise is the least rise that a window is judged by, m3/m3.
+	leastRise = 0.006
+	// shotShare of what a window says counts: those of a day share their causes of error.
+	shotShare = 0.6
+)
+
+// push takes a look.
+func (r *Recently) push(in *Inputs, atMs int64) {
+	if atMs-r.AtMs > pairMs {
+		*r = Recently{Still: r.Still, Base: in.Water.TotalML}
+		for k := range r.Level {
+			r.Zone[k] = -1
+			for i := range r.Level[k] {
+				r.Level[k][i] = -1
+			}
+		}
+	}
+	r.AtMs = atMs
+	copy(r.Level[1:], r.Level[:recentLooks-1])
+	copy(r.Zone[1:], r.Zone[:recentLooks-1])
+	copy(r.Total[1:], r.Total[:recentLooks-1])
+	for i := range r.Level[0] {
+		r.Level[0][i] = -1
+	}
+	for i := range in.Probes[:in.ProbeCount] {
+		if p := &in.Probes[i]; p.Heard && atMs-p.AtMs < freshMs {
+			r.Level[0][i] = float32(p.Mean)
+		}
+	}
+	r.Zone[0], r.Total[0] = float32(in.WaterContent), float32(in.Water.TotalML-r.Base)
+}
+
+// mean is a probe's level over looks a and b, -1 where it is not known.
+func (r *Recently) mean(i, a, b int) float32 {
+	x, y := r.Level[a][i], r.Level[b][i]
+	switch {
+	case x < 0:
+		return y
+	case y < 0:
+		return x
+	}
+	return (x + y) / 2
+}
+
+// shots follows the window and judges it at its end.
+func (f *Fast) shots(in *Inputs, atMs int64, base *Baselines, b *Belief) {
+	t, r := &f.Shots, &f.Recently
+	r.push(in, atMs)
+	uptake := usualUptake(in, base) * 300
+	f.still(in, uptake/in.VolumeML)
+	t.UptakeML += uptake
+	came := r.Total[0] > r.Total[1] && r.Zone[1] >= 0
+	if t.FromMs == 0 {
+		if !came {
+			return
+		}
+		t.open(r, atMs, uptake)
+	}
+	if came {
+		t.Reports = min(t.Reports+1, 250)
+		t.WaterMs = atMs
+	}
+	age := atMs - t.FromMs
+	total := float64(r.Total[0]) + r.Base
+	switch {
+	case atMs-t.WaterMs >= showsMs && f.answered(in, t.WaterMs, atMs):
+	case age >= windowMs:
+		total = float64(r.Total[recentLooks-1]) + r.Base
+	default:
+		return
+	}
+	given := total - t.GivenML
+	sd := math.Max(in.Learned.Noise, 0.001)
+	if given/in.VolumeML < math.Max(leastRise, 4*sd) {
+		if age > longWindowMs {
+			t.FromMs = 0
+		}
+		return
+	}
+	f.judge(in, atMs, given, b)
+	t.FromMs = 0
+	if atMs-t.WaterMs < showsMs {
+		t.next(r, atMs, total)
+	}
+}
+
+// answered reports whether the probes have spoken since the water of a report has
+// had time to reach them, or will not.
+func (f *Fast) answered(in *Inputs, waterMs, atMs int64) bool {
+	if atMs-waterMs > 2*showsMs {
+		return true
+	}
+	for i := range in.Probes[:in.ProbeCount] {
+		if p := &in.Probes[i]; p.Heard && p.Health.Usable() && p.AtMs < waterMs+10*60*1000 {
+			return false
+		}
+	}
+	return true
+}
+
+// open begins a window before the water that came: volumes are reported when the
+// valve closes, a quarter of an hour after it opened at the most.
+func (t *ShotTest) open(r *Recently, atMs int64, uptake float64) {
+	t.FromMs, t.UptakeML, t.Reports = atMs, 2.5*uptake, 0
+	t.GivenML = float64(r.Total[1]) + r.Base
+	k := recentLooks - 1
+	if r.Zone[k] < 0 {
+		k = 1
+	}
+	t.Zone = r.Zone[k]
+	for i := range t.Level {
+		t.Level[i] = r.mean(i, k-1, k)
+		if k == 1 {
+			t.Level[i] = r.Level[1][i]
+		}
+	}
+}
+
+// next begins a window where one ends amid waterings.
+func (t *ShotTest) next(r *Recently, atMs int64, total float64) {
+	t.FromMs, t.UptakeML, t.Reports, t.GivenML, t.Zone = atMs, 0, 0, total, r.Zone[0]
+	for i := range t.Level {
+		t.Level[i] = r.mean(i, 0, 1)
+	}
+}
+
+// judge weighs a window.
+func (f *Fast) judge(in *Inputs, atMs int64, given float64, b *Belief) {
+	t := &f.Shots
+	rise, n := 0.0, 0.0
+	for i := range in.Probes[:in.ProbeCount] {
+		now := f.Recently.mean(i, 0, 1)
+		if in.Probes[i].Health.Usable() && now >= 0 && t.Level[i] >= 0 && !f.Recently.Still[i].frozen() {
+			rise += float64(now - t.Level[i])
+			n++
+		}
+	}
+	if n == 0 {
+		return
+	}
+	rise /= n
+	l := &in.Learned
+	kept := in.VolumeML*rise + t.UptakeML
+	if surplus := kept - given; surplus > math.Max(leastHand, 8*l.Noise)*in.VolumeML+0.5*t.UptakeML+0.5*given && f.Reports {
+		f.unreported(atMs, surplus/in.VolumeML, b)
+	}
+	if !f.Reports {
+		return
+	}
+	room := (in.VolumeML*(l.Capacity-float64(t.Zone)) + t.UptakeML) / given
+	noise := math.Hypot(l.Noise, 0.001) * in.VolumeML
+	sd := math.Hypot(noise, 0.2*t.UptakeML) / given
+	t.take(math.Min(math.Max(kept/given, -0.5), 2), room, sd, given, in, atMs, b)
+}
+
+// take weighs the share that was kept.
+func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *Belief) {
+	if t.Windows == 0 {
+		t.Mean, t.Var = float32(math.Min(math.Max(in.Learned.Capture, 0.6), 1)), captureDoubt*captureDoubt
+		t.Recent, t.From = t.Mean, t.Zone
+	}
+	t.SawMs = atMs
+	t.Recent += 0.4 * (float32(x) - t.Recent)
+	usual := math.Min(float64(t.Mean), room)
+	if usual < 0.5*float64(t.Mean) {
+		return // most of it would not have stayed
+	}
+	usual = math.Max(usual, 0.3)
+	if x > 0.2*usual {
+		t.Lost = 0
+	} else {
+		if t.Lost == 0 {
+			t.LostMs = atMs
+		}
+		t.Lost = uint8(min(int(t.Lost)+int(max(t.Reports, 1)), 250))
+	}
+	dry, full := t.dry(in, float64(t.Zone)), t.full(in, room, given)
+	if b.trouble() < frozenAt {
+		t.learnLevel()
+	}
+	if full || dry && x > 0.2*usual {
+		return // what has no room drains, and dry substrate repels water: no fault of what brings it
+	}
+	e := x - usual
+	if room < float64(t.Mean) {
+		sd = math.Hypot(sd, in.Learned.CapacitySD*in.VolumeML/given)
+	}
+	spread := t.spread(sd)
+	r := weights{e: e, spread: spread}
+	r.say(EmitterFault, -0.6*usual, 0.2*usual)
+	r.say(EdgeChannelling, -0.45*usual, 0.15*usual)
+	r.say(ValveStuckClosed, -usual, 0.05*usual)
+	weight := t.weight(x < 0.2*usual)
+	if x > 0.2*usual && t.Mean < 0.9 {
+		weight *= 0.5 // a zone that loses a part of each shot anyhow loses now more, now less
+	}
+	if room < 1.5*float64(t.Mean) {
+		weight *= 0.4 // it hangs on the capacity
+	}
+	if x > 0.2*usual && (atMs-t.WaterMs < showsMs || t.Reports > 2) {
+		weight *= 0.3 // of many waterings a part is still on its way, or drains already
+	}
+	r.tell(b, weight, 3.5)
+	if x > 0.2*usual+2*sd {
+		b.add(ValveStuckClosed, -3) // what shows came through the valve
+	}
+	if dry || room < 1.1*float64(t.Mean) || b.trouble() > frozenAt && e < 0 {
+		return
+	}
+	t.learn(x, e, spread, sd)
+}
+
+// learn takes a window of a zone that is well into what is usual here.
+func (t *ShotTest) learn(x, e, spread, sd float64) {
+	e = math.Min(math.Max(e, -clip*spread), clip*spread)
+	t.Windows = min(t.Windows+1, 10000)
+	w := math.Max(1/float64(t.Windows+2), 0.03)
+	t.Mean += float32(w * e)
+	t.Doubt += float32(w * (sd*sd - float64(t.Doubt)))
+	t.Var = float32((1 - w) * (float64(t.Var) + w*e*e))
+}
+
+// weight is the share of what a window says that counts: less while the zone is not
+// known yet, when it drains and settles from how it was filled, and less well below
+// the water contents that shots usually begin from.
+func (t *ShotTest) weight(lost bool) float64 {
+	w := shotShare
+	switch {
+	case t.Seen < leastShots:
+		w *= 0.25
+	case t.Windows < leastShots && !lost:
+		w *= 0.5
+	}
+	deep := float64(t.From-t.Zone) / math.Max(0.03, 2*math.Sqrt(float64(t.FromVar)))
+	return w * math.Min(math.Max(2-deep, 0.3), 1)
+}
+
+// spread is how far a sound zone's share strays: what was learned, and what this
+// window is less certain than those were.
+func (t *ShotTest) spread(sd float64) float64 {
+	if t.Windows < leastShots {
+		return math.Sqrt(math.Max(float64(t.Var), shareFloor*shareFloor+sd*sd))
+	}
+	return math.Sqrt(math.Max(float64(t.Var), shareFloor*shareFloor) + math.Max(sd*sd-float64(t.Doubt), 0))
+}
+
+// learnLevel takes the water content that a window begins from.
+func (t *ShotTest) learnLevel() {
+	t.Seen = min(t.Seen+1, 10000)
+	w := math.Max(1/float64(t.Seen), 0.03)
+	d := float64(t.Zone - t.From)
+	t.From += float32(w * d)
+	t.FromVar = float32((1 - w) * (float64(t.FromVar) + w*d*d))
+}
+
+// dry tells a water content well below the band, or far below those that shots
+// usually begin from.
+func (t *ShotTest) dry(in *Inputs, from float64) bool {
+	if from < in.RefillPoint-0.03 {
+		return true
+	}
+	return t.Seen >= leastShots && from < float64(t.From)-math.Max(0.06, 4*math.Sqrt(float64(t.FromVar)))
+}
+
+// full tells a window that begins above those usual here, where the container is
+// nearly as full as it gets: how much of a shot finds room there hangs on a few
+// thousandths of capacity.
+func (t *ShotTest) full(in *Inputs, room, given float64) bool {
+	if t.Seen < 4 {
+		return room*given-t.UptakeML < given+0.01*in.VolumeML
+	}
+	return float64(t.Zone) > float64(t.From)+math.Min(math.Max(math.Sqrt(float64(t.FromVar)), 0.01), 0.015)
+}
+
+// leastShots that were seen make a response to hold the next against.
+const leastShots = 6
+
+// still follows for how much movement of the water each probe has said the very
+// same. A coarse probe does that too, as long as its step lets it.
+func (f *Fast) still(in *Inputs, uptake float64) {
+	r := &f.Recently
+	came := math.Max(0, float64(r.Total[0]-r.Total[1])) / in.VolumeML
+	for i := range in.Probes[:in.ProbeCount] {
+		p, s := &in.Probes[i], &r.Still[i]
+		if !p.Heard || p.AtMs <= s.AtMs {
+			continue
+		}
+		s.AtMs = p.AtMs
+		if float32(p.Mean) == s.Value {
+			s.Repeat = min(s.Repeat+1, 1000)
+			s.Moved += float32(came + uptake)
+			continue
+		}
+		if s.Repeat < 1000 && s.Moved < stillMost {
+			s.Most = max(s.Most*0.999, s.Moved)
+		}
+		s.Value, s.Moved, s.Repeat = float32(p.Mean), 0, 0
+	}
+}
+
+// stillMost is the movement through which no probe that is well says the very same,
+// m3/m3: two steps of a coarse one.
+const stillMost = 0.03
+
+// dead tells a probe that has said the very same while the water must have moved
+// well beyond all through which it ever did so.
+func (s *Stillness) dead() bool {
+	return s.Repeat >= 12 && s.Moved > float32(math.Max(0.025, 2*float64(s.Most)))
+}
+
+// frozen tells a probe that has said the very same for longer than it does when it is well.
+func (s *Stillness) frozen() bool {
+	return s.Repeat >= 6 && s.Moved > float32(math.Max(0.008, 1.5*float64(s.Most)))
+}
