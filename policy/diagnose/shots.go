@@ -263,16 +263,7 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 	r.say(EmitterFault, -0.6*usual, 0.2*usual)
 	r.say(EdgeChannelling, -0.45*usual, 0.15*usual)
 	r.say(ValveStuckClosed, -usual, 0.05*usual)
-	weight := t.weight(x < 0.2*usual)
-	if x > 0.2*usual && t.Mean < 0.9 {
-		weight *= 0.5 // a zone that loses a part of each shot anyhow loses now more, now less
-	}
-	if room < 1.5*float64(t.Mean) {
-		weight *= 0.4 // it hangs on the capacity
-	}
-	if x > 0.2*usual && (atMs-t.WaterMs < showsMs || t.Reports > 2) {
-		weight *= 0.3 // of many waterings a part is still on its way, or drains already
-	}
+	weight := t.weight(x < 0.2*usual) * t.sure(x > 0.2*usual, room, atMs)
 	r.tell(b, weight, 3.5)
 	if x > 0.2*usual+2*sd {
 		b.add(ValveStuckClosed, -3) // what shows came through the valve
@@ -306,6 +297,22 @@ func (t *ShotTest) weight(lost bool) float64 {
 	}
 	deep := float64(t.From-t.Zone) / math.Max(0.03, 2*math.Sqrt(float64(t.FromVar)))
 	return w * math.Min(math.Max(2-deep, 0.3), 1)
+}
+
+// sure is the share that counts of a window whose water was short for reasons that
+// sound zones have too; they are not added up, since each is about the same water.
+func (t *ShotTest) sure(some bool, room float64, atMs int64) float64 {
+	sure := 1.0
+	if some && t.Mean < 0.9 {
+		sure = 0.5 // a zone that loses a part of each shot anyhow loses now more, now less
+	}
+	if room < 1.5*float64(t.Mean) {
+		sure = 0.4 // it hangs on the capacity
+	}
+	if some && (atMs-t.WaterMs < showsMs || t.Reports > 2) {
+		sure = 0.3 // of many waterings a part is still on its way, or drains already
+	}
+	return sure
 }
 
 // spread is how far a sound zone's share strays: what was learned, and what this
