@@ -88,10 +88,11 @@ var timers = []simulator.Timer{
 	{Start: 7 * time.Hour, Every: 60 * time.Minute, Count: 11, VolumeML: 240},
 }
 
-// trouble is what goes wrong: emitters of one zone clog over a few hours.
+// trouble is what goes wrong: emitters of one zone clog over a few hours until a seventh
+// of their flow is left.
 func trouble() simulator.Fault {
 	return simulator.Fault{
-		Kind: simulator.EmitterBlocked, Zone: troubled, From: start.Add(troubleAfter), Onset: 3 * time.Hour, Severity: 0.7, Container: -1, Probe: -1,
+		Kind: simulator.EmitterBlocked, Zone: troubled, From: start.Add(troubleAfter), Onset: 3 * time.Hour, Severity: 0.85, Container: -1, Probe: -1,
 	}
 }
 
