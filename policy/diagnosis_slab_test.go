@@ -1,16 +1,12 @@
 package policy
 
 import (
-	"compress/gzip"
-	"encoding/csv"
-	"errors"
-	"io/fs"
-	"os"
-	"strconv"
+	"math"
 	"testing"
 	"time"
 
 	"rhizostat/policy/hydraulics"
+	"rhizostat/policy/internal/slab"
 	"rhizostat/policy/plan"
 	"rhizostat/policy/sensing"
 )
@@ -35,48 +31,13 @@ func slabSettings(zone string) Settings {
 	}
 }
 
-// slabRows gives the measured telemetry by column (Hemming et al. 2020,
-// doi:10.4121/uuid:88d22c60-21b3-4ea8-90db-20249a5be2a7, CC0).
+// slabRows gives the measured telemetry by column.
 func slabRows(t *testing.T, zone string) (times []time.Time, cell func(row int, column string) (float64, bool)) {
 	t.Helper()
-	f, err := os.Open("../../shared/data/slab-" + zone + ".csv.gz")
-	if errors.Is(err, fs.ErrNotExist) {
-		t.Skip("the measured slab telemetry is not beside the repository")
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	g, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	cells, err := csv.NewReader(g).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	column := map[string]int{}
-	for i, name := range cells[0] {
-		column[name] = i
-	}
-	rows := cells[1:]
-	for _, line := range rows {
-		at, err := time.Parse(time.RFC3339, line[0])
-		if err != nil {
-			t.Fatal(err)
-		}
-		times = append(times, at)
-	}
-	return times, func(row int, name string) (float64, bool) {
-		i, ok := column[name]
-		if !ok || rows[row][i] == "" {
-			return 0, false
-		}
-		v, err := strconv.ParseFloat(rows[row][i], 64)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return v, true
+	table := slab.Read(t, zone)
+	return table.Times, func(row int, column string) (float64, bool) {
+		v := table.Number(row, column)
+		return v, !math.IsNaN(v)
 	}
 }
 

@@ -1,16 +1,10 @@
 package forecast
 
 import (
-	"compress/gzip"
-	"encoding/csv"
-	"errors"
-	"io/fs"
 	"math"
-	"os"
-	"strconv"
 	"testing"
-	"time"
 
+	slabdata "rhizostat/policy/internal/slab"
 	"rhizostat/policy/learning"
 )
 
@@ -23,48 +17,10 @@ type row struct {
 
 func slab(t testing.TB, zone string) []row {
 	t.Helper()
-	f, err := os.Open("../../../shared/data/slab-" + zone + ".csv.gz")
-	if errors.Is(err, fs.ErrNotExist) {
-		t.Skip("the measured slab telemetry is not beside the repository")
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	g, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	cells, err := csv.NewReader(g).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	column := map[string]int{}
-	for i, name := range cells[0] {
-		column[name] = i
-	}
-	number := func(line []string, name string) float64 {
-		i, ok := column[name]
-		if !ok || line[i] == "" {
-			return math.NaN()
-		}
-		v, err := strconv.ParseFloat(line[i], 64)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return v
-	}
+	table := slabdata.Read(t, zone)
 	var rows []row
-	for _, line := range cells[1:] {
-		at, err := time.Parse(time.RFC3339, line[0])
-		if err != nil {
-			t.Fatal(err)
-		}
-		rows = append(rows, row{
-			at:    at.UnixMilli(),
-			water: (number(line, "water_content_p1") + number(line, "water_content_p2")) / 2,
-			given: number(line, "irrigation_l_m2"),
-		})
+	for i, at := range table.Times {
+		rows = append(rows, row{at: at.UnixMilli(), water: table.Water(i), given: table.Number(i, "irrigation_l_m2")})
 	}
 	return rows
 }
