@@ -11,7 +11,6 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strconv"
 	"testing"
 	"time"
@@ -30,11 +29,9 @@ type Table struct {
 // is not beside the repository.
 func Read(t testing.TB, zone string) *Table {
 	t.Helper()
-	_, here, _, _ := runtime.Caller(0)
-	path := filepath.Join(filepath.Dir(here), "../../../../shared/data", "slab-"+zone+".csv.gz")
-	f, err := os.Open(path)
+	f, err := os.Open(filepath.Join(beside(t), "slab-"+zone+".csv.gz"))
 	if errors.Is(err, fs.ErrNotExist) {
-		t.Skip("the measured slab telemetry is not beside the repository")
+		t.Skipf("the measured slab telemetry is not beside the repository: %v", err)
 	}
 	if err != nil {
 		t.Fatal(err)
@@ -60,6 +57,28 @@ func Read(t testing.TB, zone string) *Table {
 		table.Times = append(table.Times, at)
 	}
 	return table
+}
+
+// beside is the folder of the data beside the repository. The repository is found
+// from the folder that the test runs in: a binary built with -trimpath does not
+// know where its source lay.
+func beside(t testing.TB) string {
+	t.Helper()
+	at, err := os.Getwd()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for {
+		_, err := os.Stat(filepath.Join(at, "go.mod"))
+		if err == nil {
+			return filepath.Join(filepath.Dir(at), "shared", "data")
+		}
+		up := filepath.Dir(at)
+		if up == at {
+			t.Fatalf("no go.mod above the folder that the test runs in: %v", err)
+		}
+		at = up
+	}
 }
 
 // Number is a cell, NaN where the zone has no such column or nothing was
