@@ -28,8 +28,9 @@ const (
 	// anew, and how long after a replacement the next may come.
 	askAgain = 3 * time.Hour
 	// youngFor is how long a zone's numbers move so fast that people are asked
-	// again during the day only where youngHours out of the band or saturated are
-	// at stake.
+	// again during the day only where a hard limit is near and youngHours out of the
+	// band or saturated are at stake, or a person has just changed what the plan was
+	// made for.
 	youngFor   = 48 * time.Hour
 	youngHours = 4.0
 	// mostADay bounds what people are asked for one zone and day.
@@ -152,11 +153,12 @@ func (z *Zone) reconsider(at int64) {
 	r := z.request(at, day)
 	standing := plan.Rescore(q.Advice.Setpoints, r, &z.scratch.plan)
 	best := plan.Best(r, &z.scratch.plan)
-	if best.Action == advice.Inspect || plan.Keep(standing, best.Score) {
+	if best.Action == advice.Inspect || plan.Keep(standing, best.Score, int(p.AskedToday)) {
 		return
 	}
 	worse := standing.Band + standing.Saturation - best.Score.Band - best.Score.Saturation
-	if at-z.m.FirstMs < youngFor.Milliseconds() && worse < youngHours {
+	young := at-z.m.FirstMs < youngFor.Milliseconds() && !r.Recovering
+	if young && (worse < youngHours || !standing.HardLimitNear) {
 		return
 	}
 	p.IssuedMs = at
