@@ -219,7 +219,7 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
 		Earliest: now.Add(z.settings.DecideBeforeFirstShot + decideTime),
 		Previous: z.previous(), Probes: z.readingsByProbe(),
-		LastPeak: z.m.Learned.Shots.LastHeld,
+		LastPeak: z.m.Learned.Shots.LastHeld, CapacityShift: z.m.Plans.DrainShift,
 	}
 	if last := z.m.Learned.Shots.LastMs; last != 0 && at-last < 2*24*time.Hour.Milliseconds() {
 		r.LastShotAt = instant(last)
@@ -325,9 +325,13 @@ func (z *Zone) propose(a *advice.Advice, at int64) {
 		a.DecideBy = z.decideBy(a)
 		p.AskedToday++
 	}
+	drain := 0.0
+	if a.Expected != nil && a.Setpoints != nil && a.Setpoints.ScheduledML() > 0 {
+		drain = float64(a.Expected.DrainML) / float64(a.Setpoints.ScheduledML())
+	}
 	kept := *a // the desk has the words
 	kept.Reasons, kept.Cautions, kept.Expected = nil, nil, nil
-	z.plans = append(z.plans, planned{Advice: &kept, State: state})
+	z.plans = append(z.plans, planned{Advice: &kept, State: state, Drain: drain})
 	if n := len(z.plans) - maxPlans; n > 0 {
 		z.plans = append(z.plans[:0], z.plans[n:]...)
 	}
@@ -380,6 +384,7 @@ func (z *Zone) approved(a *Approval, at int64) {
 		}
 		was := q.State
 		q.State, q.Note = a.State, a.Note
+		q.Stood = q.Stood || a.State == StateApproved
 		if a.Note != "" {
 			z.m.Diagnosis.Said("decision", a.Note, at)
 		}
