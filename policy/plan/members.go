@@ -135,7 +135,7 @@ func (b *balance) step(w, shot, expected float64) (water, drained, taken float64
 	}
 	taken = expected * b.uptake
 	if w < b.fullAt {
-		taken *= math.Max(0, (w-b.noneAt)*b.slope)
+		taken *= max(0, (w-b.noneAt)*b.slope)
 	}
 	if most := w * b.volume; taken > most {
 		taken = most

@@ -288,7 +288,7 @@ func (s *Scratch) better(c candidate, best *candidate, bestScore *Score, members
 		return false
 	}
 	s.evaluations++
-	score := s.evaluate(&c, members)
+	score := s.evaluateBelow(&c, members, bestScore.Cost)
 	if score.Cost < bestScore.Cost-1e-9 {
 		*best, *bestScore = c, score
 		return true
