@@ -83,6 +83,7 @@ type planTally struct {
 	asked                               map[string]float64
 	days                                float64
 	nightPlanned, nightCame             []float64
+	outOfReach, nightReached            []float64 // 1 where no plan could; off the target where one could
 	drainPlanned, drainCame, drainAsked []float64
 	uptakeCame, persisted               []float64 // relative: off the plan, off the mean of the three days before
 	nightAtStart, nightMid, nightLate   []float64 // off the target, by when the first shot comes
@@ -103,6 +104,13 @@ func (t *planTally) add(m *marks) {
 			continue
 		}
 		a, b := m.sample(day.Start), m.sample(day.Next)
+		if d, ok := m.overnight(day); ok {
+			most := (m.uptake[min(b+3*perHour, len(m.uptake)-1)] - m.uptake[a]) / m.settings.Container.VolumeML()
+			t.outOfReach = append(t.outOfReach, one(most < m.band.dryback-0.012))
+			if most >= m.band.dryback-0.012 {
+				t.nightReached = append(t.nightReached, d-m.band.dryback)
+			}
+		}
 		if g := m.given[b] - m.given[a]; g > 1 {
 			t.drainPlanned = append(t.drainPlanned, p.drain-p.wanted)
 			t.drainAsked = append(t.drainAsked, (m.drained[b]-m.drained[a])/g-p.wanted)
@@ -137,6 +145,8 @@ func (t *planTally) String() string {
 	row := func(what string, v []float64, limit float64) {
 		fmt.Fprintf(&b, "  %-42s mean %+.4f, mean absolute %.4f, within %.3f on %.2f of %d\n", what, average(v), average(absolute(v)), limit, within(v, limit), len(v))
 	}
+	fmt.Fprintf(&b, "  nights that a whole day's uptake does not dry as wanted %.2f of %d\n", average(t.outOfReach), len(t.outOfReach))
+	row("the other nights, off their target", t.nightReached, 0.012)
 	row("night as planned, off its target", t.nightPlanned, 0.012)
 	row("night as it came, off the plan", t.nightCame, 0.012)
 	row("drain as planned, off what was wanted", t.drainPlanned, 0.05)
