@@ -210,12 +210,12 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 	s := &z.scratch.planned
 	steps := int(day.Next.Add(nightReach).Sub(now)/forecast.Step) + 1
 	forecast.Build(&z.m.Learned, &z.ground.constants, at, steps, s)
-	band := z.ground.band
+	band := z.bandOf(day.Start)
 	r := &plan.Request{
 		Situation: s, DayStart: day.Start, DaytimeEnd: day.DaytimeEnd, NextDayStart: day.Next, Location: z.settings.Location,
 		Band: band, SaturationPoint: z.ground.saturated, TotalPorosity: z.ground.profile.TotalPorosity(),
 		Limits: z.settings.Limits, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
-		LevelSD: z.m.Panel.Consensus.LevelSD(), ByClock: z.byClock(), Salt: z.salt(at), Recovering: z.m.Diagnosis.Recovering(at),
+		LevelSD: z.m.Panel.Consensus.LevelSD(), ByClock: z.byClock(), Salt: z.salt(at, day.Start), Recovering: z.m.Diagnosis.Recovering(at),
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
 		Earliest: now.Add(z.settings.DecideBeforeFirstShot + decideTime),
 		Previous: z.previous(), Probes: z.readingsByProbe(),
@@ -233,8 +233,9 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 	return r
 }
 
-// salt is what is known of the zone's salt.
-func (z *Zone) salt(at int64) plan.Salt {
+// salt is what is known of the zone's salt, and what is wanted on an irrigation
+// day.
+func (z *Zone) salt(at int64, dayStart time.Time) plan.Salt {
 	var s plan.Salt
 	if ec := z.m.PoreEC.known(at, slowAge); ec != nil {
 		s.PoreEC, s.PoreKnown = *ec, true
@@ -244,7 +245,7 @@ func (z *Zone) salt(at int64) plan.Salt {
 	} else if z.settings.FeedEC > 0 {
 		s.FeedEC, s.FeedKnown = z.settings.FeedEC, true
 	}
-	if wanted := z.spec().PoreEC; wanted != nil {
+	if wanted := z.specOf(z.stageOf(dayStart)).PoreEC; wanted != nil {
 		s.WantedEC, s.WantedKnown = *wanted, true
 	}
 	return s
