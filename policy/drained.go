@@ -11,15 +11,14 @@ import (
 // and the water content at which shots begin to run through, closer than probes
 // and plateaus tell them. What really drained tells: a day that drained more than
 // its plan said began to drain that much lower. By clock the day's water less the
-// day's uptake drains wherever that begins, so nothing is learned from it.
+// day's uptake drains wherever that begins, so nothing is learned from it. Nor is
+// where drain is not gauged: the balance is then as far off as the plan, and water
+// taken away for drain that never was leaves the zone dry.
 const (
 	// drainShare is how much of a day's miss is taken back in the plans that
 	// follow: most of a lasting one within four days, a third of an odd one
 	// (integral action; common practice, no source).
 	drainShare = 0.35
-	// balancedShare is the part of it where drain is not told but worked out
-	// from the balance, whose own error is as large as most misses.
-	balancedShare = 0.3
 	// mostDrainShift bounds what is learned and mostDrainStep how far one day
 	// moves it, m3/m3: beyond some 0.02 it is the probes or the pot that changed.
 	mostDrainShift = 0.02
@@ -40,17 +39,13 @@ func (z *Zone) drained() {
 		return
 	}
 	q, sums := z.stoodFor(from, to), z.m.Learned.Sums24h()
-	if q == nil || z.byClock() > 0.5 || !(sums.IrrigationML >= float64(q.Advice.Setpoints.ShotVolumeML)) {
+	if q == nil || z.byClock() > 0.5 || !sums.DrainReported || !(sums.IrrigationML >= float64(q.Advice.Setpoints.ShotVolumeML)) {
 		return
 	}
-	share, most := drainShare, mostDrainShift
-	if !sums.DrainReported {
-		share, most = share*balancedShare, math.Min(z.m.Learned.Capacity.SD(), most)
-	}
 	rise := z.m.Learned.Capture.Mean * float64(q.Advice.Setpoints.ShotVolumeML) / z.ground.constants.VolumeML
-	step := share * (sums.DrainFraction - q.Drain) * rise
+	step := drainShare * (sums.DrainFraction - q.Drain) * rise
 	step = math.Min(math.Max(step, -mostDrainStep), mostDrainStep)
-	p.DrainShift = math.Min(math.Max(p.DrainShift-step, -most), most)
+	p.DrainShift = math.Min(math.Max(p.DrainShift-step, -mostDrainShift), mostDrainShift)
 }
 
 // stoodFor is the plan with water that was approved for the whole of a day; nil
