@@ -53,6 +53,7 @@ func (z *Zone) look(at int64) {
 	if z.m.FirstMs != 0 && at-z.m.Learned.SeenMs >= lookEvery.Milliseconds() && z.heardSince(z.m.Learned.SeenMs) {
 		z.agree(at) // a probe that is late must not hold up the others for long
 	}
+	z.drained()
 	z.reached(at)
 	z.diagnoseNow(at)
 	if half := every(at, forecast.IssueEvery*time.Millisecond); half > z.m.Cycle.ForecastMs {

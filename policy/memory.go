@@ -90,13 +90,15 @@ type planning struct {
 	ClockLog    float64 // ln of the odds that the controller runs the schedule, from the shots seen
 	IssuedForMs int64   // start of the latest irrigation day that an advice was issued for
 	IssuedMs    int64   // when
-	AskedToday  int32   // advice issued for the running day
+	AskedToday  int32   // advice issued while it runs
 	AskedDayMs  int64
 	Closed      bool // a person rejected or withdrew for the running day: do not ask again
 	ClosedDayMs int64
-	RetryMs     int64 // when the running day may be planned anew, 0: not
-	QuorumMs    int64 // since when the quorum is missing, 0: it is there
-	InspectMs   int64 // when an inspect was last issued
+	RetryMs     int64   // when the running day may be planned anew, 0: not
+	QuorumMs    int64   // since when the quorum is missing, 0: it is there
+	InspectMs   int64   // when an inspect was last issued
+	DrainDayMs  int64   // start of the irrigation day whose drain is to be compared
+	DrainShift  float64 // of the capacity that plans by trigger count on, m3/m3
 }
 
 // recovery is the time after a root disturbance.
@@ -110,6 +112,8 @@ type planned struct {
 	Advice *advice.Advice
 	State  ApprovalState
 	Note   string
+	Drain  float64 // fraction of the water given that is expected to drain
+	Stood  bool    // it was approved at some time
 }
 
 func (s *smoothed) add(at int64, v float64, tau time.Duration) {

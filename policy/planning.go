@@ -28,8 +28,9 @@ const (
 	// anew, and how long after a replacement the next may come.
 	askAgain = 3 * time.Hour
 	// youngFor is how long a zone's numbers move so fast that people are asked
-	// again during the day only where youngHours out of the band or saturated are
-	// at stake.
+	// again during the day only where a hard limit is near and youngHours out of the
+	// band or saturated are at stake, or a person has just changed what the plan was
+	// made for.
 	youngFor   = 48 * time.Hour
 	youngHours = 4.0
 	// mostADay bounds what people are asked for one zone and day.
@@ -152,11 +153,12 @@ func (z *Zone) reconsider(at int64) {
 	r := z.request(at, day)
 	standing := plan.Rescore(q.Advice.Setpoints, r, &z.scratch.plan)
 	best := plan.Best(r, &z.scratch.plan)
-	if best.Action == advice.Inspect || plan.Keep(standing, best.Score) {
+	if best.Action == advice.Inspect || plan.Keep(standing, best.Score, int(p.AskedToday)) {
 		return
 	}
 	worse := standing.Band + standing.Saturation - best.Score.Band - best.Score.Saturation
-	if at-z.m.FirstMs < youngFor.Milliseconds() && worse < youngHours {
+	young := at-z.m.FirstMs < youngFor.Milliseconds() && !r.Recovering
+	if young && (worse < youngHours || !standing.HardLimitNear) {
 		return
 	}
 	p.IssuedMs = at
@@ -208,16 +210,16 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 	s := &z.scratch.planned
 	steps := int(day.Next.Add(nightReach).Sub(now)/forecast.Step) + 1
 	forecast.Build(&z.m.Learned, &z.ground.constants, at, steps, s)
-	band := z.ground.band
+	band := z.bandOf(day.Start)
 	r := &plan.Request{
 		Situation: s, DayStart: day.Start, DaytimeEnd: day.DaytimeEnd, NextDayStart: day.Next, Location: z.settings.Location,
 		Band: band, SaturationPoint: z.ground.saturated, TotalPorosity: z.ground.profile.TotalPorosity(),
 		Limits: z.settings.Limits, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
-		LevelSD: z.m.Panel.Consensus.LevelSD(), ByClock: z.byClock(), Salt: z.salt(at), Recovering: z.m.Diagnosis.Recovering(at),
+		LevelSD: z.m.Panel.Consensus.LevelSD(), ByClock: z.byClock(), Salt: z.salt(at, day.Start), Recovering: z.m.Diagnosis.Recovering(at),
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
 		Earliest: now.Add(z.settings.DecideBeforeFirstShot + decideTime),
 		Previous: z.previous(), Probes: z.readingsByProbe(),
-		LastPeak: z.m.Learned.Shots.LastHeld,
+		LastPeak: z.m.Learned.Shots.LastHeld, CapacityShift: z.m.Plans.DrainShift,
 	}
 	if last := z.m.Learned.Shots.LastMs; last != 0 && at-last < 2*24*time.Hour.Milliseconds() {
 		r.LastShotAt = instant(last)
@@ -231,8 +233,9 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 	return r
 }
 
-// salt is what is known of the zone's salt.
-func (z *Zone) salt(at int64) plan.Salt {
+// salt is what is known of the zone's salt, and what is wanted on an irrigation
+// day.
+func (z *Zone) salt(at int64, dayStart time.Time) plan.Salt {
 	var s plan.Salt
 	if ec := z.m.PoreEC.known(at, slowAge); ec != nil {
 		s.PoreEC, s.PoreKnown = *ec, true
@@ -242,7 +245,7 @@ func (z *Zone) salt(at int64) plan.Salt {
 	} else if z.settings.FeedEC > 0 {
 		s.FeedEC, s.FeedKnown = z.settings.FeedEC, true
 	}
-	if wanted := z.spec().PoreEC; wanted != nil {
+	if wanted := z.specOf(z.stageOf(dayStart)).PoreEC; wanted != nil {
 		s.WantedEC, s.WantedKnown = *wanted, true
 	}
 	return s
@@ -323,9 +326,13 @@ func (z *Zone) propose(a *advice.Advice, at int64) {
 		a.DecideBy = z.decideBy(a)
 		p.AskedToday++
 	}
+	drain := 0.0
+	if a.Expected != nil && a.Setpoints != nil && a.Setpoints.ScheduledML() > 0 {
+		drain = float64(a.Expected.DrainML) / float64(a.Setpoints.ScheduledML())
+	}
 	kept := *a // the desk has the words
 	kept.Reasons, kept.Cautions, kept.Expected = nil, nil, nil
-	z.plans = append(z.plans, planned{Advice: &kept, State: state})
+	z.plans = append(z.plans, planned{Advice: &kept, State: state, Drain: drain})
 	if n := len(z.plans) - maxPlans; n > 0 {
 		z.plans = append(z.plans[:0], z.plans[n:]...)
 	}
@@ -378,6 +385,7 @@ func (z *Zone) approved(a *Approval, at int64) {
 		}
 		was := q.State
 		q.State, q.Note = a.State, a.Note
+		q.Stood = q.Stood || a.State == StateApproved
 		if a.Note != "" {
 			z.m.Diagnosis.Said("decision", a.Note, at)
 		}

@@ -38,6 +38,8 @@ type marks struct {
 	lastSeen  int64
 	forecasts []forecastMark
 	asked     int
+	plans     []planMark
+	gauged    bool // drain is told
 	inspects  int
 	ill       []int // episodes by probe
 	wasIll    []bool
@@ -74,6 +76,7 @@ func newMarks(s *season, i int, engine *Zone) *marks {
 	m := &marks{seed: s.seed, zone: i, settings: z.settings, byClock: z.controller.ByClock, hidden: !z.spec.TellsVolume && !z.spec.TellsValve, substrate: z.spec.Substrate.Name,
 		start: s.start, days: s.days, illBy: map[string]int{}, cried: map[string]int{}, wasCried: map[string]bool{}}
 	m.band.full, m.band.refill, m.band.dryback, m.band.drain = engine.ground.band.FullPoint, engine.ground.band.RefillPoint, engine.ground.band.OvernightDryback, engine.ground.band.DrainFraction
+	m.gauged = z.spec.DrainEvery > 0
 	m.ill, m.wasIll = make([]int, len(z.settings.Probes)), make([]bool, len(z.settings.Probes))
 	for _, p := range z.spec.Probes {
 		if !slices.Contains(m.carriers, p.Container) {
@@ -156,6 +159,7 @@ func (m *marks) advised(a *advice.Advice) {
 		return
 	}
 	m.asked++
+	m.planned(a)
 }
 
 // forecast takes down what a forecast says at the horizons, and what the

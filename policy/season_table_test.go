@@ -27,6 +27,7 @@ type tally struct {
 	asked                        []float64 // by zone, a day
 	inspects                     int
 	notNumbers                   int
+	plans, gauged                planTally // gauged: of zones whose drain is told
 }
 
 // tallied are the errors of one variant at one horizon.
@@ -57,6 +58,10 @@ func (t *tally) add(m *marks) {
 	t.addForecasts(m)
 	t.addShots(m)
 	t.addDays(m)
+	t.plans.add(m)
+	if m.gauged {
+		t.gauged.add(m)
+	}
 }
 
 func (t *tally) addState(m *marks) {
@@ -297,5 +302,7 @@ func (t *tally) days() string {
 	say("overnight dryback off, m3/m3 mean %+.4f, mean absolute %.4f, within 0.012 on %.2f of %d nights", average(t.dryback), average(absolute(t.dryback)), within(t.dryback, 0.012), len(t.dryback))
 	say("drain fraction off          mean %+.3f, mean absolute %.3f, within 0.05 on %.2f of days", average(t.fraction), average(absolute(t.fraction)), within(t.fraction, 0.05))
 	say("decisions asked             %.2f a zone and day, worst zone %.2f; %d inspections", average(t.asked), quantile(t.asked, 1), t.inspects)
+	fmt.Fprintf(&b, "plans\n%v", &t.plans)
+	fmt.Fprintf(&b, "plans of zones whose drain is told\n%v", &t.gauged)
 	return b.String()
 }

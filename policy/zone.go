@@ -172,29 +172,39 @@ func secondOfDay(t time.Time) int32 {
 // transplant it may be one that the new container cannot hold, and then the
 // zone keeps the band it has.
 func (z *Zone) setStage(dayStart time.Time) {
+	z.ground.band = z.bandOf(dayStart)
+	z.ground.bandStage = z.stageOf(dayStart)
+}
+
+// stageOf is the stage of an irrigation day, an index into Settings.Stages; -1
+// for the zone's own band.
+func (z *Zone) stageOf(dayStart time.Time) int {
 	stage := -1
 	for i := range z.settings.Stages {
 		if !z.settings.Stages[i].From.After(dayStart.Add(12 * time.Hour)) {
 			stage = i
 		}
 	}
-	if stage == z.ground.bandStage {
-		return
-	}
-	spec := z.settings.Band
-	if stage >= 0 {
-		spec = z.settings.Stages[stage].Band
-	}
-	if band, err := hydraulics.NewBand(z.ground.profile, spec); err == nil {
-		z.ground.band = band
-	}
-	z.ground.bandStage = stage
+	return stage
 }
 
-// spec is the band as asked for now.
-func (z *Zone) spec() *hydraulics.BandSpec {
-	if z.ground.bandStage >= 0 {
-		return &z.settings.Stages[z.ground.bandStage].Band
+// bandOf is the band of an irrigation day: the plan of the evening is for a day
+// that may be the first of its stage.
+func (z *Zone) bandOf(dayStart time.Time) hydraulics.Band {
+	stage := z.stageOf(dayStart)
+	if stage == z.ground.bandStage {
+		return z.ground.band
+	}
+	if band, err := hydraulics.NewBand(z.ground.profile, *z.specOf(stage)); err == nil {
+		return band
+	}
+	return z.ground.band
+}
+
+// specOf is the band as asked for in a stage.
+func (z *Zone) specOf(stage int) *hydraulics.BandSpec {
+	if stage >= 0 {
+		return &z.settings.Stages[stage].Band
 	}
 	return &z.settings.Band
 }

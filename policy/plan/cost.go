@@ -127,10 +127,18 @@ func (s *Score) total() {
 
 // evaluate costs a candidate over the first members of the spread.
 func (s *Scratch) evaluate(c *candidate, members int) Score {
+	return s.evaluateBelow(c, members, math.Inf(1))
+}
+
+// evaluateBelow costs a candidate that is of use only if it costs less than
+// most: no part of a cost is negative, so it stops, with a cost of at least most,
+// where the members so far come to that.
+func (s *Scratch) evaluateBelow(c *candidate, members int, most float64) Score {
 	k := s.controlsOf(c)
 	s.lay(&k, c.lean)
-	score := s.both(&k, members)
-	score.Change = s.change(c)
+	change := s.change(c)
+	score := s.both(&k, members, most-change)
+	score.Change = change
 	score.total()
 	return score
 }
@@ -152,8 +160,9 @@ func (s *Scratch) lay(k *controls, lean int) {
 // cost: controllers are changed, and a plan must be good both ways.
 const leastWay = 0.2
 
-// both runs the schedule by clock and the plan by trigger.
-func (s *Scratch) both(k *controls, members int) Score {
+// both runs the schedule by clock and the plan by trigger, until the cost comes
+// to most.
+func (s *Scratch) both(k *controls, members int, most float64) Score {
 	var score Score
 	sum := 0.0
 	for i := range members {
@@ -182,6 +191,9 @@ func (s *Scratch) both(k *controls, members int) Score {
 			}
 			far := o.dayBelow > 2 && o.belowH > 2 && o.trough < s.band.RefillPoint-0.5*s.band.Width()
 			score.HardLimitNear = o.saturatedH > 1 || far
+		}
+		if score.total(); score.Cost >= most {
+			break
 		}
 	}
 	return score

@@ -74,7 +74,7 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 				w, k = after, to
 				if k <= g.next {
 					o.uptake += taken
-					o.trough, o.end = math.Min(o.trough, w), w
+					o.trough, o.end = min(o.trough, w), w
 				}
 				continue
 			}
@@ -152,7 +152,7 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 
 // below is how far a water content lies under the upper band, in depths that
 // count as sunk.
-func (s *Scratch) below(w float64) float64 { return math.Max(0, s.upper-w) * s.perSunk }
+func (s *Scratch) below(w float64) float64 { return max(0, s.upper-w) * s.perSunk }
 
 // quietUntil is the first step from k on, at most end, in which a shot may come;
 // the ends of daytime and irrigation day are never passed over. Fall is what the zone

@@ -57,7 +57,7 @@ func (s *Scratch) spreadOf(r *Request) {
 		}
 		// The capacity was learned through the same probes, so what they are off
 		// it is off, too.
-		m.capacity = clamp(sit.Capacity-m.reading+tail*x.soil*clamp(sit.CapacitySD, 0, 0.03), 0.02, 1)
+		m.capacity = clamp(sit.Capacity+r.CapacityShift-m.reading+tail*x.soil*clamp(sit.CapacitySD, 0, 0.03), 0.02, 1)
 		m.start = clamp(sit.WaterContent-m.reading, 0, 1)
 		s.toDayStart(r, m)
 	}
@@ -135,7 +135,7 @@ func (b *balance) step(w, shot, expected float64) (water, drained, taken float64
 	}
 	taken = expected * b.uptake
 	if w < b.fullAt {
-		taken *= math.Max(0, (w-b.noneAt)*b.slope)
+		taken *= max(0, (w-b.noneAt)*b.slope)
 	}
 	if most := w * b.volume; taken > most {
 		taken = most

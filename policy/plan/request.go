@@ -32,6 +32,9 @@ type Request struct {
 	// LevelSD is how far the whole zone's water content may lie off what its probes
 	// make of it, m3/m3: they may all be off alike.
 	LevelSD float64
+	// CapacityShift is how much higher than the learned capacity shots begin to
+	// run through, as the drain of past days tells, m3/m3; mostly below 0.
+	CapacityShift float64
 	// ByClock is how likely the zone's controller runs the schedule rather than
 	// the trigger, 0 to 1; 0.5 where nothing is known.
 	ByClock float64

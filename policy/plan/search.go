@@ -78,7 +78,7 @@ func (s *Scratch) begin(r *Request) {
 	s.perSunk = 1 / clamp(sunkShare*dryback, sunkLeast, sunkMost)
 	// A capacity believed too low is found out only by filling up to it: where
 	// drain is wanted anyway, the day aims as high as the container may hold.
-	holds := r.Situation.Capacity
+	holds := r.Situation.Capacity + r.CapacityShift
 	if s.band.DrainFraction > 0 {
 		holds += clamp(r.Situation.CapacitySD, 0, 0.02)
 	}
@@ -288,7 +288,7 @@ func (s *Scratch) better(c candidate, best *candidate, bestScore *Score, members
 		return false
 	}
 	s.evaluations++
-	score := s.evaluate(&c, members)
+	score := s.evaluateBelow(&c, members, bestScore.Cost)
 	if score.Cost < bestScore.Cost-1e-9 {
 		*best, *bestScore = c, score
 		return true

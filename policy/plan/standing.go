@@ -62,18 +62,22 @@ func Rescore(standing *advice.Setpoints, r *Request, s *Scratch) Score {
 			s.schedule = append(s.schedule, slot{at, float64(shot.VolumeML)})
 		}
 	}
-	score := s.both(&k, allMembers)
+	score := s.both(&k, allMembers, math.Inf(1))
 	score.total()
 	return score
 }
 
 // When a standing plan gives way: keeping it must cost this much more, in hours
-// of daytime outside the band, and this share of its own cost. People must not
-// be asked all day. Near a hard limit less will do. Common practice, no source.
+// of daytime outside the band, and this share of its own cost: a third of a
+// usual daytime of twelve hours, and as much again for each time that people were
+// asked about the day before. Near a hard limit less will do, though still a share:
+// of a day that is lost either way nobody need be told anew every three hours.
+// Common practice, no source.
 const (
-	materialHours     = 3.0
+	materialHours     = 4.0
 	materialShare     = 0.3
 	materialHoursHard = 0.5
+	materialShareHard = 0.15
 	// A dryback, a drain fraction or an EC that is off can wait for the evening's
 	// plan, and each counts little and only so far, h; water that is lacking or too
 	// much cannot wait.
@@ -92,13 +96,14 @@ func (s *Score) urgent() float64 {
 
 // Keep tells whether the standing plan stays: unless keeping it costs
 // materially more than the best one in what cannot wait, or a hard limit is near
-// that the best one keeps away from.
-func Keep(standing, best Score) bool {
-	more := standing.urgent() - best.urgent()
+// that the best one keeps away from. Asked is how often people were asked about
+// the running day already.
+func Keep(standing, best Score, asked int) bool {
+	more, hours, share := standing.urgent()-best.urgent(), materialHours, materialShare
 	if standing.HardLimitNear && !best.HardLimitNear {
-		return more < materialHoursHard
+		hours, share = materialHoursHard, materialShareHard
 	}
-	return more < math.Max(materialHours, materialShare*standing.urgent())
+	return more < math.Max(hours*float64(1+max(0, asked)), share*standing.urgent())
 }
 
 // Superseded says why the standing plan gives way to the best one.

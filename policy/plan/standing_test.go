@@ -16,7 +16,7 @@ func TestRescoreIsTheCostOfTheProposal(t *testing.T) {
 		if got := Rescore(p.Setpoints, r, &s); math.Abs(got.Cost-p.Score.Cost) > 0.02 || got.HardLimitNear != p.Score.HardLimitNear {
 			t.Errorf("%s: %+v, as a standing plan %+v", p.Action, p.Score, got)
 		}
-		if !Keep(Rescore(p.Setpoints, r, &s), p.Score) {
+		if !Keep(Rescore(p.Setpoints, r, &s), p.Score, 0) {
 			t.Error("a plan gives way to itself")
 		}
 	}
@@ -70,7 +70,7 @@ func TestWhenAPlanGivesWay(t *testing.T) {
 			}
 			standing := Rescore(p.Setpoints, q, &s)
 			best := Best(q, &s)
-			if keep := Keep(standing, best.Score); keep != c.keep {
+			if keep := Keep(standing, best.Score, 0); keep != c.keep {
 				t.Errorf("keep %v; standing %+v, best %+v (%s)", keep, standing, best.Score, best.Action)
 				show(t, &best)
 			}
@@ -82,20 +82,25 @@ func TestKeep(t *testing.T) {
 	for _, c := range []struct {
 		name           string
 		standing, best Score
+		asked          int
 		keep           bool
 	}{
-		{"the same", Score{Band: 3}, Score{Band: 3}, true},
-		{"an hour more", Score{Band: 3}, Score{Band: 2}, true},
-		{"three and a half hours more", Score{Band: 5}, Score{Band: 1.5}, false},
-		{"of saturation", Score{Band: 1, Saturation: 4.5}, Score{Band: 1, Saturation: 1}, false},
-		{"two hours of a bad day", Score{Band: 10}, Score{Band: 8}, true},
-		{"a dryback can wait for the evening", Score{Band: 1, OvernightDryback: 5}, Score{Band: 1}, true},
-		{"shots and change are no reason", Score{Band: 1, Shots: 4, Change: 3}, Score{Band: 1}, true},
-		{"near a hard limit", Score{Band: 3, HardLimitNear: true}, Score{Band: 2.4}, false},
-		{"near a hard limit either way", Score{Band: 3, HardLimitNear: true}, Score{Band: 2.4, HardLimitNear: true}, true},
-		{"better than the best", Score{Band: 1, HardLimitNear: true}, Score{Band: 2}, true},
+		{"the same", Score{Band: 3}, Score{Band: 3}, 0, true},
+		{"an hour more", Score{Band: 3}, Score{Band: 2}, 0, true},
+		{"four and a half hours more", Score{Band: 6}, Score{Band: 1.5}, 0, false},
+		{"of saturation", Score{Band: 1, Saturation: 5.5}, Score{Band: 1, Saturation: 1}, 0, false},
+		{"four and a half hours more, asked before", Score{Band: 6}, Score{Band: 1.5}, 1, true},
+		{"nine hours more, asked before", Score{Band: 10.5}, Score{Band: 1.5}, 1, false},
+		{"two hours of a bad day", Score{Band: 10}, Score{Band: 8}, 0, true},
+		{"a dryback can wait for the evening", Score{Band: 1, OvernightDryback: 5}, Score{Band: 1}, 0, true},
+		{"shots and change are no reason", Score{Band: 1, Shots: 4, Change: 3}, Score{Band: 1}, 0, true},
+		{"near a hard limit", Score{Band: 3, HardLimitNear: true}, Score{Band: 2.4}, 0, false},
+		{"near a hard limit, a little of a lost day", Score{Band: 10.6, HardLimitNear: true}, Score{Band: 9.5}, 0, true},
+		{"near a hard limit either way", Score{Band: 3, HardLimitNear: true}, Score{Band: 2.4, HardLimitNear: true}, 0, true},
+		{"an hour of saturation less, asked before", Score{Band: 2, Saturation: 3, HardLimitNear: true}, Score{Band: 1}, 1, false},
+		{"better than the best", Score{Band: 1, HardLimitNear: true}, Score{Band: 2}, 0, true},
 	} {
-		if keep := Keep(c.standing, c.best); keep != c.keep {
+		if keep := Keep(c.standing, c.best, c.asked); keep != c.keep {
 			t.Errorf("%s: keep %v", c.name, keep)
 		}
 	}

@@ -133,6 +133,26 @@ func TestDailyOfLittle(t *testing.T) {
 	}
 }
 
+// A record that begins before the first day's start has the rest of the day
+// before in its first row: it must not look like the day itself.
+func TestTableTellsARestOfADay(t *testing.T) {
+	d := week(2, 5*time.Minute)
+	d.Starts = nil
+	for day := range 3 {
+		d.Starts = append(d.Starts, d.From.AddDate(0, 0, day-1).Add(6*time.Hour))
+	}
+	var b strings.Builder
+	if err := d.Table(&b); err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.Split(b.String(), "\n")
+	for i, want := range []string{"until 06:00", "Mon 4 May", "Tue 5 May"} {
+		if !strings.HasPrefix(lines[4+i], want) {
+			t.Errorf("row %d is %q; expected %q", i, lines[4+i], want)
+		}
+	}
+}
+
 func TestTableWords(t *testing.T) {
 	var b strings.Builder
 	if err := week(4, 5*time.Minute).Table(&b); err != nil {
