@@ -29,7 +29,9 @@ func (r *Record) scoreUsual(h int, slot *Slot, issued int64, level float64) Scor
 	e := level - unpack(slot.Usual)
 	width := unpack(slot.UsualHalf)
 	s := r.tally(AsUsual, h, e, width)
-	adapt(&r.UsualStretch[h], !s.Covered, r.Tallies[AsUsual][h].Count, 0.02, 0.1)
+	// As fast as the balance's: at two thirds of it an interval that the first days
+	// widened still covers 0.96 a fortnight later.
+	adapt(&r.UsualStretch[h], !s.Covered, r.Tallies[AsUsual][h].Count, 0.03, 0.1)
 	own := unpack(slot.UsualOwn)
 	r.Usual.learnLean(h, level-own, unpack(slot.Balance)-own)
 	r.Usual.learn(h, issued, level-own, float64(slot.Anchor)/packScale)
