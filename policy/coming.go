@@ -8,25 +8,86 @@ import (
 	"rhizostat/policy/learning"
 )
 
-// coming are the shots of the coming steps under the standing advice: the one
-// in force, then the one that follows it. Where none stands, the zone is taken
-// to be watered as in the last 24 h.
+// coming are the shots of the coming steps as they are likeliest, for a plan
+// that has them before its day starts.
 func (z *Zone) coming(at int64, steps int) []forecast.Shot {
-	shots := z.scratch.shots[:0]
-	for k := range steps {
+	s := &z.scratch.situation
+	forecast.Build(&z.m.Learned, &z.ground.constants, at, steps, s)
+	return z.ways(s, at)[0].Shots
+}
+
+// leastWay is the probability below which a way of following setpoints is left
+// out of a forecast: one in fifty.
+const leastWay = 0.02
+
+// ways are the ways in which the zone may be watered over the coming steps of a
+// situation, the likeliest first. The advice that stands is followed by clock or by
+// trigger; by trigger the water depends on what the crop will drink.
+func (z *Zone) ways(s *forecast.Situation, at int64) []forecast.Way {
+	clock := z.byClock()
+	switch {
+	case clock < leastWay:
+		clock = 0
+	case clock > 1-leastWay:
+		clock = 1
+	}
+	m := &z.scratch
+	m.standing = m.standing[:0]
+	for k := range s.UptakeML {
+		m.standing = append(m.standing, z.standingAt(instant(at+int64(k)*forecast.Step.Milliseconds())))
+	}
+	balance := s.Balance()
+	n := 0
+	for _, middle := range [2]bool{true, false} {
+		for _, byClock := range [2]bool{clock >= 0.5, clock < 0.5} {
+			weight := clock
+			if !byClock {
+				weight = 1 - clock
+			}
+			for _, q := range forecast.Thirst {
+				if weight == 0 || (q == 0) != middle || byClock && q != 0 {
+					continue
+				}
+				way := &m.ways[n]
+				n++
+				way.Weight, way.Uptake = weight/float64(len(forecast.Thirst)), forecast.UptakeAt(q, s.UptakeRelSD)
+				way.Shots = z.along(s, &balance, at, byClock, way.Uptake, m.wayShots[n-1][:0])
+				m.wayShots[n-1] = way.Shots
+				if byClock {
+					way.Weight = weight
+				}
+			}
+		}
+	}
+	return m.ways[:n]
+}
+
+// along appends the shots of the coming steps if the crop drinks a share of what
+// is expected: by the advice that stands, else as in the last 24 h.
+func (z *Zone) along(s *forecast.Situation, b *forecast.Balance, at int64, byClock bool, share float64, shots []forecast.Shot) []forecast.Shot {
+	w := s.WaterContent
+	f := follower{lastMs: z.m.Learned.Shots.LastMs}
+	for k, q := range z.scratch.standing {
 		from := at + int64(k)*forecast.Step.Milliseconds()
 		to := from + forecast.Step.Milliseconds()
 		volume := 0.0
-		if q := z.standingAt(instant(from)); q != nil {
-			volume = scheduledBetween(q.Advice.Setpoints, instant(from), instant(to))
-		} else {
+		switch {
+		case q == nil:
 			volume = z.yesterday(from)
+		case byClock:
+			volume = scheduledBetween(q.Advice.Setpoints, from, to)
+		default:
+			if f.q != q {
+				f.take(z, q, at)
+			}
+			volume = f.due(w, from)
 		}
 		if volume > 0 {
 			shots = append(shots, forecast.Shot{Step: k, VolumeML: volume})
+			f.lastMs = from
 		}
+		w, _, _ = b.Step(w, volume, share*s.UptakeML[k])
 	}
-	z.scratch.shots = shots
 	return shots
 }
 
@@ -57,10 +118,10 @@ func (z *Zone) standingAt(t time.Time) *planned {
 	return found
 }
 
-func scheduledBetween(s *advice.Setpoints, from, to time.Time) float64 {
+func scheduledBetween(s *advice.Setpoints, from, to int64) float64 {
 	sum := 0
 	for i := range s.Schedule {
-		if shot := &s.Schedule[i]; !shot.At.Before(from) && shot.At.Before(to) {
+		if shot := &s.Schedule[i]; shot.At.UnixMilli() >= from && shot.At.UnixMilli() < to {
 			sum += shot.VolumeML
 		}
 	}

@@ -25,7 +25,9 @@ type scratch struct {
 	published forecast.Published
 	plan      plan.Scratch
 	diagnosis diagnose.Inputs
-	shots     []forecast.Shot
+	standing  []*planned // by coming step, nil: none
+	ways      [2 * len(forecast.Thirst)]forecast.Way
+	wayShots  [2 * len(forecast.Thirst)][]forecast.Shot
 	scored    [3 * forecast.HorizonCount]forecast.Scored
 }
 
@@ -111,11 +113,11 @@ func (z *Zone) forecast(at, issue int64) {
 	}
 	s := &z.scratch.situation
 	forecast.Build(&z.m.Learned, &z.ground.constants, at, forecast.Steps24h, s)
-	shots := z.coming(at, forecast.Steps24h)
+	ways := z.ways(s, at)
 	p := &z.scratch.published
-	run := z.m.Forecasts.Publish(&z.m.Learned, &z.ground.constants, s, shots, p, &z.scratch.forecasts)
+	z.m.Forecasts.PublishWays(&z.m.Learned, &z.ground.constants, s, ways, p, &z.scratch.forecasts)
 	if issue != 0 {
-		z.m.Forecasts.Issue(&z.m.Learned, s, issue, shots, run, p)
+		z.m.Forecasts.Issue(&z.m.Learned, s, issue, p)
 	}
 	z.out.Forecast = &Forecast{
 		IssuedAt: instant(at), Level: forecast.Level,

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"rhizostat/policy/advice"
+	"rhizostat/policy/forecast"
 	"rhizostat/policy/simulator"
 )
 
@@ -37,6 +38,9 @@ type marks struct {
 	seen      []time.Time      // by the engine
 	lastSeen  int64
 	forecasts []forecastMark
+	dayAhead  []forecast.Scored // of the balance under the water that was given, after the warm-up
+	dayLevels []float64         // what came, the engine's own
+	scored    int32             // count of those seen
 	asked     int
 	plans     []planMark
 	gauged    bool // drain is told
@@ -182,6 +186,26 @@ func (m *marks) forecast(f *Forecast, standing []issued) {
 		k.planned[h], k.underAdvice[h], k.shotML = plannedBetween(standing, f.IssuedAt, f.IssuedAt.Add(time.Duration(hours)*time.Hour))
 	}
 	m.forecasts = append(m.forecasts, k)
+}
+
+// balance takes the day-ahead score of the balance under the water that was
+// really given, at every half hour, whether advice stood or not.
+func (m *marks) balance(engine *Zone) {
+	const day = forecast.HorizonCount - 1
+	n := engine.m.Forecasts.Tallies[forecast.Given][day].Count
+	if n == m.scored {
+		return
+	}
+	m.scored = n
+	if len(m.truth) < (warmUp+1)*perDay {
+		return
+	}
+	for _, s := range engine.scratch.scored {
+		if s.Variant == forecast.Given && s.Horizon == day {
+			level, _, _ := engine.m.Learned.WaterContent()
+			m.dayAhead, m.dayLevels = append(m.dayAhead, s), append(m.dayLevels, level)
+		}
+	}
 }
 
 // plannedBetween is what the standing advice gives by schedule from one time to

@@ -162,6 +162,7 @@ func (p *player) step(e Event, each func(int, *Output)) {
 	}
 	if out.Forecast != nil {
 		p.marks.forecast(out.Forecast, p.advice)
+		p.marks.balance(p.engine)
 	}
 	if a := out.Advice; a != nil {
 		p.marks.advised(a)

@@ -17,8 +17,10 @@ type tally struct {
 	naive                        [5][]float64  // as 24 h before
 	explained, explainedOwn      []float64     // R2 of the day ahead, by zone
 	sse, sst                     float64       // of the day ahead, each zone about its own mean
-	uptake, drain                []float64     // relative error of 24 h sums
-	recall, precision            []float64     // of shots, by zone, where none are told
+	balanced, balancedMoved      []float64     // R2 of the day ahead under the water given, by zone; of zones that moved
+	balancedSSE, balancedSST     float64
+	uptake, drain                []float64 // relative error of 24 h sums
+	recall, precision            []float64 // of shots, by zone, where none are told
 	ill, cried                   map[string]int
 	probeDays                    float64
 	inBand, inBandSeen           []float64 // share of daytime, by zone
@@ -56,6 +58,7 @@ func (t *tally) add(m *marks) {
 	t.asked = append(t.asked, float64(m.asked)/float64(m.days))
 	t.addState(m)
 	t.addForecasts(m)
+	t.addBalance(m)
 	t.addShots(m)
 	t.addDays(m)
 	t.plans.add(m)
@@ -127,6 +130,31 @@ func (t *tally) addForecasts(m *marks) {
 	if sst > 0 {
 		t.explained = append(t.explained, 1-sse/sst)
 		t.explainedOwn = append(t.explainedOwn, 1-sseOwn/sst)
+	}
+}
+
+// moved is the standard deviation of the water content over a record above which
+// it has moved, m3/m3 (common practice, no source). A zone that is held well stays
+// below it, and R2 about its own mean then says how small the movement was, not
+// how good the forecast.
+const moved = 0.02
+
+// addBalance takes the day-ahead forecast at all hours under the water that was
+// given: R2 over each zone's whole record about its own mean.
+func (t *tally) addBalance(m *marks) {
+	mean, sse, sst := average(m.dayLevels), 0.0, 0.0
+	for i, s := range m.dayAhead {
+		sse += s.Error * s.Error
+		sst += (m.dayLevels[i] - mean) * (m.dayLevels[i] - mean)
+	}
+	if sst <= 0 {
+		return
+	}
+	t.balancedSSE += sse
+	t.balancedSST += sst
+	t.balanced = append(t.balanced, 1-sse/sst)
+	if math.Sqrt(sst/float64(len(m.dayLevels))) > moved {
+		t.balancedMoved = append(t.balancedMoved, 1-sse/sst)
 	}
 }
 
@@ -285,6 +313,7 @@ func (t *tally) learning() string {
 	}
 	b.WriteByte('\n')
 	say("R2 of the day ahead         %.3f of all about the zones' means; by zone median %.3f, worst tenth %.3f; against what it later held for true %.3f, %.3f", 1-t.sse/t.sst, middle(t.explained), quantile(t.explained, 0.1), middle(t.explainedOwn), quantile(t.explainedOwn, 0.1))
+	say("  at all hours, water known   %.3f of all; by zone median %.3f, worst tenth %.3f; of the %d zones that moved by more than %.2f %.3f", 1-t.balancedSSE/t.balancedSST, middle(t.balanced), quantile(t.balanced, 0.1), len(t.balancedMoved), moved, middle(t.balancedMoved))
 	say("uptake of 24 h              median error %.3f of it, 90 %% %.3f", middle(t.uptake), quantile(t.uptake, 0.9))
 	say("drain of 24 h               median error %.3f of the water given, 90 %% %.3f", middle(t.drain), quantile(t.drain, 0.9))
 	say("shots seen, none told       recall %.3f, precision %.3f (mean of %d zones)", average(t.recall), average(t.precision), len(t.recall))

@@ -126,8 +126,8 @@ func (s *season) play(days int, each func(day float64, o *Scored)) {
 			}
 			Build(&s.zone, &s.c, at, Steps24h, &sit)
 			shots := s.shots(now)
-			run := s.record.Publish(&s.zone, &s.c, &sit, shots, &p, &m)
-			s.record.Issue(&s.zone, &sit, at, shots, run, &p)
+			s.record.Publish(&s.zone, &s.c, &sit, shots, &p, &m)
+			s.record.Issue(&s.zone, &sit, at, &p)
 		}
 		s.f.Advance(now.Add(time.Minute))
 	}

@@ -2,11 +2,7 @@ package forecast
 
 import (
 	"fmt"
-	"math"
 )
-
-// stepS is Step in seconds.
-const stepS = 300.0
 
 // Forward runs the situation through its water balance under the given shots
 // and writes the outcome to run, whose slices are reused where they are large
@@ -26,16 +22,13 @@ const stepS = 300.0
 //
 // Shots are in order of their steps; those before the first step or after the
 // last are left out. It panics where the situation is not a possible one.
-func (s *Situation) Forward(shots []Shot, run *Run) {
-	s.check()
+func (s *Situation) Forward(shots []Shot, run *Run) { s.forward(1, shots, run) }
+
+// forward is Forward with a share of the expected uptake.
+func (s *Situation) forward(share float64, shots []Shot, run *Run) {
 	steps := len(s.UptakeML)
 	run.resize(steps)
-	drainShare, ceiling := s.drainage()
-	perML := 1 / s.VolumeML
-	slope := 0.0
-	if s.UptakeFullAt > s.UptakeNoneAt {
-		slope = 1 / (s.UptakeFullAt - s.UptakeNoneAt)
-	}
+	b := s.Balance()
 	w := s.WaterContent
 	run.WaterContent[0] = w
 	next := 0
@@ -43,56 +36,17 @@ func (s *Situation) Forward(shots []Shot, run *Run) {
 		next++
 	}
 	for k := range steps {
-		drain := 0.0
+		given := 0.0
 		for next < len(shots) && shots[next].Step <= k {
 			if shots[next].Step < k {
 				panic(fmt.Sprintf("forecast: shot %d is at step %d, before step %d of the one ahead of it", next, shots[next].Step, k))
 			}
-			v := shots[next].VolumeML
-			w += s.Capture * v * perML
-			drain += (1 - s.Capture) * v
+			given += shots[next].VolumeML
 			next++
 		}
-		if w > s.Capacity {
-			out := (w - s.Capacity) * drainShare
-			w -= out
-			if w > ceiling {
-				out += w - ceiling
-				w = ceiling
-			}
-			drain += out * s.VolumeML
-		}
-		uptake := s.UptakeML[k]
-		if w < s.UptakeFullAt {
-			limit := (w - s.UptakeNoneAt) * slope
-			if limit < 0 {
-				limit = 0
-			}
-			uptake *= limit
-		}
-		if most := w * s.VolumeML; uptake > most {
-			uptake = most
-		}
-		if w -= uptake * perML; w < 0 {
-			w = 0 // below it only by rounding
-		}
+		w, run.DrainML[k], run.UptakeML[k] = b.Step(w, given, share*s.UptakeML[k])
 		run.WaterContent[k+1] = w
-		run.DrainML[k] = drain
-		run.UptakeML[k] = uptake
 	}
-}
-
-// drainage returns the share of the water above capacity that leaves in a step,
-// and the water content that is never exceeded.
-func (s *Situation) drainage() (share, ceiling float64) {
-	share, ceiling = 1, s.Ceiling
-	if s.DrainTimeS > 0 {
-		share = -math.Expm1(-stepS / s.DrainTimeS)
-	}
-	if ceiling <= 0 {
-		ceiling = 1
-	}
-	return share, ceiling
 }
 
 // check panics with the numbers where a situation cannot be run.

@@ -60,6 +60,22 @@ func (r *Record) Spread(s *Situation, shots []Shot, out []float64) {
 	}
 }
 
+// stretchPlan widens or narrows a plan's spread as past plans ask: a zone that is
+// watered by trigger is held where it is, and its day strays less than the water
+// given would have it. It never falls from step to step.
+func (r *Record) stretchPlan(sd []float64) {
+	most := 0.0
+	for k := range sd {
+		hours := float64(k) * Step.Hours()
+		stretch := between(&r.PlanStretch, hours)
+		if first := float64(Horizons[0]); hours < first {
+			stretch = 1 + hours/first*(stretch-1)
+		}
+		most = math.Max(most, sd[k]*stretch)
+		sd[k] = most
+	}
+}
+
 // usualPrior is the spread of the usual course by horizon before any score,
 // m3/m3: its errors on measured slabs (Hemming et al. 2020) to one digit.
 var usualPrior = [HorizonCount]float64{0.004, 0.007, 0.01, 0.013, 0.014}
@@ -115,6 +131,7 @@ type Published struct {
 	Plan, NoWater, AsUsual Band
 	// The two halves of AsUsual, for scoring.
 	usualAlone, usualBalance []float64
+	planned                  [HorizonCount]planned
 }
 
 // fill makes a band of values and their standard deviations.

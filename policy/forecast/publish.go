@@ -7,25 +7,40 @@ type Scratch struct {
 	run, dry, usual Run
 	sd, values      []float64
 	shots           []Shot
+	way             [1]Way
 }
 
 // Publish works out the three variants of a situation of Steps24h steps into p:
-// under the plan's shots, without water, and watered as on the last days. It
-// reuses the memory of p and scratch. Run returns the plan's outcome.
-func (r *Record) Publish(z *learning.Zone, c *learning.Constants, s *Situation, shots []Shot, p *Published, m *Scratch) *Run {
+// under the given shots, without water, and watered as on the last days. It
+// reuses the memory of p and scratch.
+func (r *Record) Publish(z *learning.Zone, c *learning.Constants, s *Situation, shots []Shot, p *Published, m *Scratch) {
+	m.way[0] = Way{Weight: 1, Uptake: 1, Shots: shots}
+	r.PublishWays(z, c, s, m.way[:], p, m)
+}
+
+// PublishWays is Publish where the plan may go several ways; the first is the
+// likeliest.
+func (r *Record) PublishWays(z *learning.Zone, c *learning.Constants, s *Situation, ways []Way, p *Published, m *Scratch) {
 	r.begin()
 	n := len(s.UptakeML) + 1
 	m.sd, m.values = grow(m.sd, n), grow(m.values, n)
 	p.IssuedAt = s.At
 
-	shots = notReported(z, s.At.UnixMilli(), shots)
-	s.Forward(shots, &m.run)
-	r.Spread(s, shots, m.sd)
-	p.Plan.fill(m.run.WaterContent, m.sd)
-
+	for i := range ways {
+		ways[i].Shots = notReported(z, s.At.UnixMilli(), ways[i].Shots)
+	}
+	for h, hours := range Horizons {
+		p.planned[h] = plannedTo(ways, int(hours)*12)
+	}
 	s.Forward(nil, &m.dry)
 	r.Spread(s, nil, m.sd)
 	p.NoWater.fill(m.dry.WaterContent, m.sd)
+
+	s.expect(ways, &m.run, m.values)
+	r.shiftPlan(m.dry.WaterContent, m.values)
+	r.Spread(s, ways[0].Shots, m.sd)
+	r.stretchPlan(m.sd)
+	p.Plan.fill(m.values, m.sd)
 
 	// Yesterday at this time the same water was still to come.
 	dry := *s
@@ -38,7 +53,6 @@ func (r *Record) Publish(z *learning.Zone, c *learning.Constants, s *Situation, 
 	r.Usual.leanOn(m.usual.WaterContent, m.values)
 	r.usualSpread(s.WaterContentSD, m.sd)
 	p.AsUsual.fill(m.values, m.sd)
-	return &m.run
 }
 
 // notReported leaves out a shot of the first step that was reported in the last

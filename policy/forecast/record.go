@@ -31,7 +31,8 @@ const (
 // slotCount is the number of forecasts under way: two an hour and horizon.
 const slotCount = 2 * (1 + 3 + 6 + 12 + 24)
 
-// Slot is one forecast under way for one horizon. Levels are in 1/60000 m3/m3.
+// Slot is one forecast under way for one horizon. Levels are in 1/60000 m3/m3,
+// volumes in 1/30000 of the container's.
 type Slot struct {
 	Issue     uint16 // low bits of the number of the half hour, 0: empty
 	Usual     uint16 // as usual
@@ -41,9 +42,10 @@ type Slot struct {
 	UsualHalf uint16 // half its interval
 	Plan      uint16
 	PlanHalf  uint16
-	Start     uint16  // level at issue
-	PlanML    float32 // water the plan gives until the horizon
-	UptakeML  float32 // uptake expected until the horizon
+	Start     uint16 // level at issue
+	Least     uint16 // water the plan gives until the horizon, at least
+	Most      uint16 // and at most
+	Uptake    uint16 // uptake expected until the horizon
 }
 
 // Tally is how one variant did at one horizon, newest weeks counting most.
@@ -66,6 +68,8 @@ type Record struct {
 	// situation make, by horizon; the same for the usual course over its prior.
 	Stretch      [HorizonCount]float32
 	UsualStretch [HorizonCount]float32
+	PlanStretch  [HorizonCount]float32 // of the plan over Stretch
+	Missed       [HorizonCount]Missed
 	Usual        UsualCourse
 	LevelMean    float32 // of the water content, for the share of variance explained
 	LevelVar     float32
@@ -102,38 +106,35 @@ func (r *Record) Due(z *learning.Zone, c *learning.Constants, atMs int64, out *[
 		given := z.GivenBetween(c, issued, atMs)
 		out[n] = r.scoreUsual(h, slot, issued, level)
 		out[n+1] = r.scoreGiven(z, c, h, slot, issued, given, level)
-		out[n+2] = r.scorePlan(c, h, slot, given, level)
+		out[n+2] = r.scorePlan(z.Volume(c), h, slot, given, level)
 		n += 3
 		*slot = Slot{}
 	}
 	return n
 }
 
-// Issue takes down what is forecast at the half hour atMs. plan and run are the
-// plan's shots and their outcome, usual the usual course with its spread.
-func (r *Record) Issue(z *learning.Zone, s *Situation, atMs int64, shots []Shot, run *Run, p *Published) {
+// Issue takes down what is forecast at the half hour atMs: what was published of
+// the situation.
+func (r *Record) Issue(z *learning.Zone, s *Situation, atMs int64, p *Published) {
 	r.begin()
 	issue := atMs / IssueEvery
 	r.LastIssue = issue
-	uptake, water, step, next := 0.0, 0.0, 0, 0
+	uptake, step := 0.0, 0
 	for h, hours := range Horizons {
 		last := int(hours) * 12
 		for ; step < last && step < len(s.UptakeML); step++ {
 			uptake += s.UptakeML[step]
 		}
-		for ; next < len(shots) && shots[next].Step < last; next++ {
-			water += shots[next].VolumeML
-		}
-		if last >= len(run.WaterContent) || last >= len(p.AsUsual.WaterContent) {
+		if last >= len(p.Plan.WaterContent) || last >= len(p.AsUsual.WaterContent) {
 			return
 		}
 		anchor := r.Usual.anchor(z, atMs, hours*3600*1000, z.Level)
 		*r.slot(h, issue) = Slot{
 			Issue: tag(issue), Usual: pack(p.AsUsual.WaterContent[last]),
 			UsualOwn: pack(p.usualAlone[last]), Balance: pack(p.usualBalance[last]), Anchor: packSigned(anchor),
-			UsualHalf: pack(half(&p.AsUsual, last)), Plan: pack(run.WaterContent[last]),
+			UsualHalf: pack(half(&p.AsUsual, last)), Plan: pack(p.Plan.WaterContent[last]),
 			PlanHalf: pack(half(&p.Plan, last)), Start: pack(z.Level),
-			PlanML: float32(water), UptakeML: float32(uptake),
+			Least: packShare(p.planned[h].least / s.VolumeML), Most: packShare(p.planned[h].most / s.VolumeML), Uptake: packShare(uptake / s.VolumeML),
 		}
 	}
 }
@@ -146,7 +147,7 @@ func (r *Record) begin() {
 	}
 	r.Begun = true
 	for h := range HorizonCount {
-		r.Stretch[h], r.UsualStretch[h] = z90, z90
+		r.Stretch[h], r.UsualStretch[h], r.PlanStretch[h] = z90, z90, 1
 	}
 }
 
@@ -171,6 +172,15 @@ func pack(level float64) uint16 {
 func packSigned(d float64) int16 {
 	return int16(math.Round(math.Min(math.Max(d, -0.5), 0.5) * packScale))
 }
+
+// shareScale leaves room for twice the container's volume.
+const shareScale = 30000
+
+func packShare(v float64) uint16 {
+	return uint16(math.Round(math.Min(math.Max(v*shareScale, 0), math.MaxUint16)))
+}
+
+func unpackShare(v uint16) float64 { return float64(v) / shareScale }
 
 func unpack(v uint16) float64 { return float64(v) / packScale }
 

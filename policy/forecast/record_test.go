@@ -95,7 +95,8 @@ func TestScoresThePlanOnlyAsFarAsExecuted(t *testing.T) {
 	s.zone.Observe(&s.c, at, s.zone.Level, 0.002)
 	Build(&s.zone, &s.c, at, Steps24h, &sit)
 	shots := []Shot{{Step: 6, VolumeML: 0.03 * s.c.VolumeML}}
-	s.record.Issue(&s.zone, &sit, at, shots, s.record.Publish(&s.zone, &s.c, &sit, shots, &p, &m), &p)
+	s.record.Publish(&s.zone, &s.c, &sit, shots, &p, &m)
+	s.record.Issue(&s.zone, &sit, at, &p)
 	for k := int64(1); k <= 2; k++ {
 		s.zone.Observe(&s.c, at+k*IssueEvery, s.zone.Level, 0.002)
 		n := s.record.Due(&s.zone, &s.c, at+k*IssueEvery, &out)
@@ -155,7 +156,8 @@ func TestForecastsStayNumbers(t *testing.T) {
 			}
 			Build(&z, c, half, Steps24h, &sit)
 			shots := []Shot{{Step: rapid.IntRange(0, 287).Draw(t, "step"), VolumeML: rapid.Float64Range(0, 5000).Draw(t, "shot")}}
-			r.Issue(&z, &sit, half, shots, r.Publish(&z, c, &sit, shots, &p, &m), &p)
+			r.Publish(&z, c, &sit, shots, &p, &m)
+			r.Issue(&z, &sit, half, &p)
 			for _, b := range []*Band{&p.Plan, &p.NoWater, &p.AsUsual} {
 				for k := range b.WaterContent {
 					if !(b.Low[k] >= 0 && b.Low[k] <= b.High[k] && b.High[k] <= 1 && b.WaterContent[k] >= 0 && b.WaterContent[k] <= 1) {
@@ -194,12 +196,12 @@ func BenchmarkDueAndIssue(b *testing.B) {
 	var m Scratch
 	var out [int(variantCount) * HorizonCount]Scored
 	Build(&s.zone, &s.c, s.zone.AtMs, Steps24h, &sit)
-	run := s.record.Publish(&s.zone, &s.c, &sit, nil, &p, &m)
+	s.record.Publish(&s.zone, &s.c, &sit, nil, &p, &m)
 	at := s.zone.AtMs - s.zone.AtMs%IssueEvery
 	b.ReportAllocs()
 	for b.Loop() {
 		r := s.record
 		r.Due(&s.zone, &s.c, at, &out)
-		r.Issue(&s.zone, &sit, at, nil, run, &p)
+		r.Issue(&s.zone, &sit, at, &p)
 	}
 }

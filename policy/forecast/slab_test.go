@@ -111,8 +111,8 @@ func replay(t testing.TB, name string, from, to float64, reports bool) *result {
 			continue
 		}
 		Build(&z, c, r.at, Steps24h, &s)
-		run := rec.Publish(&z, c, &s, nil, &p, &m)
-		rec.Issue(&z, &s, r.at, nil, run, &p)
+		rec.Publish(&z, c, &s, nil, &p, &m)
+		rec.Issue(&z, &s, r.at, &p)
 	}
 	return &res
 }
@@ -133,12 +133,17 @@ func (r *result) log(t *testing.T, name string) {
 //
 // Targets: at 6 h a quarter of the error of the last value, reached over the
 // three zones together (a 0.16, b 0.34, c 0.28). At 24 h three quarters of the
-// error of 24 h before, not reached: it stays at 1.0. What limits it: the day's
-// level changes with what growers and weather do tomorrow, of which the water
-// content of today says little. Tried without gain: means of 3 and 7 days,
-// reversion to them, trends of levels, least absolute deviations on nine such
-// numbers, and on five by each hour of the day, which fits 0.93 to 0.95 even
-// where it was fitted.
+// error of 24 h before, not reached: it stays at 1.0. What limits it: from day
+// to day the level at one time of day wanders like a random walk. Of its changes
+// from one day to the next the autocorrelation is 0.1 to 0.25 in zone a and -0.3
+// to 0.05 in b and c, where days that are exchangeable would have -0.5; even known
+// beforehand it leaves sqrt(1-0.3^2) = 0.95 of the error. What moves the level is
+// what growers and weather do tomorrow. Tried without gain: means of 2 to 7 days
+// (1.02 to 1.9 of the error of 24 h before), exponential ones (0.98 to 1.2),
+// reversion to them (1.01 to 1.03), momentum of the mean of the day (1.00 to
+// 1.06), the shape of the last days on the day's mean (1.01 to 1.18), least
+// absolute deviations on nine such numbers, and on five by each hour of the day,
+// which fits 0.93 to 0.95 even where it was fitted.
 func TestForecastsOnSlabData(t *testing.T) {
 	whole := &result{}
 	for _, name := range []string{"a", "b", "c"} {
@@ -163,7 +168,7 @@ func TestForecastsOnSlabData(t *testing.T) {
 	if six > 0.255 {
 		t.Errorf("as usual at 6 h: %.3f of the error of the last value, 0.25 was reached", six)
 	}
-	if day > 1.03 {
-		t.Errorf("as usual at 24 h: %.3f of the error of 24 h before, 1.02 was reached", day)
+	if day > 1.015 {
+		t.Errorf("as usual at 24 h: %.3f of the error of 24 h before, 1.007 was reached", day)
 	}
 }

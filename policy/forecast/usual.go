@@ -20,8 +20,9 @@ type UsualCourse struct {
 	BalanceXX, BalanceXY [HorizonCount]float32
 }
 
-// balancePrior is that share before any evidence.
-var balancePrior = [HorizonCount]float64{0.2, 0.2, 0.3, 0.4, 0.4}
+// balancePrior is that share before any evidence. A day ahead nothing is known of
+// whether yesterday's water will be given again.
+var balancePrior = [HorizonCount]float64{0.2, 0.2, 0.3, 0.4, 0}
 
 // lean is the learned share of the balance at a horizon.
 func (u *UsualCourse) lean(h int) float64 {
@@ -44,9 +45,14 @@ const leanMemory = 0.99856 // 2^(-1/(48*10))
 // Prior of that pull and of the weight of older days against yesterday, by
 // horizon. Tuned on the first half of zones a and c of the measured slabs.
 var (
-	pullPrior  = [HorizonCount]float64{1, 0.95, 0.85, 0.6, 0.1}
+	pullPrior  = [HorizonCount]float64{1, 0.95, 0.85, 0.6, 0}
 	olderShare = [HorizonCount]float64{0.3, 0.3, 0.3, 0.25, 0}
 )
+
+// leastPull and mostPull bound the pull. Where the days of a zone do not hang
+// together at all, half of a change since yesterday goes back. Above 1 an anchor
+// grows, as a zone that falls behind goes on to do.
+const leastPull, mostPull = -0.5, 1.2
 
 // priorWeight is how much evidence the prior counts as: (0.02 m3/m3)^2 some
 // 25 times.
@@ -61,11 +67,12 @@ func usualBin(atMs int64) int {
 	return int(((atMs%day)+day)%day) * usualBins / day
 }
 
-// pull is the learned share of the anchor at a horizon.
+// pull is the learned share of the anchor at a horizon. A day ahead the anchor is
+// the change since yesterday: some zones go on by part of it, others come back.
 func (u *UsualCourse) pull(atMs int64, h int) float64 {
 	b := usualBin(atMs)
 	p := (float64(u.XY[b][h]) + priorWeight*pullPrior[h]) / (float64(u.XX[b][h]) + priorWeight)
-	return math.Min(math.Max(p, 0), 1.2)
+	return math.Min(math.Max(p, leastPull), mostPull)
 }
 
 // learn takes by how much the usual course that was issued with an anchor was
