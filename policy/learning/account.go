@@ -11,6 +11,7 @@ type Account struct {
 	Drain      [accountHours]float32
 	Reported   [accountHours]float32 // drain as reported
 	DrainMs    int64                 // newest drain report, 0: none
+	VolumeML   float32               // of the container when it came
 	Totals     Totals
 }
 
@@ -56,35 +57,81 @@ func (z *Zone) Drain(c *Constants, atMs int64, volumeML float64) {
 	z.Advance(c, atMs)
 	a := &z.Account
 	a.roll(z.AtMs)
-	a.DrainMs = z.AtMs
+	a.DrainMs, a.VolumeML = z.AtMs, float32(c.VolumeML)
 	if volumeML > 0 {
 		a.Reported[a.Head] += float32(volumeML)
 		z.caught(c)
 	}
 }
 
-// How far off the balance's uptake and what is told of emitters are, as shares
-// (common practice, no source), and beyond how many of both together a gauge is
+// How far off the balance's uptake, what is told of emitters and a drain gauge
+// are, as shares, how far off the change of what is stored is over a day, m3/m3
+// (common practice, no source), and beyond how many of all together a gauge is
 // not believed.
 const (
 	uptakeOff = 0.15
 	givenOff  = 0.06
+	caughtOff = 0.05
+	storedOff = 0.005
 	gaugeOff  = 2.5
 )
 
 // drained24h is the drain reported over the last 24 h, mL, and whether to
 // believe it.
 func (z *Zone) drained24h() (float64, bool) {
-	s := z.Sums24h()
+	s := z.booked24h()
 	return s.ReportedDrainML, s.DrainReported
 }
 
-// Sums24h returns the account of the last 24 h: 23 whole hours, the part of the
-// running one, and of the oldest what the running one has still to go. The
-// reported drain counts where the balance can be off it by as much; a blocked or
-// missing tray reports next to nothing on a well-watered day, and then the
-// balance counts.
+// Sums24h returns the account of the last 24 h. Where drain is reported, what was
+// given and neither drained nor is stored was drunk, whatever a probe at one place
+// makes of the fall: uptake is the mean of the two by their variance. Where only
+// drain is reported, the three say what was given.
 func (z *Zone) Sums24h() Sums {
+	s := z.booked24h()
+	stored, off, ok := z.stored24h()
+	if ok && s.DrainReported {
+		if z.Reports() {
+			balance := math.Max(s.IrrigationML-s.DrainML-stored, 0)
+			r := sq(givenOff*s.IrrigationML) + sq(caughtOff*s.DrainML) + sq(off)
+			p := sq(uptakeOff * s.UptakeML)
+			if p+r > 0 {
+				s.UptakeML += p / (p + r) * (balance - s.UptakeML)
+			}
+		} else {
+			s.IrrigationML = math.Max(s.IrrigationML, s.UptakeML+s.DrainML+stored)
+		}
+	}
+	if s.IrrigationML > 0 {
+		s.DrainFraction = min(s.DrainML/s.IrrigationML, 1)
+	}
+	return s
+}
+
+// stored24h is how much more water is in the container than 24 h ago, and that
+// on its way into it, mL, and how far off that is; false where the water content
+// was not known then.
+func (z *Zone) stored24h() (ml, off float64, ok bool) {
+	then, ok := z.History.LevelAt(z.AtMs - dayMs)
+	a, s := &z.Account, &z.Shots
+	if !ok || z.SeenMs == 0 || z.AtMs-z.SeenMs > 30*minuteMs || !(a.VolumeML > 0) || !(z.Gain.Mean > 0) {
+		return 0, 0, false
+	}
+	volume := float64(a.VolumeML) / z.Gain.Mean
+	off = storedOff * volume
+	if s.StartMs != 0 { // a watering is on its way past the probes
+		off = math.Hypot(off, 0.5*s.GivenML)
+	}
+	return volume*(z.Level-then) + s.ComingML, off, true
+}
+
+// booked24h is the account of the last 24 h as it was booked: 23 whole hours, the
+// part of the running one, and of the oldest what the running one has still to go.
+// The reported drain counts where the balance can be off it by as much; a blocked
+// or missing tray reports next to nothing on a well-watered day, and then the
+// balance counts. Where nobody reports what is given, more drain than the balance
+// knows of is no contradiction.
+func (z *Zone) booked24h() Sums {
 	a := &z.Account
 	var s Sums
 	oldest := (int(a.Head) + 1) % accountHours
@@ -100,12 +147,10 @@ func (z *Zone) Sums24h() Sums {
 	}
 	s.IrrigationML += z.Open.GivenML
 	s.UptakeML += z.Open.ModelML
-	off := math.Hypot(uptakeOff*s.UptakeML, givenOff*s.IrrigationML)
-	if a.DrainMs != 0 && z.AtMs-a.DrainMs < 2*dayMs && math.Abs(s.ReportedDrainML-s.DrainML) < gaugeOff*off {
+	off := gaugeOff * math.Hypot(uptakeOff*s.UptakeML, givenOff*s.IrrigationML)
+	more := s.ReportedDrainML - s.DrainML
+	if a.DrainMs != 0 && z.AtMs-a.DrainMs < 2*dayMs && more > -off && (more < off || !z.Reports()) {
 		s.DrainML, s.DrainReported = s.ReportedDrainML, true
-	}
-	if s.IrrigationML > 0 {
-		s.DrainFraction = min(s.DrainML/s.IrrigationML, 1)
 	}
 	return s
 }

@@ -211,6 +211,7 @@ func TestABadDayTeachesLittle(t *testing.T) {
 			check("uptake by day", math.Exp(was.Rates.Day.Mean), math.Exp(z.Rates.Day.Mean))
 			check("uptake by night", math.Exp(was.Rates.Night.Mean), math.Exp(z.Rates.Night.Mean))
 			check("capture", was.Capture.Mean, z.Capture.Mean)
+			check("gain", was.Gain.Mean, z.Gain.Mean)
 			check("capacity", was.Capacity.Mean, z.Capacity.Mean)
 		})
 	}

@@ -25,7 +25,7 @@ func (z *Zone) lookBack(c *Constants, now int64) {
 	if given < 0.01*c.VolumeML || !z.Reports() && z.Shots.StartMs != 0 {
 		return
 	}
-	uptake := z.Sums24h().UptakeML
+	uptake := z.booked24h().UptakeML
 	const dc = 0.05
 	dk := math.Max(0.02, 2*z.Capacity.SD())
 	end := z.closes(c, from, then, z.Capture.Mean, z.Capacity.Mean)
@@ -71,7 +71,7 @@ func (z *Zone) overfull(now int64, given float64) bool {
 	if drained > (1-z.Capture.Mean+drainShows)*given { // by a balance that has closed
 		z.OverfullMs = now
 	}
-	if z.Account.DrainMs != 0 && now-z.Account.DrainMs < dayMs && z.Sums24h().ReportedDrainML > drainShows*given {
+	if z.Account.DrainMs != 0 && now-z.Account.DrainMs < dayMs && z.booked24h().ReportedDrainML > drainShows*given {
 		z.OverfullMs = now
 	}
 	return z.OverfullMs != 0 && now-z.OverfullMs < 2*dayMs

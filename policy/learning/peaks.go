@@ -6,7 +6,6 @@ import "math"
 // of its drainage.
 type ShotState struct {
 	ReportMs   int64   // newest report of a watering, 0: none
-	ReportML   float64 // reported volume of it that has not shown yet
 	ComingML   float64 // reported water that has still to come in
 	VolumeMs   int64   // newest volume reported as such
 	OpenMs     int64   // valve open since, 0: closed

@@ -11,6 +11,7 @@ type pot struct {
 	perDay                            float64 // uptake, mL a day
 	night                             float64 // share of the mean rate drunk at night
 	noise                             float64
+	sees                              float64 // of a change of level what the probe shows
 	cloud                             func(day int) float64
 
 	at                  int64
@@ -20,7 +21,7 @@ type pot struct {
 }
 
 func newPot(seed uint64) *pot {
-	return &pot{volume: 7000, capacity: 0.6, capture: 0.85, drainS: 900, perDay: 1400, night: 0.2, noise: 0.001,
+	return &pot{volume: 7000, capacity: 0.6, capture: 0.85, drainS: 900, perDay: 1400, night: 0.2, noise: 0.001, sees: 1,
 		cloud: func(int) float64 { return 1 }, at: 20_000 * dayMs, level: 0.55, random: seed*2862933555777941757 + 3037000493}
 }
 
@@ -66,7 +67,8 @@ func (p *pot) shot(ml float64) {
 }
 
 func (p *pot) reading() float64 {
-	return math.Round(math.Min(math.Max(p.level+p.noise*p.normal(), 0), 1)*10000) / 10000
+	level := 0.55 + p.sees*(p.level-0.55)
+	return math.Round(math.Min(math.Max(level+p.noise*p.normal(), 0), 1)*10000) / 10000
 }
 
 // grower waters a pot by its level between 07:00 and 17:00.
