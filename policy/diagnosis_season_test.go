@@ -29,7 +29,7 @@ type ailment struct {
 const oneDay = 24 * time.Hour
 
 // ailments: all that the simulator can do. within is from the point where the
-// truth is visible: the end of the onset's first half.
+// truth is visible in the data.
 var ailments = []ailment{
 	{name: "emitter, all", cause: "emitter-fault", kind: simulator.EmitterBlocked, low: 0.5, high: 0.8, all: true, within: oneDay},
 	{name: "emitter, one", cause: "emitter-fault", kind: simulator.EmitterBlocked, low: 0.8, high: 1, within: oneDay},
@@ -129,8 +129,8 @@ func (p *nursed) topic(now time.Time) {
 	p.controller.Put(obeyed(on), now)
 }
 
-// nurse plays a season and gives every state of every zone to each.
-func nurse(s season, asleep func(zone int) bool, gave func(zone int, at time.Time), each func(zone int, f *simulator.Facility, z *Zone, st *State)) error {
+// nurse plays a season and writes what happens in each zone into its diary.
+func nurse(s season, asleep func(zone int) bool, into []*diary) error {
 	var specs []simulator.ZoneSpec
 	for i := range s.zones {
 		specs = append(specs, s.zones[i].spec)
@@ -151,7 +151,7 @@ func nurse(s season, asleep func(zone int) bool, gave func(zone int, at time.Tim
 			return err
 		}
 		p := &nursed{zone: z, engine: engine, controller: z.controller, stamps: make([]time.Time, len(z.settings.Probes)), asleep: asleep(i)}
-		p.states = func(st *State) { each(i, f, engine, st) }
+		p.states = func(st *State) { into[i].state(st, f.Truth(i).PoreEC) }
 		ps[i] = p
 	}
 	for m := range s.days * 24 * 60 {
@@ -161,12 +161,15 @@ func nurse(s season, asleep func(zone int) bool, gave func(zone int, at time.Tim
 			}
 			if v := p.controller.Due(f.Now()); v > 0 {
 				f.Open(i, v)
-				gave(i, f.Now())
+				into[i].gave(f.Now(), v)
 			}
 		}
 		f.Advance(f.Now().Add(time.Minute))
 		for _, x := range f.Measurements() {
 			for i, p := range ps {
+				if x.Zone == i {
+					into[i].heard(&x)
+				}
 				if x.Zone == i || x.Zone < 0 {
 					p.take(&x)
 				}
@@ -184,21 +187,19 @@ type patient struct {
 	seed      uint64
 	zone      int
 	ailment   *ailment
-	from      time.Time // visible
 	began     time.Time
 	asleep    bool      // nobody decides in its zone
-	seen      bool      // the truth has become visible
-	peaks     []float64 // of truth by state, the newest days
-	ecs       []float64
+	seen      bool      // the truth became visible
+	from      time.Time // then
+	strict    time.Time // when the instruments alone, with the sound world beside, could tell; zero: never
 	first     map[string]time.Duration
 	right     time.Duration // until the right cause led, -1: never
 	led       string        // at the end of the time allowed
 	ledP      float64
-	alarms    []string // before the fault
+	alarms    []string // of the sound world
 	quietDays float64
-	crying    bool // something was said to be wrong at the last state
 	mix       string
-	told      bool
+	told      bool // drain is reported
 }
 
 // drawWard draws a facility whose zones have ailments each.
@@ -220,12 +221,8 @@ func drawWard(seed uint64, zones, days, faultDay int) (season, []patient) {
 		if a.cause == "root-zone-heat" {
 			z.spec.Probes[0].TellsTemperature = true
 		}
-		p := patient{seed: seed, zone: i, ailment: a, from: from.Add(a.onset / 2), began: from, seen: true, right: -1, first: map[string]time.Duration{}, mix: z.spec.Substrate.Name, told: z.spec.DrainEvery > 0}
+		p := patient{seed: seed, zone: i, ailment: a, began: from, right: -1, first: map[string]time.Duration{}, mix: z.spec.Substrate.Name, told: z.spec.DrainEvery > 0}
 		p.asleep = a.cause == "compaction" || a.cause == "oversaturation" || c.yes(0.4)
-		switch a.cause {
-		case "emitter-fault", "valve-stuck-closed", "edge-channelling", "oversaturation", "salt-build-up":
-			p.seen = false
-		}
 		if a.kind != 0 {
 			fault := simulator.Fault{Kind: a.kind, Zone: i, From: from, Onset: a.onset, Severity: c.between(a.low, a.high), Container: -1, Probe: 0}
 			if !a.all {
@@ -260,75 +257,6 @@ func lead(st *State) (string, float64) {
 	return st.Diagnosis[0].Cause, st.Diagnosis[0].Probability
 }
 
-// gave tells of a shot: what blocks or diverts water shows with the first one.
-func (p *patient) gave(at time.Time) {
-	switch p.ailment.cause {
-	case "emitter-fault", "valve-stuck-closed", "edge-channelling":
-		if !p.seen && at.After(p.began) {
-			p.seen, p.from = true, at
-		}
-	}
-}
-
-// truth watches for the point at which water stands or salt has built up: the
-// true daily peak 0.02 above those before, pore EC up by a fifth.
-func (p *patient) truth(f *simulator.Facility, st *State) {
-	before := st.Time.Before(p.began)
-	if p.seen && !before {
-		return
-	}
-	t := f.Truth(p.zone)
-	if before {
-		p.peaks, p.ecs = append(p.peaks, t.WaterContent), append(p.ecs, t.PoreEC)
-		return
-	}
-	switch p.ailment.cause {
-	case "oversaturation":
-		p.seen = t.WaterContent > slices.Max(p.peaks[len(p.peaks)-3*48:])+0.02
-	case "salt-build-up":
-		p.seen = t.PoreEC > 1.2*slices.Max(p.ecs[len(p.ecs)-48:])
-	}
-	p.from = st.Time
-}
-
-// salted tells that salt did build up by itself: a zone that drains little does
-// that, and to say so is right. The true pore EC is a quarter above what it was in the
-// last days.
-func (p *patient) salted() bool {
-	n := len(p.ecs)
-	return n > 0 && p.ecs[n-1] > 1.25*slices.Min(p.ecs[max(0, n-10*48):])
-}
-
-// watch notes what a state says of a patient.
-func (p *patient) watch(f *simulator.Facility, st *State) {
-	p.truth(f, st)
-	cause, prob := lead(st)
-	since := st.Time.Sub(p.from)
-	if p.ailment.cause == "" || st.Time.Before(p.began) {
-		p.quietDays += 0.5 / 24
-		wrong := cause != "" && cause != "weather-or-growth" && !(cause == "salt-build-up" && p.salted())
-		if wrong && !p.crying {
-			p.alarms = append(p.alarms, fmt.Sprintf("%.1f %s %s", since.Hours()/24, cause, st.Diagnosis[0].Evidence))
-		}
-		p.crying = wrong || p.crying && cause != "" // one spell is one alarm
-		return
-	}
-	if cause != "" {
-		if _, ok := p.first[cause]; !ok {
-			p.first[cause] = since
-		}
-	}
-	if p.right < 0 && cause == p.ailment.cause {
-		p.right = max(since, 0)
-		if !p.seen {
-			p.right = 0
-		}
-	}
-	if p.seen && since <= p.ailment.within {
-		p.led, p.ledP = cause, prob
-	}
-}
-
 // Every cause is injected into drawn zones at known times, half of them under
 // advice that is followed and half under their own timers, and quiet zones stand
 // beside them. The table of what led is printed; DIAGNOSIS_SEEDS="first,count" plays
@@ -346,9 +274,7 @@ func TestDiagnosisOfInjectedCauses(t *testing.T) {
 	}
 	var all []patient
 	for seed := first; seed < first+count; seed++ {
-		s, ps := drawWard(uint64(seed), 4, 20, 12)
-		err := nurse(s, func(zone int) bool { return ps[zone].asleep }, func(zone int, at time.Time) { ps[zone].gave(at) },
-			func(zone int, f *simulator.Facility, _ *Zone, st *State) { ps[zone].watch(f, st) })
+		ps, err := attend(uint64(seed))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -376,7 +302,8 @@ func (p *patient) String() string {
 	if !p.seen {
 		return fmt.Sprintf("seed %d zone %d %s: never visible, first %v, alarms %v", p.seed, p.zone, p.ailment.name, p.first, p.alarms)
 	}
-	return fmt.Sprintf("seed %d zone %d %-12s %-15s right after %5.1f h, led %s %.2f, first %v, alarms %v", p.seed, p.zone, p.mix, p.ailment.name, p.right.Hours(), p.led, p.ledP, p.first, p.alarms)
+	return fmt.Sprintf("seed %d zone %d %-12s %-15s visible %5.1f h after onset, right after %5.1f h, led %s %.2f, first %v, alarms %v",
+		p.seed, p.zone, p.mix, p.ailment.name, p.from.Sub(p.began).Hours(), p.right.Hours(), p.led, p.ledP, p.first, p.alarms)
 }
 
 // report prints the confusion table and the rates.
@@ -395,15 +322,21 @@ func report(t *testing.T, all []patient) told {
 	for k := range ailments {
 		a := &ailments[k]
 		row := map[string]int{}
-		n, right := 0, 0
+		n, right, never, strictly := 0, 0, 0, 0
+		var hours []int
 		for i := range all {
 			if all[i].ailment != a {
 				continue
 			}
 			if !all[i].seen {
+				never++
 				continue
 			}
 			n++
+			hours = append(hours, int(all[i].from.Sub(all[i].began).Hours()))
+			if s := all[i].strict; all[i].right >= 0 && !s.IsZero() && all[i].right+all[i].from.Sub(s) <= a.within {
+				strictly++
+			}
 			row[all[i].led]++
 			if all[i].right >= 0 && all[i].right <= a.within {
 				right++
@@ -422,7 +355,8 @@ func report(t *testing.T, all []patient) told {
 				cells = append(cells, fmt.Sprintf("%s %d", name, row[c]))
 			}
 		}
-		t.Logf("%-15s %2d of %2d in time; led: %s", a.name, right, n, strings.Join(cells, ", "))
+		slices.Sort(hours)
+		t.Logf("%-15s %2d of %2d in time (%d from where the instruments alone could tell); visible after %v h, never %d; led: %s", a.name, right, n, strictly, hours, never, strings.Join(cells, ", "))
 		switch {
 		case a.cause == "" || a.cause == "weather-or-growth":
 		case a.within == oneDay:

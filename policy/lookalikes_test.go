@@ -21,6 +21,7 @@ func TestInspectIsAskedOncePerTrouble(t *testing.T) {
 		z.out = Output{}
 		z.m.Diagnosis.Belief = diagnose.Belief{AtMs: since, SinceMs: since}
 		z.m.Diagnosis.Belief.LogOdds[cause] = 9
+		z.m.Diagnosis.Fast.Shots.Lost, z.m.Diagnosis.Fast.Shots.LostMs = 3, at // what speaks for it
 	}
 	asked := func() bool { z.inspectHardware(at); return z.out.Advice != nil }
 

@@ -47,9 +47,10 @@ const youngDays = 4
 func (bs *Baselines) young() bool { return bs.Of[Peak].Days < youngDays }
 
 // full tells a day on which water drained, so that the container was as full as it
-// gets.
+// gets. Water also drains from substrate so dry that it repels water, and then what it
+// could hold is not seen.
 func (f *Features) full() bool {
-	return f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05
+	return !f.Dry && (f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05)
 }
 
 // expect is where the next day is expected and its spread.

@@ -35,6 +35,9 @@ const (
 	// most and least bound the log odds, prior left out, so that a year of one
 	// state can be unlearned in days.
 	most, least = 10, -1
+	// mostBeside bounds the same of what does not move water: a zone that has been
+	// salty for weeks must not be deaf to a valve that fails today.
+	mostBeside = 6.5
 )
 
 // priors are the log odds of a cause against nothing, and how long its evidence
@@ -97,10 +100,16 @@ func (b *Belief) addAll(r *[causeCount]float64) {
 		sum[c] = float64(b.LogOdds[c]) + r[c]
 	}
 	limit(&sum, most)
-	for c := range sum {
-		b.LogOdds[c] = float32(math.Max(sum[c], least))
+	for c, x := range sum {
+		if Cause(c).beside() {
+			x = math.Min(x, mostBeside)
+		}
+		b.LogOdds[c] = float32(math.Max(x, least))
 	}
 }
+
+// beside tells causes that do not move water, and so may be there beside one that does.
+func (c Cause) beside() bool { return c == SaltBuildUp || c == RootZoneHeat || c == WeatherOrGrowth }
 
 // young forgets what was gathered of a zone that is not known yet, except what needs
 // no knowledge of the zone: ill probes, and shots whose water does not come.
@@ -124,6 +133,11 @@ func (b *Belief) lower(c Cause, level float64) {
 	if float64(b.LogOdds[c])+priors[c].logOdds > level {
 		b.LogOdds[c] = float32(math.Max(level-priors[c].logOdds, least))
 	}
+}
+
+// ease takes the log odds of c (prior included) down towards a level by a step.
+func (b *Belief) ease(c Cause, level, step float64) {
+	b.lower(c, math.Max(level, float64(b.LogOdds[c])+priors[c].logOdds-step))
 }
 
 // probabilities of the causes; what is missing to 1 is that of nothing.

@@ -214,6 +214,7 @@ type Features struct {
 	Dryback  float64 // mean depth, m3/m3; 0: none completed
 	Hours    float64 // that were watched
 	Drains   bool    // more than a twentieth of what was given drained
+	Dry      bool    // all day it stayed below the refill point
 	Enough   bool    // more water was reported than the crop drank, by a tenth
 }
 
@@ -247,6 +248,7 @@ func (c *Collector) finish(in *Inputs) Features {
 		f.set(Plateau, float64(c.PlateauSum)/float64(c.PlateauN), 0.003)
 	}
 	f.set(Peak, float64(c.Peak), 0.002)
+	f.Dry = float64(c.Peak) < in.RefillPoint
 	f.set(DrainTime, in.Learned.DrainLog, 0.1)
 	if c.RootMax > 0 {
 		f.set(RootCel, float64(c.RootMax-c.AirMax), 0.3)

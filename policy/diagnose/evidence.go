@@ -11,7 +11,8 @@ import (
 // Findings lists the causes that are likely, the likeliest first; it is empty
 // while it is likelier that nothing is wrong than that something is, or while
 // little is known. Probabilities are over all causes and nothing: where the data
-// cannot tell causes apart they are spread over them.
+// cannot tell causes apart they are spread over them. A cause for which nothing speaks
+// any more does not lead.
 func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 	b := &m.Belief
 	if b.SinceMs == 0 {
@@ -30,13 +31,20 @@ func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 			break
 		}
 		c := Cause(top)
+		evidence := m.evidence(c, atMs, n)
+		if len(evidence) == 0 && len(out) == 0 && c != SensorFault {
+			return nil // nothing leads that cannot say why; a probe that has mended could
+		}
+		if len(evidence) == 0 {
+			evidence = []advice.Reason{advice.Say("no-evidence-alone", advice.Name(c.String()))}
+		}
 		since := b.BeganMs[c]
 		if since == 0 {
 			since = b.SinceMs
 		}
 		out = append(out, Finding{
 			Cause: c.String(), Probability: math.Round(p[c]*1000) / 1000, SinceMs: since,
-			Evidence: m.evidence(c, atMs, n), Look: m.lookAt(c, since, n),
+			Evidence: evidence, Look: m.lookAt(c, since, n),
 		})
 		p[c] = 0
 	}
@@ -78,9 +86,6 @@ func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
 	if c == Oversaturation || c == ValveStuckOpen && m.Baselines.Of[WetHours].Now > 4 {
 		out = append(out, advice.Say("roots-left-alone"))
 	}
-	if len(out) == 0 {
-		out = append(out, advice.Say("no-evidence-alone", advice.Name(c.String())))
-	}
 	return out
 }
 
@@ -94,8 +99,8 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		if f.Shots.Lost > 0 && fresh(f.Shots.LostMs) && c != EdgeChannelling {
 			out = append(out, advice.Say("shots-lost", advice.Count(int(f.Shots.Lost)), advice.Date(time.UnixMilli(f.Shots.LostMs), n.Location)))
 		}
-		if f.Shots.Windows > 0 && fresh(f.Shots.SawMs) && f.Shots.Recent < 0.8*f.Shots.Mean && c != ValveStuckClosed {
-			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Max(float64(f.Shots.Recent), 0)), advice.Share(float64(f.Shots.Mean))))
+		if f.Shots.Windows > 0 && fresh(f.Shots.SawMs) && f.Shots.Recent < 0.8*f.Shots.usual().Mean && c != ValveStuckClosed {
+			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Max(float64(f.Shots.Recent), 0)), advice.Share(float64(f.Shots.usual().Mean))))
 		}
 		if k := int(f.WorstProbe) - 1; c == EmitterFault && k >= 0 && f.Probes[k].Odds > 0 {
 			w := &f.Probes[k]

@@ -107,7 +107,11 @@ func (w *FallWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	if in.WaterContent < in.Learned.Capacity-leakLevel {
 		share = 0.3 // a valve that leaks keeps a container full
 	}
-	r.r[Oversaturation], r.r[WeatherOrGrowth] = 0.1*math.Max(r.r[ValveStuckOpen], 0), 0.1*math.Max(r.r[ValveStuckOpen], 0)
+	no := math.Max(r.r[ValveStuckOpen], 0)
+	r.r[Oversaturation], r.r[WeatherOrGrowth] = 0.1*no, 0.1*no
+	if top := &base.Of[Peak]; top.Days >= leastDays && in.WaterContent > float64(top.Mean)+standsLevel {
+		r.r[Oversaturation], r.r[ValveStuckOpen] = no, 0.3*r.r[ValveStuckOpen]
+	}
 	r.tell(b, share, 4)
 }
 
@@ -119,6 +123,9 @@ const (
 	usualFall = 0.35
 	// leakLevel is how far below capacity a zone may be that a leak feeds, m3/m3.
 	leakLevel = 0.02
+	// standsLevel is how far above its usual peak a zone stands whose water cannot drain,
+	// m3/m3: what leaks into one that drains lifts it by less.
+	standsLevel = 0.04
 	// lateDrain is the drain within an hour or two that is water still coming when
 	// lateMs have passed since any was reported, as a share of the volume.
 	lateDrain = 0.003

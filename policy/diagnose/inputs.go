@@ -82,4 +82,5 @@ type Probe struct {
 	Health sensing.Health
 	Mean   float64 // water content of the container by this probe alone, m3/m3
 	AtMs   int64   // of its newest reading
+	Parted float64 // by how much its difference from its peers has moved over days, m3/m3
 }

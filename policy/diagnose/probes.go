@@ -17,6 +17,7 @@ type ProbeWatch struct {
 	Recent float32 // mean of the newest few
 	Odds   float32 // log odds that its container gets no water against that it gets its share
 	Rounds uint16
+	From   float32 // level from which it usually rises, slow mean, m3/m3
 }
 
 // Round is one reported watering whose answer is awaited.
@@ -31,7 +32,8 @@ const (
 	illS      = 2 * 3600  // of illness before it is said
 	longIllS  = 18 * 3600 // likewise of a difference, which often mends itself
 	driftIllS = 8 * 3600  // of a difference that moves over days
-	dryFall   = 0.035     // m3/m3 that such a container has fallen by
+	dryFall   = 0.02      // m3/m3 that such a container has fallen by, well beyond noise
+	mostRound = 2.0       // log likelihood ratio of one shot, at most
 	dryOdds   = 3.0       // log odds from which a container is taken to get no water
 )
 
@@ -70,9 +72,31 @@ func (f *Fast) probes(in *Inputs, atMs int64, known bool, b *Belief) {
 	if sensor > 0 {
 		b.toward(SensorFault, sensor, 0.6)
 	}
-	if emitter > sensor {
+	switch {
+	case emitter > sensor:
 		b.lower(SensorFault, sensor)
+	case sensor == 0:
+		b.ease(SensorFault, wellOdds, wellStep)
 	}
+}
+
+const (
+	// wellOdds is where the log odds of a sensor fault return to, by wellStep a look,
+	// while no probe is ill: what was said of one that has mended is over.
+	wellOdds, wellStep = -1.5, 0.05
+	// honestDrift is how far probes of one zone part company by themselves within
+	// weeks, m3/m3, as standard deviation: plants and emitters differ from container to
+	// container, and roots grow into a probe's reach. A probe that drifts is as likely
+	// to be anywhere up to wildDrift off (common practice, no source; the recorded slabs
+	// part by 0.02, 0.03 and 0.1 within two months).
+	honestDrift, wildDrift = 0.03, 0.2
+)
+
+// driftOdds is the log odds of a probe being ill whose difference from its peers has
+// moved by m3/m3, prior included: a half normal density against an even one.
+func driftOdds(moved float64) float64 {
+	z := moved / honestDrift
+	return priors[SensorFault].logOdds + 0.5*z*z - math.Log(wildDrift/honestDrift*math.Sqrt(2/math.Pi))
 }
 
 // weigh gives the log odds of an emitter and of a sensor fault at one probe, 0 for
@@ -80,13 +104,19 @@ func (f *Fast) probes(in *Inputs, atMs int64, known bool, b *Belief) {
 // shots, yet falls as the crop drinks, may tell the truth of a container that gets
 // no water; one that answers as ever has itself drifted.
 func (w *ProbeWatch) weigh(p *Probe, dead, frozen bool) (emitter, sensor float64) {
-	ill := !p.Health.Usable() && w.IllS >= patience(p.Health, frozen)
 	odds := float64(w.Odds)
+	wait := patience(p.Health, frozen)
+	if odds > 1 && wait == longIllS {
+		wait = illS // two things say so
+	}
+	ill := !p.Health.Usable() && w.IllS >= wait
 	switch {
 	case dead:
 		return 0, 4
 	case odds >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual && float64(w.High)-p.Mean > dryFall:
 		return math.Min(1+odds, 5), 0
+	case ill && p.Health == sensing.Drifting && odds <= 0:
+		return 0, math.Min(math.Max(driftOdds(p.Parted), 0), 4)
 	case ill && odds > 0 && w.lively(p) && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting):
 		return math.Min(2+odds, 4), 3 - odds
 	case ill:
@@ -143,27 +173,41 @@ func (f *Fast) closeRound(in *Inputs, atMs int64) {
 				n++
 			}
 		}
-		if n == 0 || sum/n < math.Max(leastUp, 5*in.Learned.Noise) {
+		noise := math.Max(in.Learned.Noise, 0.0007)
+		if n == 0 || sum/n < math.Max(leastUp, 2.5*noise) {
 			continue
 		}
-		w.answer(math.Min(math.Max((p.Mean-float64(w.Before))/(sum/n), -0.5), 4))
+		w.answer(math.Min(math.Max((p.Mean-float64(w.Before))/(sum/n), -0.5), 4), math.Hypot(noise*math.Sqrt2, float64(f.Recently.Still[i].Step)/math.Sqrt(6))/(sum/n))
 	}
 }
 
-// answer takes a probe's rise over the others'. A container that is cut off does not
-// rise, or by what little still comes.
-func (w *ProbeWatch) answer(x float64) {
+// room is the share that counts of a shot to which a probe did not answer: none where
+// its container is fuller than shots usually find it, for then it drains; and little
+// where it is far drier, for then water does not come down to the probe. A container
+// that is cut off falls by that much in a day or two at the earliest.
+func (w *ProbeWatch) room() float64 {
+	below := float64(w.From - w.Before)
+	if below < -0.01 {
+		return 0
+	}
+	return math.Min(math.Max(2-below/0.12, 0.1), 1)
+}
+
+// answer takes a probe's rise over the others', of which noise makes sd. A container
+// that is cut off does not rise, or by what little still comes.
+func (w *ProbeWatch) answer(x, sd float64) {
 	if w.Rounds == 0 {
-		w.Usual, w.Recent = float32(x), float32(x)
+		w.Usual, w.Recent, w.From = float32(x), float32(x), w.Before
 	}
 	w.Recent += 0.4 * (float32(x) - w.Recent)
 	usual := float64(w.Usual)
 	e := x - usual
 	if w.Rounds >= leastShots && usual > 0.3 {
-		spread := math.Sqrt(float64(w.Var) + 0.2*0.2)
-		none := math.Hypot(0.2, spread*0.5)
+		spread := math.Sqrt(math.Max(float64(w.Var), sd*sd) + 0.2*0.2)
+		none := math.Hypot(0.2, sd)
 		r := logT((x-0.1*usual)/none) - math.Log(none) - logT(e/spread) + math.Log(spread)
-		w.Odds = float32(math.Min(math.Max(float64(w.Odds)+math.Min(math.Max(r, -2.5), 2.5), -1.5), 10))
+		r = math.Min(math.Max(r, -mostRound), mostRound*w.room())
+		w.Odds = float32(math.Min(math.Max(float64(w.Odds)+r, -1.5), 10))
 		if w.Odds > 0 && e < 0 {
 			return
 		}
@@ -172,5 +216,6 @@ func (w *ProbeWatch) answer(x float64) {
 	w.Rounds = min(w.Rounds+1, 1000)
 	k := math.Max(1/float64(w.Rounds), 0.04)
 	w.Usual += float32(k * e)
+	w.From += float32(k) * (w.Before - w.From)
 	w.Var = float32((1 - k) * (float64(w.Var) + k*e*e))
 }

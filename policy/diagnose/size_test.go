@@ -5,11 +5,11 @@ import (
 	"testing"
 )
 
-// A zone's whole snapshot has 8 KiB; the diagnosis has 2.3 KiB of it.
+// A zone's whole snapshot has 8 KiB; the diagnosis has 2.4 KiB of it.
 func TestMemoryIsSmallAndOfFixedSize(t *testing.T) {
 	size := binary.Size(Memory{})
 	t.Logf("%d bytes", size)
-	if size <= 0 || size > 2400 {
-		t.Errorf("%d bytes; at most 2400", size)
+	if size <= 0 || size > 2500 {
+		t.Errorf("%d bytes; at most 2500", size)
 	}
 }

@@ -53,6 +53,9 @@ func (d *Drift) forgotten() bool {
 	return f
 }
 
+// Parted is by how much the difference from the peers has moved over days, m3/m3.
+func (d *Drift) Parted() float64 { return abs(float64(d.Day - d.Usual)) }
+
 func (d *Drift) observe(atMs, dtMs int64, own, mean float64, s Surroundings) {
 	if s.OthersN == 0 {
 		return

@@ -142,7 +142,7 @@ func (h *ProbeHealth) follow(atMs int64, own, mean float64, s Surroundings) {
 	if silent {
 		h.Still.begin(atMs, own)
 	} else {
-		h.learnNoise(own, dt)
+		h.learnNoise(own, dt, s.WaterMs != 0 && atMs-s.WaterMs <= reversalMs+2*dt)
 	}
 	noise := float64(h.Noise)
 	jumped := h.Step.observe(stepReading{
@@ -229,8 +229,10 @@ func (h *ProbeHealth) judge(atMs int64) {
 // learnNoise follows the scatter of single readings by their reversals: a step up
 // that is followed by one down, or the other way round, counts with the smaller
 // of the two. A shot or a dry-down, however steep, is no reversal. For independent
-// normal errors of standard deviation s the mean is 0.566 s (by simulation).
-func (h *ProbeHealth) learnNoise(own float64, dtMs int64) {
+// normal errors of standard deviation s the mean is 0.566 s (by simulation). A shot
+// that has drained again within a reading or two is a reversal too: where water was
+// just reported, what it lifts this probe by as a rule is no noise.
+func (h *ProbeHealth) learnNoise(own float64, dtMs int64, watered bool) {
 	if h.Heard < 2 {
 		return
 	}
@@ -238,6 +240,9 @@ func (h *ProbeHealth) learnNoise(own float64, dtMs int64) {
 	size := 0.0
 	if first*second < 0 {
 		size = min(abs(first), abs(second)) / reversalOfNoise
+		if watered && size > 2*float64(h.Noise) && size*reversalOfNoise <= usualRise*float64(h.Step.RiseHigh) {
+			return
+		}
 	}
 	h.Restless += float32((min(size, 0.2) - float64(h.Restless)) * max(1/float64(h.Heard), 0.08))
 	if h.Heard > 50 && h.State == Jumping {
@@ -257,6 +262,9 @@ func (h *ProbeHealth) restless() bool {
 
 const (
 	reversalOfNoise = 0.566
+	// reversalMs is how long water that was reported moves a probe up and down
+	// again, as it arrives, spreads and drains, ms.
+	reversalMs = 20 * minuteMs
 	// restlessLeast is the noise from which a probe that was quieter is not
 	// believed, m3/m3, and restlessTimes how much quieter it must have been (common
 	// practice, no source).
