@@ -89,15 +89,10 @@ func TestBalanceByDayInSlabData(t *testing.T) {
 		slices.Sort(errs)
 		slices.Sort(drains)
 		t.Logf("climate %v: %d days, irrigation less drain: median error %.3f, median ratio %.2f", climate, len(errs), errs[len(errs)/2], drains[len(drains)/2])
-		// The target is 0.10. What is left is scale: storage of 9 to 11 L/m2 is
-		// all that is known of the slab, and a tenth more or less of it moves
-		// the median error between 0.09 and 0.16.
-		most := 0.15
-		if climate {
-			most = 0.13
-		}
-		if e := errs[len(errs)/2]; e > most {
-			t.Errorf("climate %v: irrigation less drain off by %.3f in the median, 0.143 without and 0.121 with climate were reached", climate, e)
+		// 0.10 is wanted. What is left is scale: storage of 9 to 11 L/m2 is all that
+		// is known of the slab.
+		if e := errs[len(errs)/2]; e > 0.12 {
+			t.Errorf("climate %v: irrigation less drain off by %.3f in the median, 0.093 without and 0.109 with climate were reached", climate, e)
 		}
 	}
 }

@@ -34,6 +34,9 @@ func (z *Zone) drink(c *Constants, to int64) {
 		z.Block.Drawn += effective
 		z.Open.ModelML += ml
 		change := -ml / volume
+		if z.Climb.FromMs != 0 {
+			z.Climb.Fell -= float32(change)
+		}
 		if s := &z.Shots; s.ComingML > 0 {
 			in := s.ComingML * -math.Expm1(-seconds/arriveS)
 			s.ComingML -= in
@@ -122,6 +125,7 @@ func (z *Zone) afresh(at int64, w float64) {
 	z.Zigzag.begin(at, w)
 	z.Shots.StartMs, z.Shots.Rising, z.Shots.LastPeak, z.Shots.LastHeld, z.Shots.ComingML = 0, false, 0, 0, 0
 	z.Block = Block{}
+	z.Climb = Climb{}
 	z.openInterval(at, w)
 	z.Level, z.LevelVar = w, math.Max(z.LevelVar, 1e-5)
 }
@@ -171,6 +175,7 @@ func (z *Zone) skip(atMs int64) {
 	z.AtMs = atMs
 	z.Open.ModelML, z.Open.GivenML, z.Open.Begun = 0, 0, false
 	z.Shots.ComingML = 0
+	z.Climb = Climb{}
 	z.Account.roll(atMs)
 	z.Demands.skip(atMs)
 	z.LevelVar = levelVarMost

@@ -8,13 +8,19 @@ const lookMs = dayMs
 // lookEveryMs is how often it does.
 const lookEveryMs = 6 * hourMs
 
+// looksADay is the root of how many looks share one day: together they say of the
+// gain, which does not change from look to look, what one look says.
+const looksADay = 2
+
 // lookBack runs the balance over the last day with the water that was given and
 // the uptake that was booked, from the water content of then, and learns
 // capture and capacity from where it ends up against where the zone is: what a
 // forecast of a day under known water would have got wrong. One step of an
 // extended Kalman filter over (capture, capacity); the slope for the capacity is
 // taken over its own uncertainty, so that a capacity believed too high to matter
-// is found out.
+// is found out. The gain learns with them on days of little drain only: where much
+// drains, what is missing and a small gain look alike, and the gain would be drawn
+// down by all that drains.
 func (z *Zone) lookBack(c *Constants, now int64) {
 	from := now - lookMs
 	then, ok := z.History.LevelAt(from)
@@ -40,7 +46,7 @@ func (z *Zone) lookBack(c *Constants, now int64) {
 		byCapacity = 0
 	}
 	byGain := 0.0
-	if z.Reports() {
+	if z.Reports() && z.booked24h().DrainML < mustDrain*given && -innovation*z.Volume(c) < mustDrain*given {
 		byGain = byCapture * z.Capture.Mean / z.Gain.Mean
 	}
 	variance := sq(byCapture)*z.Capture.Var + sq(byGain)*z.Gain.Var + sq(byCapacity)*z.Capacity.Var + sd*sd
@@ -50,7 +56,7 @@ func (z *Zone) lookBack(c *Constants, now int64) {
 	z.Capture.share(byCapture, innovation, variance, &capturePace)
 	z.Capacity.share(byCapacity, innovation, variance, &p)
 	before := z.Gain.Mean
-	z.Gain.share(byGain, innovation, variance, &gainPace)
+	z.Gain.share(byGain, innovation, variance+(sq(looksADay)-1)*sd*sd, &gainPace)
 	z.gained(before)
 	if z.Reports() {
 		z.byDrain(c, then, uptake, given)

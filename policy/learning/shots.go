@@ -30,10 +30,12 @@ func (z *Zone) watered(c *Constants, atMs int64, volumeML float64, known bool) {
 		if last, ok := z.Ticks.last(); ok && z.SeenMs != 0 {
 			before = last.Level
 		}
+		z.climbs(c, z.AtMs, before, s.LastMs)
 		z.startShot(c, z.AtMs, before, nil)
 		s.StartMs, s.TopMs, s.LastMs = atMs, atMs, atMs
 		s.Known = known
 	}
+	z.climbed(c, volumeML, known)
 	if !known {
 		return
 	}
@@ -125,6 +127,7 @@ func (z *Zone) watchShots(c *Constants, at int64, w float64, ev *Events) {
 		}
 		z.startShot(c, from.AtMs, from.Level, ev)
 		ev.Unreported = z.Reports()
+		z.climbEnds(c)
 	}
 	s.Rising, s.SeenMs, s.Top, s.TopMs = true, at, math.Max(s.Top, w), at
 	ev.ShotAtMs = s.StartMs
@@ -206,6 +209,7 @@ func (z *Zone) settle(c *Constants, at int64, w float64, ev *Events) {
 		s.After10, s.After10Ms = w, at
 	}
 	if at-s.TopMs >= z.settleMs() {
+		z.climbRests(c, at, w)
 		z.shotEnds(c, at, w, true, ev)
 	}
 }

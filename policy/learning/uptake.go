@@ -14,8 +14,8 @@ type Rates struct {
 	// Soon is ln of the fall soon after a watering over that well after it, at
 	// equal demand: water that still moves past the probes hides some uptake.
 	Soon       Estimate
-	SoonFall   float64 // of the newest busy block
-	SoonSD     float64
+	SoonFall   float32 // of the newest busy block
+	SoonSD     float32
 	SoonShotMs int64 // the watering that it followed, 0: none
 }
 
@@ -176,7 +176,7 @@ var soonPace = pace{low: -0.7, high: 0.7, drift: 0.02, allowance: 0.024, known: 
 
 // holdSoon keeps the fall of a busy block until a quiet one follows it.
 func (r *Rates) holdSoon(shotMs int64, fall, sd float64) {
-	r.SoonShotMs, r.SoonFall, r.SoonSD = shotMs, fall, sd
+	r.SoonShotMs, r.SoonFall, r.SoonSD = shotMs, float32(fall), float32(sd)
 }
 
 // compareSoon learns Soon where the first quiet block after a watering follows
@@ -186,11 +186,12 @@ func (r *Rates) compareSoon(shotMs int64, fall, sd float64) {
 		return
 	}
 	r.SoonShotMs = 0
-	if r.SoonFall < 3*r.SoonSD || fall < 3*sd {
+	soonFall, soonSD := float64(r.SoonFall), float64(r.SoonSD)
+	if soonFall < 3*soonSD || fall < 3*sd {
 		return
 	}
-	spread := math.Hypot(r.SoonSD/r.SoonFall, sd/fall)
-	r.Soon.take(math.Log(r.SoonFall/fall), math.Hypot(0.3, spread), &soonPace)
+	spread := math.Hypot(soonSD/soonFall, sd/fall)
+	r.Soon.take(math.Log(soonFall/fall), math.Hypot(0.3, spread), &soonPace)
 }
 
 func (r *Rates) other(e *Estimate) *Estimate {

@@ -50,6 +50,7 @@ type Zone struct {
 	Zigzag  Zigzag
 	Block   Block
 	Open    Interval
+	Climb   Climb
 	Account Account
 	Demands DemandState
 	Course  Course
