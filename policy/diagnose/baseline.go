@@ -1,6 +1,9 @@
 package diagnose
 
-import "math"
+import (
+	"math"
+	"math/bits"
+)
 
 // Baseline is the slow course of one feature of a zone: its mean, its trend where
 // crops have one, and its spread from day to day.
@@ -37,6 +40,50 @@ const (
 	// mostFeature and mostDay bound what one feature and one day may say.
 	mostFeature, mostDay = 5, 5
 )
+
+// The kinds of feature. Those of one kind move together, whatever moves them.
+const (
+	drinking = iota
+	level
+	lift
+	draining
+	warmth
+	saltiness
+	apart
+)
+
+var kindOf = [featureCount]uint8{
+	UptakeDay: drinking, UptakeNight: drinking, Droop: drinking, Rise: lift, RiseTime: lift, Plateau: level, Peak: level, WetHours: level,
+	DrainTime: draining, Drained: draining, RootCel: warmth, PoreEC: saltiness, Scatter: apart,
+}
+
+const (
+	// speaks is the log likelihood ratio from which a feature speaks for a cause: twice
+	// as likely with it as without.
+	speaks = 0.7
+	// aloneOdds is as far as the log odds of what grows over days go by one kind of
+	// feature on one day: a third, well below an alarm. Two kinds must agree, or the same
+	// speak two days in a row; what is one day's alone is as often weather or a probe.
+	aloneOdds = -0.7
+)
+
+// voices are the features of a day that speak for a cause.
+type voices struct {
+	kinds uint8
+	again bool // one of them was as far off its baseline on the day before
+}
+
+// alone tells a voice that no other kind and no day before agrees with.
+func (v voices) alone() bool { return bits.OnesCount8(v.kinds) == 1 && !v.again }
+
+// grows tells causes that come over days and do not go by the next.
+func (c Cause) grows() bool {
+	switch c {
+	case RootBound, Compaction, Oversaturation, EdgeChannelling, RootZoneHeat, SaltBuildUp:
+		return true
+	}
+	return false
+}
 
 // grows tells the features that follow the crop or build up by themselves.
 func (k Feature) grows() bool { return k == UptakeDay || k == UptakeNight || k == PoreEC }
@@ -91,10 +138,15 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		return
 	}
 	var sum [causeCount]float64
+	var heard [causeCount]voices
 	for k := Feature(0); k < featureCount; k++ {
 		b := &bs.Of[k]
 		if !f.Known[k] {
 			continue
+		}
+		before := b.Off
+		if atMs-b.NowMs > 3*dayMs/2 {
+			before = 0
 		}
 		b.Now, b.NowMs = f.Value[k], atMs
 		b.Off = 0
@@ -114,10 +166,20 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		limit(&r, mostFeature)
 		for c := range sum {
 			sum[c] += tempered * r[c]
+			if r[c] >= speaks {
+				heard[c].kinds |= 1 << kindOf[k]
+				heard[c].again = heard[c].again || float64(before)*x > 0 && math.Abs(float64(before)) > 1
+			}
 		}
 	}
 	limit(&sum, mostDay)
+	last := belief.LogOdds
 	belief.addAll(&sum)
+	for c := range heard {
+		if Cause(c).grows() && heard[c].alone() {
+			belief.lower(Cause(c), math.Max(aloneOdds, float64(last[c])+priors[c].logOdds))
+		}
+	}
 	if bs.young() {
 		belief.young()
 	}

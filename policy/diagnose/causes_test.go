@@ -8,6 +8,7 @@ import (
 
 	"rhizostat/policy/advice"
 	"rhizostat/policy/learning"
+	"rhizostat/policy/sensing"
 )
 
 const start = int64(1_780_000_000_000)
@@ -310,5 +311,111 @@ func TestSaid(t *testing.T) {
 	m.Said("decision", "no edge-channelling, not root-bound either", at)
 	if b := m.Belief.LogOdds; b[RootBound] > 0 || b[EdgeChannelling] > 0 {
 		t.Errorf("a person's word against it: %v", b)
+	}
+}
+
+// What grows over days is not said for one kind of feature on one day: a peak that lies
+// low alone may be a dull day's. A second kind, or the same on the day after, says it.
+func TestOneFeatureOfOneDayDoesNotLead(t *testing.T) {
+	warm := map[Feature]float64{RootCel: 8}
+	full := map[Feature]float64{Peak: 0.15, Plateau: 0.15}
+	for _, c := range []struct {
+		name  string
+		moved map[Feature]float64
+		days  int
+		leads Cause
+		want  bool
+	}{
+		{"warm for a day", warm, 1, RootZoneHeat, false},
+		{"warm for three", warm, 3, RootZoneHeat, true},
+		{"peak and plateau of one day", full, 1, Oversaturation, false},
+		{"and hours saturated", map[Feature]float64{Peak: 0.15, Plateau: 0.15, WetHours: 8, UptakeDay: -0.5, Drained: -0.2}, 1, Oversaturation, true},
+	} {
+		n := 0
+		for seed := range uint64(10) {
+			m, at := play(seed, 14, c.days, c.moved)
+			if f := m.Findings(at, words); len(f) > 0 && f[0].Cause == c.leads.String() {
+				n++
+			}
+		}
+		if c.want && n < 8 || !c.want && n > 0 {
+			t.Errorf("%s: leads in %d of 10", c.name, n)
+		}
+	}
+}
+
+// Nothing leads, or stands above what has evidence, without evidence of its own.
+func TestEvidenceFirst(t *testing.T) {
+	m, at := play(1, 14, 3, map[Feature]float64{Drained: 0.35, Rise: -0.6})
+	m.Belief.LogOdds[SensorFault] = m.Belief.LogOdds[EdgeChannelling] - 3 // of a probe that is well again
+	m.Belief.settle(at)
+	f := m.Findings(at, words)
+	last := false
+	for _, x := range f {
+		none := says(x.Evidence, "no-evidence-alone")
+		if last && !none {
+			t.Errorf("%s stands below what has no evidence: %+v", x.Cause, f)
+		}
+		last = none
+	}
+	if len(f) < 2 || !last {
+		t.Fatalf("%+v", f)
+	}
+	m.Belief.LogOdds[SensorFault] = most
+	m.Belief.settle(at)
+	if f := m.Findings(at, words); len(f) > 0 {
+		t.Errorf("leads without evidence: %+v", f)
+	}
+}
+
+// Silence is evidence in itself and told with the probe's name within the hours of a
+// gap; a difference that moves by what containers differ is not told, one beyond is.
+func TestIllProbes(t *testing.T) {
+	for _, c := range []struct {
+		health sensing.Health
+		parted float64
+		hours  int
+		told   bool
+	}{{sensing.Stale, 0, 3, true}, {sensing.OK, 0, 24, false}, {sensing.Drifting, 0.08, 48, false}, {sensing.Drifting, 0.19, 24, true}} {
+		m, at := known()
+		in := inputs()
+		in.ProbeCount, in.Learned.Uptake5ML = 2, 0.5
+		for look := range 12 * c.hours {
+			at += 5 * 60_000
+			in.WaterContent -= in.Learned.Uptake5ML / in.VolumeML
+			for i := range in.ProbeCount {
+				in.Probes[i] = Probe{Heard: true, Mean: in.WaterContent + 0.0003*float64(look%3), AtMs: at}
+			}
+			in.Probes[1].Health, in.Probes[1].Parted = c.health, c.parted
+			m.Look(in, at)
+		}
+		f := m.Findings(at, words)
+		if told := len(f) > 0 && f[0].Cause == SensorFault.String() && says(f[0].Evidence, "probe-ill"); told != c.told {
+			t.Errorf("%v that parted by %g for %d h: %+v", c.health, c.parted, c.hours, f)
+		}
+	}
+}
+
+// Shots that lift less in a container that holds less are the roots' and not the
+// emitter's, though each shot alone would fit both.
+func TestShotsThatLiftLessInAFullerRootBall(t *testing.T) {
+	for _, c := range []struct {
+		share float64 // that stays of each shot
+		moved map[Feature]float64
+		leads Cause
+	}{
+		{0.45, map[Feature]float64{Plateau: -0.05, Peak: -0.05, Rise: -0.5, Drained: 0.1}, RootBound},
+		{0.3, map[Feature]float64{Rise: -0.9, Drained: -0.14}, EmitterFault},
+	} {
+		m, at := known()
+		for range 2 {
+			at = water(m, inputs(), at, 16, c.share)
+			f := Features{Hours: 24, UptakeML: 900, Enough: true}
+			for k := Feature(0); k < featureCount; k++ {
+				f.set(k, usual[k]+c.moved[k], 0.25*floors[k])
+			}
+			m.Baselines.weigh(&f, &m.Belief, at)
+		}
+		leads(t, m, at, c.leads)
 	}
 }

@@ -12,14 +12,14 @@ import (
 // while it is likelier that nothing is wrong than that something is, or while
 // little is known. Probabilities are over all causes and nothing: where the data
 // cannot tell causes apart they are spread over them. A cause for which nothing speaks
-// any more does not lead.
+// does not lead, and stands below all that have evidence of their own.
 func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 	b := &m.Belief
 	if b.SinceMs == 0 {
 		return nil
 	}
 	p, _ := b.probabilities()
-	var out []Finding
+	var out, alone []Finding
 	for range causeCount {
 		top, best := -1, mentioned
 		for c := range p {
@@ -32,23 +32,26 @@ func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 		}
 		c := Cause(top)
 		evidence := m.evidence(c, atMs, n)
-		if len(evidence) == 0 && len(out) == 0 && c != SensorFault {
-			return nil // nothing leads that cannot say why; a probe that has mended could
-		}
-		if len(evidence) == 0 {
-			evidence = []advice.Reason{advice.Say("no-evidence-alone", advice.Name(c.String()))}
+		if len(evidence) == 0 && len(out) == 0 {
+			return nil // nothing leads that cannot say why
 		}
 		since := b.BeganMs[c]
 		if since == 0 {
 			since = b.SinceMs
 		}
-		out = append(out, Finding{
+		f := Finding{
 			Cause: c.String(), Probability: math.Round(p[c]*1000) / 1000, SinceMs: since,
 			Evidence: evidence, Look: m.lookAt(c, since, n),
-		})
+		}
 		p[c] = 0
+		if len(evidence) > 0 {
+			out = append(out, f)
+			continue
+		}
+		f.Evidence = []advice.Reason{advice.Say("no-evidence-alone", advice.Name(c.String()))}
+		alone = append(alone, f)
 	}
-	return out
+	return append(out, alone...)
 }
 
 // Leading is the likeliest cause of trouble while something is wrong, with its
@@ -71,6 +74,7 @@ func (m *Memory) Leading() (c Cause, probability float64, sinceMs int64, ok bool
 // its way, and what was seen at once.
 func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
 	out := m.fastEvidence(c, atMs, n)
+	fast := len(out)
 	for i := range predictions[c] {
 		p := &predictions[c][i]
 		b := &m.Baselines.Of[p.feature]
@@ -79,6 +83,9 @@ func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
 			continue
 		}
 		out = append(out, sentence(p.feature, float64(b.Mean), float64(b.Now)))
+	}
+	if c == RootBound && len(out) == fast {
+		out = nil // shots that lift less say nothing of roots by themselves
 	}
 	if m.Steady.CauseBefore == uint8(c)+1 {
 		out = append(out, advice.Say("relapse", advice.Name(c.String())))
@@ -95,8 +102,8 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 	f := &m.Fast
 	fresh := func(at int64) bool { return at != 0 && atMs-at < 2*dayMs }
 	switch c {
-	case ValveStuckClosed, EmitterFault, EdgeChannelling:
-		if f.Shots.Lost > 0 && fresh(f.Shots.LostMs) && c != EdgeChannelling {
+	case ValveStuckClosed, EmitterFault, EdgeChannelling, RootBound:
+		if f.Shots.Lost > 0 && fresh(f.Shots.LostMs) && (c == ValveStuckClosed || c == EmitterFault) {
 			out = append(out, advice.Say("shots-lost", advice.Count(int(f.Shots.Lost)), advice.Date(time.UnixMilli(f.Shots.LostMs), n.Location)))
 		}
 		if f.Shots.Windows > 0 && fresh(f.Shots.SawMs) && f.Shots.Recent < 0.8*f.Shots.usual().Mean && c != ValveStuckClosed {
@@ -118,7 +125,7 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 			out = append(out, advice.Say("rise-not-reported", advice.Date(time.UnixMilli(f.Unreported.AtMs), n.Location), advice.Water(float64(f.Unreported.Rise))))
 		}
 	case SensorFault:
-		if k := int(f.WorstProbe) - 1; k >= 0 {
+		if k := int(f.WorstProbe) - 1; k >= 0 && !sensing.Health(f.WorstHealth).Usable() {
 			out = append(out, advice.Say("probe-ill", advice.Name(n.Probe(k)), advice.Name(sensing.Health(f.WorstHealth).String())))
 		}
 	}

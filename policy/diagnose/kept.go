@@ -83,6 +83,7 @@ func (k *KeptWatch) take(x, room, sd float64, in *Inputs, b *Belief) {
 		r.say(EmitterFault, -0.55*usual, 0.25*usual)
 		r.say(ValveStuckClosed, -usual, 0.05)
 		r.say(EdgeChannelling, -0.4*usual, 0.15*usual)
+		r.say(RootBound, -0.4*usual, 0.2*usual)
 		r.say(ValveStuckOpen, 0.8, 0.5)
 		r.tell(b, 1, mostKeptSays)
 		if b.trouble() > frozenAt {

@@ -30,11 +30,12 @@ const (
 	roundMs   = 35 * 60 * 1000
 	leastUp   = 0.006     // rise of the others that asks for an answer, m3/m3
 	illS      = 2 * 3600  // of illness before it is said
+	staleS    = 1 * 3600  // likewise of silence, which is seen and not inferred
 	longIllS  = 18 * 3600 // likewise of a difference, which often mends itself
 	driftIllS = 8 * 3600  // of a difference that moves over days
 	dryFall   = 0.02      // m3/m3 that such a container has fallen by, well beyond noise
 	mostRound = 2.0       // log likelihood ratio of one shot, at most
-	dryOdds   = 3.0       // log odds from which a container is taken to get no water
+	dryOdds   = 4.0       // log odds from which a container is taken to get no water
 )
 
 // probes weighs the probes: ill ones, and ones whose container gets less water
@@ -54,6 +55,9 @@ func (f *Fast) probes(in *Inputs, atMs int64, known bool, b *Belief) {
 			w.IllS = max(w.IllS-600, 0)
 		} else {
 			w.IllS = min(w.IllS+300, 48*3600)
+		}
+		if !known && p.Health == sensing.Jumping {
+			continue // it settles in, or people are still at work
 		}
 		still := &f.Recently.Still[i]
 		dead := known && still.dead()
@@ -88,8 +92,9 @@ const (
 	// weeks, m3/m3, as standard deviation: plants and emitters differ from container to
 	// container, and roots grow into a probe's reach. A probe that drifts is as likely
 	// to be anywhere up to wildDrift off (common practice, no source; the recorded slabs
-	// part by 0.02, 0.03 and 0.1 within two months).
-	honestDrift, wildDrift = 0.03, 0.2
+	// part by 0.02, 0.03 and 0.1 within two months, simulated containers of one zone by
+	// up to 0.12 as they dry).
+	honestDrift, wildDrift = 0.04, 0.2
 )
 
 // driftOdds is the log odds of a probe being ill whose difference from its peers has
@@ -115,10 +120,10 @@ func (w *ProbeWatch) weigh(p *Probe, dead, frozen bool) (emitter, sensor float64
 		return 0, 4
 	case odds >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual && float64(w.High)-p.Mean > dryFall:
 		return math.Min(1+odds, 5), 0
-	case ill && p.Health == sensing.Drifting && odds <= 0:
-		return 0, math.Min(math.Max(driftOdds(p.Parted), 0), 4)
-	case ill && odds > 0 && w.lively(p) && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting):
+	case ill && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting) && odds > 1 && w.lively(p) && w.Recent < 0.5*w.Usual:
 		return math.Min(2+odds, 4), 3 - odds
+	case ill && p.Health == sensing.Drifting:
+		return 0, math.Min(driftOdds(p.Parted), 4) // below even odds it is no reason yet
 	case ill:
 		return 0, 4
 	}
@@ -131,6 +136,8 @@ func patience(h sensing.Health, frozen bool) float32 {
 	switch {
 	case h == sensing.Drifting:
 		return driftIllS
+	case h == sensing.Stale:
+		return staleS
 	case h == sensing.Disagreeing, h == sensing.Stuck && !frozen:
 		return longIllS
 	}

@@ -301,6 +301,7 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 	r := weights{e: e, spread: spread}
 	r.say(EmitterFault, -0.6*usual, 0.2*usual)
 	r.say(EdgeChannelling, -0.45*usual, 0.15*usual)
+	r.say(RootBound, -0.4*usual, 0.2*usual) // roots fill the pores, and water runs down the wall
 	r.say(ValveStuckClosed, -usual, 0.05*usual)
 	weight := t.weight(x < 0.25*usual, atMs)
 	r.tell(b, weight, 3.5)
