@@ -25,8 +25,8 @@ func (f *follower) take(z *Zone, q *planned, at int64) {
 	sp := q.Advice.Setpoints
 	f.q = q
 	f.firstMs, f.lastBy = sp.FirstShotAt.UnixMilli(), sp.LastShotBy.UnixMilli()
-	if sp.FirstShotAt.IsZero() {
-		f.firstMs, f.lastBy = 1, 0 // never
+	if sp.FirstShotAt.IsZero() { // no water: due never comes
+		f.firstMs, f.lastBy = at, 0
 	}
 	f.intervalMs = int64(sp.MinIntervalS) * 1000
 	f.shotML, f.leftML = float64(sp.ShotVolumeML), float64(sp.MaxVolumeML)
