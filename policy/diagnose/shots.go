@@ -337,10 +337,10 @@ func (u *Answer) learn(e, spread, sd float64) {
 // does not come down to the probe; a part was missing as seldom there as anywhere. Of
 // many waterings a part is still on its way, or drains already.
 func (t *ShotTest) weight(lost bool, atMs int64) float64 {
-	w := shotShare * (0.4+0.6*math.Min(float64(t.usual().Windows)/leastShots, 1))
+	w := shotShare * (0.3 + 0.7*math.Min(float64(t.usual().Windows)/leastShots, 1))
 	if lost {
 		deep := float64(t.From-t.Zone) / math.Max(0.03, 1.5*math.Sqrt(float64(t.FromVar)))
-		return w * math.Min(math.Max(2-deep, 0.3), 1)
+		return w * math.Min(math.Max(2-deep, 0.4), 1)
 	}
 	if atMs-t.WaterMs < showsMs || t.Reports > 2 {
 		w *= 0.5
