@@ -92,55 +92,22 @@ func (s *Scratch) toDayStart(r *Request, m *member) {
 	m.start, m.peak = w, peak
 }
 
-// balance is the water balance of forecast.Situation.Forward with the numbers of
-// one member.
+// balance is the forecast's water balance with the numbers of one member, those of
+// them that coast asks for beside it.
 type balance struct {
-	perML, volume, capture, capacity, ceiling, drainShare float64
-	uptake, fullAt, noneAt, slope                         float64
+	forecast.Balance
+	perML, uptake, capacity, fullAt float64
 }
 
 func (s *Scratch) balanceOf(m *member) balance {
-	sit := s.req.Situation
-	b := balance{
-		perML: 1 / sit.VolumeML, volume: sit.VolumeML, capture: m.capture, capacity: m.capacity,
-		ceiling: sit.Ceiling, drainShare: 1, uptake: m.uptake, fullAt: sit.UptakeFullAt, noneAt: sit.UptakeNoneAt,
-	}
-	if sit.DrainTimeS > 0 {
-		b.drainShare = -math.Expm1(-forecast.Step.Seconds() / sit.DrainTimeS)
-	}
-	if b.ceiling <= 0 {
-		b.ceiling = 1
-	}
-	if b.fullAt > b.noneAt {
-		b.slope = 1 / (b.fullAt - b.noneAt)
-	}
-	return b
+	sit := *s.req.Situation
+	sit.WaterContent, sit.Capture, sit.Capacity = m.start, m.capture, m.capacity
+	return balance{sit.Balance(), 1 / sit.VolumeML, m.uptake, m.capacity, sit.UptakeFullAt}
 }
 
-// step takes one step: the shot, then drainage, then uptake, as
-// forecast.Situation.Forward has it.
+// step takes one step with the member's share of the uptake that is expected, mL.
 func (b *balance) step(w, shot, expected float64) (water, drained, taken float64) {
-	if shot > 0 {
-		w += b.capture * shot * b.perML
-		drained = (1 - b.capture) * shot
-	}
-	if w > b.capacity {
-		out := (w - b.capacity) * b.drainShare
-		w -= out
-		if w > b.ceiling {
-			out += w - b.ceiling
-			w = b.ceiling
-		}
-		drained += out * b.volume
-	}
-	taken = expected * b.uptake
-	if w < b.fullAt {
-		taken *= max(0, (w-b.noneAt)*b.slope)
-	}
-	if most := w * b.volume; taken > most {
-		taken = most
-	}
-	return w - taken*b.perML, drained, taken
+	return b.Step(w, shot, expected*b.uptake)
 }
 
 func clamp(x, low, high float64) float64 { return math.Min(math.Max(x, low), high) }
