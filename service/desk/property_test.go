@@ -157,8 +157,9 @@ func (s *seasonState) propose(t *rapid.T) {
 }
 
 func (s *seasonState) decide(t *rapid.T) {
+	// nothing to decide on yet; a skip would fail a run that draws only this
 	if len(s.issued) == 0 {
-		t.Skip("nothing was issued")
+		return
 	}
 	a := s.issued[max(0, len(s.issued)-1-rapid.IntRange(0, 4).Draw(t, "back"))]
 	digest := digestOf(t, a)
