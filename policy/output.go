@@ -44,7 +44,7 @@ type State struct {
 	RunningDryback    float64 // m3/m3
 	LastDryback       float64 // m3/m3
 	LastDrybackShare  float64 // of the peak
-	OvernightDryback  float64 // m3/m3
+	OvernightDryback  float64 // m3/m3 of the container: the fall that probes saw over what they see of one
 	UptakeML24h       float64 // per container
 	IrrigationML24h   float64
 	DrainML24h        float64
