@@ -163,10 +163,13 @@ func (z *Zone) findings(at int64) []Finding {
 // so.
 const warnAhead = 14
 
-// diagnosisReasons are what the diagnosis has to say with an advice: the evidence
-// for the likeliest cause, and whether the container will do.
+// diagnosisReasons are what the diagnosis has to say with an advice: that it is too
+// early to tell, the evidence for the likeliest cause, and whether the container will do.
 func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 	var out []advice.Reason
+	if days, needed := z.m.Diagnosis.Known(); days < needed {
+		out = append(out, advice.Say("too-early-to-tell", advice.Count(days), advice.Count(needed)))
+	}
 	if f := z.m.Diagnosis.Findings(at, z.naming()); len(f) > 0 {
 		out = append(out, f[0].Evidence...)
 	}

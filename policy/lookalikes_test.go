@@ -50,3 +50,59 @@ func TestInspectIsAskedOncePerTrouble(t *testing.T) {
 		t.Error("another trouble was not told")
 	}
 }
+
+// No cause, however sure, makes a plan of more water: the same evening is planned
+// with nothing wrong and with each cause believed.
+func TestADiagnosisNeverRaisesWater(t *testing.T) {
+	z, err := New(bench())
+	if err != nil {
+		t.Fatal(err)
+	}
+	evening := monday.Add(5*24*time.Hour + 17*time.Hour + 59*time.Minute)
+	var snapshot []byte
+	play(t, z, monday, 6, nil, func(at time.Time, _ Output) {
+		if snapshot == nil && !at.Before(evening) {
+			evening, snapshot = at, z.Snapshot()
+		}
+	})
+	plan := func(sick func(*diagnose.Memory)) *advice.Advice {
+		t.Helper()
+		z, err := Restore(bench(), snapshot)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sick(&z.m.Diagnosis)
+		wake := evening
+		for n := 0; n < 100 && wake.Before(evening.Add(time.Hour)); n++ {
+			out := z.Step(Event{Kind: Wake, At: wake})
+			if out.Advice != nil && out.Advice.Setpoints != nil {
+				return out.Advice
+			}
+			wake = out.NextWake
+		}
+		t.Fatal("no plan for the next day was issued")
+		return nil
+	}
+	sound := plan(func(*diagnose.Memory) {}).Setpoints
+	if sound.MaxVolumeML == 0 || len(sound.Schedule) == 0 {
+		t.Fatalf("the sound zone's plan gives no water: %+v", sound)
+	}
+	for c := range diagnose.Cause(diagnose.CauseCount) {
+		a := plan(func(m *diagnose.Memory) {
+			m.Belief.SinceMs, m.Belief.Top = evening.UnixMilli(), uint8(c)+1
+			m.Belief.LogOdds[c] = 10
+			m.Fast.Shots.Lost, m.Fast.Shots.LostMs = 3, evening.UnixMilli()
+		})
+		given := 0
+		for _, shot := range a.Setpoints.Schedule {
+			given += shot.VolumeML
+		}
+		usual := 0
+		for _, shot := range sound.Schedule {
+			usual += shot.VolumeML
+		}
+		if given > usual || a.Setpoints.MaxVolumeML > sound.MaxVolumeML {
+			t.Errorf("%s: %d mL by schedule and %d mL at most, where %d and %d are planned with nothing wrong", c, given, a.Setpoints.MaxVolumeML, usual, sound.MaxVolumeML)
+		}
+	}
+}

@@ -196,18 +196,17 @@ func TestUsualCautions(t *testing.T) {
 	}
 }
 
-// Every cause has a look of its own kind, and an unknown one still has one.
-func TestLookAt(t *testing.T) {
-	for cause, code := range map[string]string{
-		"root-bound": "look-roots", "compaction": "look-roots", "oversaturation": "look-drain", "edge-channelling": "look-drain",
-		"emitter-fault": "look-emitter", "valve-stuck-open": "look-valve", "valve-stuck-closed": "look-valve", "root-zone-heat": "look-temperature",
-		"salt-build-up": "look-ec", "unreported-watering": "look-records", "weather-or-growth": "look-records", "something-else": "look-lift",
-	} {
-		if got := LookAt(cause, "", time.Unix(0, 0), time.UTC); got.Code != code {
-			t.Errorf("%s: look at %s, want %s", cause, got.Code, code)
+// No sentence tells anybody to cut roots, to give a dose or to use a chemical.
+func TestNoSentenceAdvisesHarm(t *testing.T) {
+	harm := regexp.MustCompile(`(?i)\b(cut|prune|trim|tease|slice|score)\w* (off |away |back )?(the |its |their )?(root|root ball)|\bdos(e|es|ing|age)\b|\bperoxide|\bfungicid|\bpesticid|\bchlor|\bfertili[sz]|\bmL/L\b|\bppm\b`)
+	for _, e := range Catalogue() {
+		if harm.MatchString(e.Text) {
+			t.Errorf("%s: %s", e.Code, e.Text)
 		}
 	}
-	if got := LookAt("sensor-fault", "p2", time.Time{}, time.UTC); !strings.Contains(got.Text, "p2") {
-		t.Errorf("a suspect probe is not named: %s", got.Text)
+	for _, told := range []string{"Cut the roots at the edge.", "Trim away roots.", "Give a dose of 2 mL/L."} {
+		if !harm.MatchString(told) {
+			t.Errorf("the test does not see %q", told)
+		}
 	}
 }

@@ -54,33 +54,7 @@ func InspectBand() []Reason {
 }
 
 // InspectCause says that a cause of trouble is likely, with its probability
-// (0 to 1) and the cheapest look at it, which LookAt gives.
+// (0 to 1) and the cheapest look at it.
 func InspectCause(cause string, probability float64, look Reason) []Reason {
 	return []Reason{Say("inspect-cause", Name(cause), Share(probability)), look}
-}
-
-// LookAt is the cheapest look that tells whether a cause of trouble is there;
-// since is when it began and probe the one that is suspect, where one is.
-func LookAt(cause, probe string, since time.Time, loc *time.Location) Reason {
-	switch cause {
-	case "root-bound", "compaction":
-		return Say("look-roots")
-	case "oversaturation", "edge-channelling":
-		return Say("look-drain")
-	case "emitter-fault":
-		return Say("look-emitter")
-	case "valve-stuck-open", "valve-stuck-closed":
-		return Say("look-valve")
-	case "sensor-fault":
-		if probe != "" {
-			return Say("look-probe", Name(probe))
-		}
-	case "root-zone-heat":
-		return Say("look-temperature")
-	case "salt-build-up":
-		return Say("look-ec")
-	case "unreported-watering", "weather-or-growth":
-		return Say("look-records", Date(since, loc))
-	}
-	return Say("look-lift")
 }

@@ -50,3 +50,9 @@ func (m *Memory) Day(in *Inputs, atMs int64) {
 	m.Baselines.weigh(&f, &m.Belief, atMs)
 	m.Today = Collector{}
 }
+
+// Known is how many finished days of the zone as it is now are known, of those needed
+// before anything is said of its roots.
+func (m *Memory) Known() (days, needed int) {
+	return min(int(m.Baselines.Of[Peak].Days), youngDays), youngDays
+}

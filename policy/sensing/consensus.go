@@ -27,6 +27,8 @@ type Consensus struct {
 	History  [historyN]float32 // the level at past steps of historyMs
 	Slot     int64             // of the newest of them
 	Sum      float32           // what the far offsets should sum to: 0, and the moves of probes
+	Parting  uint8             // one more than the probe that parts from all others, 0: none
+	Parted   float32           // how far it counts as gone, 0 to 1
 }
 
 // Opinion is what one probe last said of the zone.
@@ -165,12 +167,6 @@ func (c *Consensus) Move(probe int) {
 	c.Probes[probe].Moved = c.Probes[probe].Known
 }
 
-// Forget voids all that was learned of a probe: it enters like a new one.
-func (c *Consensus) Forget(probe int) {
-	c.Members &^= 1 << probe
-	c.Probes[probe] = Opinion{}
-}
-
 // fresh says which probes count at an instant: those that are on time, or where
 // none is, those that are not much too late. A late one would hold the zone back
 // where the water was as it last spoke.
@@ -218,7 +214,14 @@ func (c *Consensus) centre(mask uint16, reach float64) (float64, int) {
 	for i := range c.Probes[:c.Count] {
 		values[i] = c.Probes[i].Value - float64(c.Probes[i].Near)
 	}
-	return location(&values, mask, reach)
+	centre, n := location(&values, mask, reach)
+	// a probe that is leaving all others would still decide between them where they
+	// differ by more than the reach, as a median of three does
+	if left := mask &^ (1 << c.Parting >> 1); c.Parting > 0 && left != mask && n > 2 {
+		without, _ := location(&values, left, reach)
+		centre += float64(c.Parted) * (without - centre)
+	}
+	return centre, n
 }
 
 // remember keeps the level of the last half hour in steps.

@@ -77,10 +77,9 @@ func (p *Panel) Repotted(atMs int64) {
 func (p *Panel) admit(probe int, atMs int64, mean float64, state Health) {
 	h := &p.Health[probe]
 	usable := state.Usable() && !h.Held()
-	if usable && h.Relearn {
-		p.Consensus.Forget(probe)
-	}
-	if usable && h.Shifted {
+	// what drifted and came to rest elsewhere is like what was moved: taken as a new
+	// probe, it would draw the zone's level after it for weeks
+	if usable && (h.Relearn || h.Shifted) {
 		p.Consensus.Move(probe)
 	}
 	if usable {

@@ -156,6 +156,9 @@ func (c *coversWire) complete() (*Covers, error) {
 	if missing != "" {
 		return nil, fmt.Errorf("decision: covers.%s is missing; expected until, max_volume_ml, max_shot_ml, earliest_shot and latest_shot: an approval that stands for later advice needs all its limits", missing)
 	}
+	if y := c.Until.UTC().Year(); y < 1970 || y > 9999 {
+		return nil, fmt.Errorf("decision: covers.until is in the year %d; expected a time between 1970 and 9999", y)
+	}
 	if *c.MaxVolumeML < 0 || *c.MaxShotML < 0 {
 		return nil, fmt.Errorf("decision: covers has a limit below 0 (max_volume_ml %d, max_shot_ml %d); expected mL per container", *c.MaxVolumeML, *c.MaxShotML)
 	}

@@ -40,6 +40,7 @@ var decisionCases = []struct{ payload, want string }{
 	{`{"advice":"A","digest":"` + goodDigest + `","decision":"approve","by":"ana","covers":` + strings.Replace(goodCovers, `,"max_shot_ml":200`, ``, 1) + `}`, "covers.max_shot_ml is missing"},
 	{`{"advice":"A","digest":"` + goodDigest + `","decision":"approve","by":"ana","covers":` + strings.Replace(goodCovers, `06:30`, `6:30`, 1) + `}`, "decision: "},
 	{`{"advice":"A","digest":"` + goodDigest + `","decision":"approve","by":"ana","covers":` + strings.Replace(goodCovers, `06:30`, `16:30`, 1) + `}`, "not before latest_shot"},
+	{`{"advice":"A","digest":"` + goodDigest + `","decision":"approve","by":"ana","covers":` + strings.Replace(goodCovers, `2026-05-09T00`, `0000-01-01T00`, 1) + `}`, "covers.until is in the year -1"},
 	{`{"payload":"` + strings.Repeat("a", MaxDecision) + `"}`, "expected at most 16384"},
 }
 
