@@ -108,7 +108,7 @@ func (z *Zone) happened(ev *learning.Events, at int64) {
 		z.out.Drybacks = append(z.out.Drybacks, ev.DrybackShare)
 	}
 	if ev.Overnight > 0 {
-		c.Overnight = ev.Overnight / z.m.Learned.Gain.Mean // of the container, as its target is
+		c.Overnight = ev.Overnight
 	}
 	if ev.PeakAtMs != 0 {
 		c.Peak = ev.Peak

@@ -112,7 +112,7 @@ func (s *Scratch) probeTriggers(sp *advice.Setpoints) {
 func (s *Scratch) expectedOf(o *outcome) *advice.Expected {
 	return &advice.Expected{
 		PeakWaterContent: round4(o.peak), TroughWaterContent: round4(o.trough),
-		OvernightDryback:     round4(o.comingNight / s.gain),
+		OvernightDryback:     round4(o.comingNight),
 		MinAirFilledPorosity: round4(math.Max(0, s.req.TotalPorosity-o.peak)),
 		SaturationS:          int(math.Round(o.saturatedH * 3600)),
 		UptakeML:             int(math.Round(o.uptake)), DrainML: int(math.Round(o.drain)),
