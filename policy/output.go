@@ -41,27 +41,29 @@ type State struct {
 	RefillPoint       float64 // m3/m3
 	Position          string  // below, in, above
 	PartOfDay         string  // rewet, hold, dry-down
-	RunningDryback    float64 // m3/m3
-	LastDryback       float64 // m3/m3
-	LastDrybackShare  float64 // of the peak
-	OvernightDryback  float64 // m3/m3
-	UptakeML24h       float64 // per container
-	IrrigationML24h   float64
-	DrainML24h        float64
-	DrainFraction24h  float64
-	PoreEC            *float64 // mS/cm, nil when not known
-	SubstrateTemp     *float64 // Cel, nil when not known
-	DesignCapacity    float64  // m3/m3, of the physics
-	ApparentCapacity  float64  // m3/m3, learned
-	StabilityIndex    float64  // 0 to 1
-	Recovering        bool
-	Diagnosis         []Finding
-	Quorum            bool
-	Probes            []ProbeState // sorted by id
-	AdviceConfidence  float64
-	ForecastError     []HorizonError
-	ForecastCoverage  float64 // share of forecasts inside their interval
-	Totals            Totals
+	// Drybacks are falls of the water content above, as its probes see them: the
+	// container's mean may fall by more or less, see plan.Request.Gain.
+	RunningDryback   float64 // m3/m3
+	LastDryback      float64 // m3/m3
+	LastDrybackShare float64 // of the peak
+	OvernightDryback float64 // m3/m3
+	UptakeML24h      float64 // per container
+	IrrigationML24h  float64
+	DrainML24h       float64
+	DrainFraction24h float64
+	PoreEC           *float64 // mS/cm, nil when not known
+	SubstrateTemp    *float64 // Cel, nil when not known
+	DesignCapacity   float64  // m3/m3, of the physics
+	ApparentCapacity float64  // m3/m3, learned
+	StabilityIndex   float64  // 0 to 1
+	Recovering       bool
+	Diagnosis        []Finding
+	Quorum           bool
+	Probes           []ProbeState // sorted by id
+	AdviceConfidence float64
+	ForecastError    []HorizonError
+	ForecastCoverage float64 // share of forecasts inside their interval
+	Totals           Totals
 }
 
 // Totals are counters since the zone was first seen; they survive a restart.

@@ -219,7 +219,7 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
 		Earliest: now.Add(z.settings.DecideBeforeFirstShot + decideTime),
 		Previous: z.previous(), Probes: z.readingsByProbe(),
-		LastPeak: z.m.Learned.Shots.LastHeld, CapacityShift: z.m.Plans.DrainShift,
+		LastPeak: z.m.Learned.Shots.LastHeld, CapacityShift: z.m.Plans.DrainShift, Gain: z.m.Learned.Gain.Mean,
 	}
 	if last := z.m.Learned.Shots.LastMs; last != 0 && at-last < 2*24*time.Hour.Milliseconds() {
 		r.LastShotAt = instant(last)

@@ -105,9 +105,10 @@ func (t *planTally) add(m *marks) {
 		}
 		a, b := m.sample(day.Start), m.sample(day.Next)
 		if d, ok := m.overnight(day); ok {
-			most := (m.uptake[min(b+3*perHour, len(m.uptake)-1)] - m.uptake[a]) / m.settings.Container.VolumeML()
-			t.outOfReach = append(t.outOfReach, one(most < m.band.dryback-0.012))
-			if most >= m.band.dryback-0.012 {
+			least, most := m.nightRange(day)
+			out := most < m.band.dryback-nightNear || least > m.band.dryback+nightNear
+			t.outOfReach = append(t.outOfReach, one(out))
+			if !out {
 				t.nightReached = append(t.nightReached, d-m.band.dryback)
 			}
 		}
@@ -145,7 +146,7 @@ func (t *planTally) String() string {
 	row := func(what string, v []float64, limit float64) {
 		fmt.Fprintf(&b, "  %-42s mean %+.4f, mean absolute %.4f, within %.3f on %.2f of %d\n", what, average(v), average(absolute(v)), limit, within(v, limit), len(v))
 	}
-	fmt.Fprintf(&b, "  nights that a whole day's uptake does not dry as wanted %.2f of %d\n", average(t.outOfReach), len(t.outOfReach))
+	fmt.Fprintf(&b, "  nights out of reach of what is drunk %.2f of %d\n", average(t.outOfReach), len(t.outOfReach))
 	row("the other nights, off their target", t.nightReached, 0.012)
 	row("night as planned, off its target", t.nightPlanned, 0.012)
 	row("night as it came, off the plan", t.nightCame, 0.012)

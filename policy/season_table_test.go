@@ -26,6 +26,8 @@ type tally struct {
 	inBand, inBandSeen           []float64 // share of daytime, by zone
 	saturatedH                   []float64 // by zone and day
 	dryback, fraction            []float64 // error by day
+	tooLittle, tooMuch           []float64 // 1 where no first and last shot make the night of what is drunk
+	nightReached                 []float64 // error of the other nights
 	asked                        []float64 // by zone, a day
 	inspects                     int
 	notNumbers                   int
@@ -217,12 +219,30 @@ func (t *tally) addDays(m *marks) {
 		}
 		if d, ok := m.overnight(day); ok {
 			t.dryback = append(t.dryback, d-m.band.dryback)
+			least, most := m.nightRange(day)
+			t.tooLittle = append(t.tooLittle, one(most < m.band.dryback-nightNear))
+			t.tooMuch = append(t.tooMuch, one(least > m.band.dryback+nightNear))
+			if most >= m.band.dryback-nightNear && least <= m.band.dryback+nightNear {
+				t.nightReached = append(t.nightReached, d-m.band.dryback)
+			}
 		}
 	}
 	if daytime > 0 {
 		t.inBand = append(t.inBand, in/daytime)
 		t.inBandSeen = append(t.inBandSeen, inSeen/daytime)
 	}
+}
+
+// nightNear is how near its target an overnight dryback is on it, m3/m3.
+const nightNear = 0.012
+
+// nightRange is the least and the most that the night after a day could dry back,
+// m3/m3: from a last shot as daytime ends to a first one as the next day starts, and
+// from the day's first moment to three hours into the next day.
+func (m *marks) nightRange(day IrrigationDay) (least, most float64) {
+	v := m.settings.Container.VolumeML()
+	at := func(t time.Time) float64 { return m.uptake[min(max(m.sample(t), 0), len(m.uptake)-1)] }
+	return (at(day.Next) - at(day.DaytimeEnd)) / v, (at(day.Next.Add(freeFirst)) - at(day.Start)) / v
 }
 
 // overnight is the true dryback from the last peak of a day to the first shot of
@@ -329,6 +349,7 @@ func (t *tally) days() string {
 	say("daytime in band             mean %.3f (as the engine sees it %.3f), worst tenth of zones %.3f", average(t.inBand), average(t.inBandSeen), quantile(t.inBand, 0.1))
 	say("saturated, h a day          mean %.2f", average(t.saturatedH))
 	say("overnight dryback off, m3/m3 mean %+.4f, mean absolute %.4f, within 0.012 on %.2f of %d nights", average(t.dryback), average(absolute(t.dryback)), within(t.dryback, 0.012), len(t.dryback))
+	say("  out of reach              %.3f as a whole day's uptake is too little, %.3f as the dark hours' is too much; the others within 0.012 on %.2f of %d", average(t.tooLittle), average(t.tooMuch), within(t.nightReached, nightNear), len(t.nightReached))
 	say("drain fraction off          mean %+.3f, mean absolute %.3f, within 0.05 on %.2f of days", average(t.fraction), average(absolute(t.fraction)), within(t.fraction, 0.05))
 	say("decisions asked             %.2f a zone and day, worst zone %.2f; %d inspections", average(t.asked), quantile(t.asked, 1), t.inspects)
 	fmt.Fprintf(&b, "plans\n%v", &t.plans)

@@ -67,20 +67,38 @@ type yardstick struct {
 	m        *marks
 	z        *seasonZone
 	interval int
+	peak     float64 // the last of the day before, m3/m3; 0: none
+}
+
+// freeFirst is how far into a day its first shot may come to end the night before
+// at the dryback wanted: a grower waits no longer (common practice, no source).
+const freeFirst = 3 * time.Hour
+
+// nightOff is how far the overnight dryback from a peak lies off the target where
+// the next day's first shot comes when it is best: at the day's start or later.
+func nightOff(peak, atStart, later, dryback float64) float64 {
+	return math.Max(peak-atStart-dryback, 0) + math.Max(dryback-(peak-later), 0)
 }
 
 // try plays a day on a copy and costs it: share of daytime outside the band,
-// saturated time, the night's dryback and the drain off their targets.
+// saturated time, the nights before and after it and the drain off their targets.
+// The first shot of the day after is that day's own choice.
 func (y *yardstick) try(d dayPlan, day IrrigationDay) float64 {
 	f := y.f.Clone()
 	b := &y.m.band
 	before := f.Truth(0)
 	outside, daytime, wet := 0.0, 0.0, 0.0
 	peak, next := 0.0, 0
-	minutes := int(day.Next.Sub(day.Start).Minutes())
-	end := minutes + max(d.first, 0) // to the first shot of the day after
-	for t := 0; t < end; t += 5 {
+	minutes := int(day.Next.Sub(day.Start)/(5*time.Minute)) * 5
+	lastNight, atNext := 0.0, before
+	for t := 0; t < minutes+int(freeFirst.Minutes()); t += 5 {
+		if t == minutes {
+			atNext = f.Truth(0)
+		}
 		for ; next < d.shots && d.at(next, y.interval) <= t; next++ {
+			if next == 0 && y.peak > 0 {
+				lastNight = math.Abs(y.peak - f.Truth(0).WaterContent - b.dryback)
+			}
 			f.Open(0, d.volume)
 		}
 		f.Advance(day.Start.Add(time.Duration(t+5) * time.Minute))
@@ -100,37 +118,83 @@ func (y *yardstick) try(d dayPlan, day IrrigationDay) float64 {
 	after := f.Truth(0)
 	cost := 10*outside/daytime + 0.5*wet + 0.01*float64(d.shots)
 	if d.shots > 0 {
-		cost += 0.4 * math.Min(math.Abs(peak-after.WaterContent-b.dryback)/0.012, 8)
-		given := after.Given - before.Given
-		cost += 0.3 * math.Min(math.Abs((after.Drained+after.Overflow-before.Drained-before.Overflow)/given-b.drain)/0.05, 8)
+		night := nightOff(peak, atNext.WaterContent, after.WaterContent, b.dryback)
+		cost += 0.4 * (math.Min(night/0.012, 8) + math.Min(lastNight/0.012, 8))
+		given := atNext.Given - before.Given
+		cost += 0.3 * math.Min(math.Abs((atNext.Drained+atNext.Overflow-before.Drained-before.Overflow)/given-b.drain)/0.05, 8)
 	} else {
 		cost += 4
 	}
 	return cost
 }
 
-// best improves a day one number at a time, with steps that shrink.
+// guesses are days of shots of a few sizes that give what the crop drinks and the
+// drain wanted, from when the night before has dried back as wanted to when what is
+// drunk after the last one makes the next night.
+func (y *yardstick) guesses(was dayPlan, day IrrigationDay) []dayPlan {
+	f, v := y.f.Clone(), y.z.settings.Container.VolumeML()
+	start := f.Truth(0)
+	length, minutes := int(day.DaytimeEnd.Sub(day.Start)/(5*time.Minute))*5, int(day.Next.Sub(day.Start)/(5*time.Minute))*5
+	drunk := []float64{0} // m3/m3 by each 5 min
+	for t, next := 0, 0; t < minutes+int(freeFirst.Minutes())/2; t += 5 {
+		for ; next < was.shots && was.at(next, y.interval) <= t; next++ {
+			f.Open(0, was.volume)
+		}
+		f.Advance(day.Start.Add(time.Duration(t+5) * time.Minute))
+		now := f.Truth(0)
+		drunk = append(drunk, (now.Uptake+now.Evaporated-start.Uptake-start.Evaporated)/v)
+	}
+	first, last := 0, length
+	for y.peak > 0 && first < length-60 && y.peak-(start.WaterContent-drunk[first/5]) < y.m.band.dryback {
+		first += 5
+	}
+	for last > first+30 && drunk[len(drunk)-1]-drunk[last/5] < y.m.band.dryback {
+		last -= 5
+	}
+	total := drunk[minutes/5] * v / (1 - y.m.band.drain)
+	var days []dayPlan
+	for _, share := range []float64{0.06, 0.03, 0.015} {
+		n := min(max(int(math.Ceil(total/math.Min(share*v, y.z.settings.Limits.MaxShotML))), 1), 24)
+		days = append(days, dayPlan{first: first, last: last, shots: n, rewet: min(n-1, 2), volume: math.Min(total/float64(n), y.z.settings.Limits.MaxShotML)})
+	}
+	return days
+}
+
+// best takes the cheapest of the day before's plan and the guesses, and improves it one
+// number at a time, or two against each other, with steps that shrink.
 func (y *yardstick) best(d dayPlan, day IrrigationDay) dayPlan {
 	limit := y.z.settings.Limits
 	length := int(day.DaytimeEnd.Sub(day.Start).Minutes())
-	cost := y.try(d, day)
+	guesses, cost := y.guesses(d, day), y.try(d, day)
+	for _, t := range guesses {
+		if c := y.try(t, day); c < cost {
+			d, cost = t, c
+		}
+	}
 	for _, scale := range []int{4, 2, 1} {
-		for range 2 {
+		for range 3 {
 			was := cost
-			for k := range 10 {
+			for k := range 14 {
 				t, step := d, scale*(1-2*(k%2))
 				switch k / 2 {
 				case 0:
 					t.shots += step
 				case 1:
-					t.volume = math.Min(t.volume*math.Pow(1.07, float64(step)), limit.MaxShotML)
+					t.volume *= math.Pow(1.05, float64(step))
 				case 2:
-					t.first += 20 * step
+					t.first += 10 * step
 				case 3:
-					t.last += 30 * step
+					t.last += 15 * step
 				case 4:
 					t.rewet += step
+				case 5:
+					t.shots = max(t.shots+step, 1)
+					t.volume *= float64(d.shots) / float64(t.shots)
+				case 6:
+					t.last += 15 * step
+					t.volume *= math.Pow(1.05, float64(step))
 				}
+				t.volume = math.Min(t.volume, limit.MaxShotML)
 				t.shots, t.rewet = min(max(t.shots, 1), 24), min(max(t.rewet, 0), 6)
 				t.first, t.last = min(max(t.first, 0), length-60), min(max(t.last, t.first+30), length)
 				if t == d || t.volume*float64(t.shots) > limit.MaxDailyML {
@@ -176,6 +240,12 @@ func playYardstick(s season) (*marks, error) {
 		f.Advance(f.Now().Add(time.Minute))
 		f.Measurements()
 		m.minute(f, engine)
+		if n := len(m.shots); n > 0 && f.Now().Sub(m.shots[n-1].At) <= 2*time.Hour {
+			if f.Now().Sub(m.shots[n-1].At) <= time.Minute {
+				y.peak = 0
+			}
+			y.peak = math.Max(y.peak, f.Truth(0).WaterContent)
+		}
 	}
 	m.finish()
 	return m, nil

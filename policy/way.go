@@ -7,7 +7,8 @@ import (
 
 // A controller follows setpoints by clock or by trigger and does not say which.
 // The shots tell: by clock they come at the times of the schedule, by trigger
-// only now and then. The first shot and the rewet come alike.
+// only now and then. The first shot and the rewet, which repeats at the least
+// interval, come alike, and after the last shot nothing comes either way.
 const (
 	// How far before and after its time a scheduled shot may be seen: a rise is
 	// dated by the reading before it, a report comes after the run, which comes on
@@ -30,14 +31,21 @@ func (z *Zone) learnWay(at int64) {
 	}
 	sp, t := q.Advice.Setpoints, instant(at)
 	after := wayAfter + time.Duration(sp.RunTimeS)*time.Second
-	if t.Before(sp.FirstShotAt.Add(after + time.Duration(sp.MinIntervalS)*time.Second)) {
+	interval := time.Duration(sp.MinIntervalS) * time.Second
+	if t.Before(sp.FirstShotAt.Add(after+interval)) || t.After(sp.LastShotBy.Add(after)) {
 		return
 	}
-	tells := wayOffTime
+	tells, rewet := wayOffTime, true
 	for i := range sp.Schedule {
-		if off := t.Sub(sp.Schedule[i].At); off >= -wayBefore && off <= after {
-			tells = wayOnTime
+		rewet = rewet && (i == 0 || sp.Schedule[i].At.Sub(sp.Schedule[i-1].At) <= interval)
+		off := t.Sub(sp.Schedule[i].At)
+		if off < -wayBefore || off > after {
+			continue
 		}
+		if rewet {
+			return
+		}
+		tells = wayOnTime
 	}
 	p := &z.m.Plans
 	p.ClockLog = min(max(p.ClockLog+tells, -wayMost), wayMost)

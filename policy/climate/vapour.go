@@ -54,7 +54,7 @@ type Air struct {
 
 // VapourPressure returns the actual vapour pressure of the air, kPa.
 func (a Air) VapourPressure() float64 {
-	return SaturationVapourPressure(a.TemperatureCel) * math.Min(math.Max(a.HumidityPercent, 0), 100) / 100
+	return SaturationVapourPressure(a.TemperatureCel) * (math.Min(math.Max(a.HumidityPercent, 0), 100) / 100)
 }
 
 // Deficit returns the vapour pressure deficit of the air, kPa:

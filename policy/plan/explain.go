@@ -77,7 +77,7 @@ const (
 
 // explainNight says what the night will do.
 func (s *Scratch) explainNight(p *Proposal) {
-	got, wanted := s.expected.comingNight, s.band.OvernightDryback
+	got, wanted := s.expected.comingNight/s.gain, s.band.OvernightDryback/s.gain
 	switch {
 	case got < wanted-drybackNear:
 		p.say("dryback-out-of-reach", advice.Water(got), advice.Water(wanted))
@@ -86,7 +86,15 @@ func (s *Scratch) explainNight(p *Proposal) {
 	default:
 		p.say("last-shot-for-dryback", advice.Clock(p.Setpoints.LastShotBy, s.req.Location), advice.Water(got), advice.Water(wanted))
 	}
+	if math.Abs(wanted-s.band.OvernightDryback) > showsApart {
+		p.say("dryback-as-seen", advice.Share(s.gain), advice.Water(wanted), advice.Water(s.band.OvernightDryback))
+	}
 }
+
+// showsApart is how far a dryback as probes see it lies from the container's, m3/m3,
+// before it is worth a sentence: what a person sees on a chart (common practice, no
+// source).
+const showsApart = 0.006
 
 // nineInTen is the standard normal quantile of an interval that holds nine days
 // of ten.
@@ -169,7 +177,7 @@ func (s *Scratch) explainLimits(c *candidate, p *Proposal) {
 
 func (s *Scratch) explainRecovery(p *Proposal) {
 	if s.req.Recovering {
-		p.say("recovery", advice.Water(s.band.RefillPoint), advice.Water(s.band.FullPoint), advice.Water(s.band.OvernightDryback))
+		p.say("recovery", advice.Water(s.band.RefillPoint), advice.Water(s.band.FullPoint), advice.Water(s.band.OvernightDryback/s.gain))
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"testing"
 	"time"
 
@@ -276,6 +277,27 @@ func TestPlainDaysAreGood(t *testing.T) {
 			if o.belowH > 0 || o.aboveH > 0.6 || o.saturatedH > 0 || math.Abs(o.comingNight-r.Band.OvernightDryback) > 0.014 || math.Abs(o.drain/o.given-r.Band.DrainFraction) > 0.05 {
 				t.Errorf("%s by %s: %+v", name, way, o)
 			}
+		}
+	}
+}
+
+// The overnight dryback is the container's: probes that see eight tenths of what
+// it loses are to see eight tenths of the fall that is wanted, and people are told.
+func TestDrybackIsTheContainers(t *testing.T) {
+	var s Scratch
+	for _, gain := range []float64{0, 1, 0.8, 1.2} {
+		r := pot(7000, 1300)
+		r.Gain = gain
+		p := Best(r, &s)
+		seen, wanted := s.expected.comingNight, r.Band.OvernightDryback
+		if gain == 0 {
+			gain = 1
+		}
+		if math.Abs(seen-gain*wanted) > 0.004 || math.Abs(p.Expected.OvernightDryback-seen) > 1e-4 {
+			t.Errorf("gain %v: a fall of %.4f is to be seen and %.4f is expected; wanted is %.4f", gain, seen, p.Expected.OvernightDryback, wanted)
+		}
+		if said := slices.ContainsFunc(p.Reasons, func(x advice.Reason) bool { return x.Code == "dryback-as-seen" }); said != (gain != 1) {
+			t.Errorf("gain %v: what probes see of the dryback is said: %v", gain, said)
 		}
 	}
 }

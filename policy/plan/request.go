@@ -35,6 +35,10 @@ type Request struct {
 	// CapacityShift is how much higher than the learned capacity shots begin to
 	// run through, as the drain of past days tells, m3/m3; mostly below 0.
 	CapacityShift float64
+	// Gain is how much the water content of the situation, which is what probes see,
+	// moves for one of the container's mean; 0 is 1. The band's overnight dryback is of
+	// the container's mean, its edges are of what is seen.
+	Gain float64
 	// ByClock is how likely the zone's controller runs the schedule rather than
 	// the trigger, 0 to 1; 0.5 where nothing is known.
 	ByClock float64
@@ -82,7 +86,7 @@ func (r *Request) check() {
 		panic(fmt.Sprintf("plan: day %v to %v cannot be planned at %v with uptake until %v", r.DayStart, r.NextDayStart, r.Situation.At, reach))
 	}
 	for _, x := range [...]float64{r.Band.FullPoint, r.Band.RefillPoint, r.Band.OvernightDryback, r.Band.DrainFraction,
-		r.SaturationPoint, r.Limits.MaxShotML, r.Limits.MaxDailyML, r.Limits.MinIntervalMin, r.FlowMLPerS, r.LastPeak, r.GivenML} {
+		r.SaturationPoint, r.Limits.MaxShotML, r.Limits.MaxDailyML, r.Limits.MinIntervalMin, r.FlowMLPerS, r.LastPeak, r.GivenML, r.Gain} {
 		if math.IsNaN(x) || math.IsInf(x, 0) || x < 0 {
 			panic(fmt.Sprintf("plan: %v is not a possible band, limit or volume: %+v, %+v", x, r.Band, r.Limits))
 		}

@@ -11,7 +11,8 @@ import (
 type Scratch struct {
 	req              *Request
 	grid             grid
-	band             hydraulics.Band // as planned for, narrower in recovery
+	band             hydraulics.Band // as planned for: narrower in recovery, the dryback as probes see it
+	gain             float64         // of what is seen over the container's mean
 	edges            edges
 	salt             leaching
 	waterML          float64
@@ -52,6 +53,10 @@ func (s *Scratch) begin(r *Request) {
 	if r.Recovering {
 		s.band = recoveryBand(r.Band)
 	}
+	if s.gain = r.Gain; s.gain <= 0 {
+		s.gain = 1
+	}
+	s.band.OvernightDryback *= s.gain
 	s.spreadOf(r)
 	s.edges = edgesOf(&s.band, r)
 	day := s.drunk[s.grid.next] - s.drunk[s.grid.dayStart]
