@@ -104,7 +104,7 @@ func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 		// In shares of the whole day's water: a small rest of a day drains little,
 		// whatever its fraction.
 		day := math.Max(o.uptake, s.req.GivenML+o.given)
-		wanted := s.salt.wanted * o.given
+		wanted := s.salt.wanted * math.Max(0, o.given-o.filled) // what fills a dry container need not drain
 		if s.salt.leach {
 			wanted = math.Max(wanted, s.salt.wanted*o.uptake) // a day without water flushes nothing
 		}

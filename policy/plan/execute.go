@@ -45,6 +45,7 @@ type outcome struct {
 	lateH                  float64 // h that the first shot comes later than growers like
 	nightUptake            float64 // mL after the last shot
 	end                    float64 // water content when the next day starts, m3/m3
+	filled                 float64 // mL that brought a dry container back to where nights usually end
 }
 
 // run takes a member through the planned day and on to the next first shot. With
@@ -138,6 +139,8 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 		k++
 	}
 	o.nightPeak = lastPeak
+	usual := s.upper - s.band.OvernightDryback
+	o.filled = math.Max(0, math.Min(o.end, usual)-m.start) * s.req.Situation.VolumeML
 	if first {
 		o.lastNight = lastPeak - w
 		// A day without water is well where the zone stays within a wanted

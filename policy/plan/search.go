@@ -248,9 +248,26 @@ func (s *Scratch) starts() (one, two candidate, scoreOne, scoreTwo Score) {
 			c.shot, c.target = shot, s.mostTarget-int(below*rise+0.5)
 			c.trigger = c.target - max(1, int(rise+0.5))
 			consider(c)
+			if last := s.filled(&c); below == 0 && last > guess.last {
+				c.last = last
+				consider(c)
+			}
 		}
 	}
 	return one, two, scoreOne, scoreTwo
+}
+
+// filled is the step of the last shot that it takes, one after the other from c's first
+// and by day, to fill the container and to drain what is wanted. A crop that drinks little dries
+// the container back as wanted only from there: between no water and so much no plan
+// is better than both.
+func (s *Scratch) filled(c *candidate) int {
+	m, ml := &s.members[0], float64(s.volumes[c.shot].ml)
+	w := m.start - (s.drunk[c.first]-s.drunk[s.grid.dayStart])*m.uptake/s.req.Situation.VolumeML
+	need := math.Max(0, m.capacity-w) * s.req.Situation.VolumeML / m.capture
+	need /= 1 - clamp(s.salt.wanted, 0, 0.5)
+	n := max(1, int(math.Ceil(need/ml-0.5)))
+	return min(c.first+(n-1)*s.intervalOf(c.shot), s.grid.dayEnd-1)
 }
 
 // sizesDiffer tells whether two shots are plainly of different size.
