@@ -87,6 +87,10 @@ func TestADiagnosisNeverRaisesWater(t *testing.T) {
 	if sound.MaxVolumeML == 0 || len(sound.Schedule) == 0 {
 		t.Fatalf("the sound zone's plan gives no water: %+v", sound)
 	}
+	usual := 0
+	for _, shot := range sound.Schedule {
+		usual += shot.VolumeML
+	}
 	for c := range diagnose.Cause(diagnose.CauseCount) {
 		a := plan(func(m *diagnose.Memory) {
 			m.Belief.SinceMs, m.Belief.Top = evening.UnixMilli(), uint8(c)+1
@@ -96,10 +100,6 @@ func TestADiagnosisNeverRaisesWater(t *testing.T) {
 		given := 0
 		for _, shot := range a.Setpoints.Schedule {
 			given += shot.VolumeML
-		}
-		usual := 0
-		for _, shot := range sound.Schedule {
-			usual += shot.VolumeML
 		}
 		if given > usual || a.Setpoints.MaxVolumeML > sound.MaxVolumeML {
 			t.Errorf("%s: %d mL by schedule and %d mL at most, where %d and %d are planned with nothing wrong", c, given, a.Setpoints.MaxVolumeML, usual, sound.MaxVolumeML)

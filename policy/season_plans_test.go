@@ -148,8 +148,8 @@ func (t *planTally) String() string {
 	}
 	fmt.Fprintf(&b, "  nights out of reach of what is drunk %.2f of %d\n", average(t.outOfReach), len(t.outOfReach))
 	row("the other nights, off their target", t.nightReached, 0.012)
-	row("night as planned, off its target", t.nightPlanned, 0.012)
-	row("night as it came, off the plan", t.nightCame, 0.012)
+	row("night as planned to be seen, off its target", t.nightPlanned, 0.012)
+	row("night as it came, off what was to be seen", t.nightCame, 0.012)
 	row("drain as planned, off what was wanted", t.drainPlanned, 0.05)
 	row("drain as it came, off the plan", t.drainCame, 0.05)
 	row("drain as it came, off what was wanted", t.drainAsked, 0.05)

@@ -248,8 +248,10 @@ func (s *Scratch) starts() (one, two candidate, scoreOne, scoreTwo Score) {
 			c.shot, c.target = shot, s.mostTarget-int(below*rise+0.5)
 			c.trigger = c.target - max(1, int(rise+0.5))
 			consider(c)
-			if last := s.filled(&c); below == 0 && last > guess.last {
-				c.last = last
+			if below > 0 {
+				continue
+			}
+			if c.last = s.filled(&c); c.last > guess.last {
 				consider(c)
 			}
 		}
@@ -258,9 +260,9 @@ func (s *Scratch) starts() (one, two candidate, scoreOne, scoreTwo Score) {
 }
 
 // filled is the step of the last shot that it takes, one after the other from c's first
-// and by day, to fill the container and to drain what is wanted. A crop that drinks little dries
-// the container back as wanted only from there: between no water and so much no plan
-// is better than both.
+// and by day, to fill the container and to drain what is wanted. A crop that drinks
+// little dries the container back as wanted only from there: between no water and so
+// much no plan is better than both.
 func (s *Scratch) filled(c *candidate) int {
 	m, ml := &s.members[0], float64(s.volumes[c.shot].ml)
 	w := m.start - (s.drunk[c.first]-s.drunk[s.grid.dayStart])*m.uptake/s.req.Situation.VolumeML
