@@ -59,14 +59,11 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	if z.m.Valve.Open {
 		in.Water.ValveOpenMs = z.m.Valve.AtMs
 	}
-	rate := &l.Rates.Night
-	if in.Daytime {
-		rate = &l.Rates.Day
-	}
+	rateLog, rate := l.RateLog(&g.constants, at)
 	var next [1]float64
 	l.UptakeSteps(&g.constants, at, lookEvery.Milliseconds(), next[:])
 	in.Learned = diagnose.Learned{
-		RateLog: rate.Mean + l.Rates.Lift, RateSD: rate.SD(), Limit: canTake(&g.constants, level), Uptake5ML: next[0],
+		RateLog: rateLog, RateSD: rate.SD(), Limit: canTake(&g.constants, level), Uptake5ML: next[0],
 		Capacity: l.Capacity.Mean, CapacitySD: l.Capacity.SD(), Capture: l.Capture.Mean, Gain: l.Gain.Mean,
 		DrainLog: l.DrainLog.Mean, DrainLogSD: l.DrainLog.SD(), Noise: l.Ticks.Noise,
 	}

@@ -77,7 +77,7 @@ func (z *Zone) closeInterval(c *Constants, at int64, w float64) {
 	stored := z.Volume(c) * (w - o.Level)
 	uptake, drain := o.ModelML, 0.0
 	if o.GivenML == 0 {
-		room := math.Min(0.4+3*z.Rates.of(c, at).SD(), 1) * o.ModelML
+		room := math.Min(0.4+3*z.rateOf(c, at).SD(), 1) * o.ModelML
 		uptake = math.Min(math.Max(-stored+o.CarryML, o.ModelML-room), o.ModelML+room)
 		uptake = math.Max(uptake, 0)
 	}

@@ -21,6 +21,9 @@ type Course struct {
 
 func binOf(at int64) int { return int(mod(at, dayMs) / binMs) }
 
+// whole tells whether every bin has been seen.
+func (c *Course) whole() bool { return c.Seen == 1<<courseBins-1 }
+
 // mean is the mean demand of the bins seen, 1 before any.
 func (c *Course) mean() float64 {
 	sum, n := 0.0, 0

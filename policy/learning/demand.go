@@ -160,7 +160,7 @@ func (z *Zone) UptakeSteps(c *Constants, fromMs, stepMs int64, out []float64) {
 			demand *= z.nowRatio(fromMs, ahead)
 		}
 		rate := night
-		if isDay(c, at) {
+		if z.isDay(c, at, mean) {
 			rate = day
 		}
 		// exp(lift) to third order: |lift| is at most 0.7.

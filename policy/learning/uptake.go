@@ -27,25 +27,43 @@ const liftS = 1.5 * 86400
 // day may move a learned number.
 var ratePace = pace{low: -40, high: 40, drift: 0.06, allowance: 0.024, known: 0.2, doubt: 0.4}
 
-// of returns the rate of the phase of day at a time.
-func (r *Rates) of(c *Constants, at int64) *Estimate {
-	if isDay(c, at) {
-		return &r.Day
+// rateOf returns the rate of the phase of day at a time.
+func (z *Zone) rateOf(c *Constants, at int64) *Estimate {
+	if z.isDay(c, at, z.Course.mean()) {
+		return &z.Rates.Day
 	}
-	return &r.Night
+	return &z.Rates.Night
 }
 
-// isDay tells whether a time falls in the zone's daytime.
-func isDay(c *Constants, at int64) bool {
+// RateLog is ln of the uptake per unit of demand believed at a time, mL/s per unit
+// of demand, and the rate that it rests on.
+func (z *Zone) RateLog(c *Constants, at int64) (log float64, rate *Estimate) {
+	rate = z.rateOf(c, at)
+	return rate.Mean + z.Rates.Lift, rate
+}
+
+// isDay tells whether the crop drinks at a time as it does by day: in the zone's
+// daytime, and once a day of climate was told also at times of day that usually ask for
+// at least litShare of the mean demand, mean. The marks of an irrigation day are people's
+// choice, and lamps burn on after it; a crop that stands in light has its stomata open
+// whatever the clock says.
+func (z *Zone) isDay(c *Constants, at int64, mean float64) bool {
 	if c.DayStartS == c.DayEndS {
 		return true
 	}
 	length := mod(int64(c.DayEndS)-int64(c.DayStartS), 86400)
-	return mod(at/1000-int64(c.DayStartS), 86400) < length
+	if mod(at/1000-int64(c.DayStartS), 86400) < length {
+		return true
+	}
+	return z.Demands.ClimateMs != 0 && z.Course.whole() && float64(z.Course.Bins[binOf(at)]) >= litShare*mean
 }
 
+// litShare is the share of the mean demand from which a time of day is lit: in the
+// dark air asks for a tenth to a third of it (common practice, no source).
+const litShare = 0.7
+
 // rate is ln of uptake per demand believed at a time.
-func (z *Zone) rate(c *Constants, at int64) float64 { return z.Rates.of(c, at).Mean + z.Rates.Lift }
+func (z *Zone) rate(c *Constants, at int64) float64 { return z.rateOf(c, at).Mean + z.Rates.Lift }
 
 // begin sets the priors with the first reading.
 //
@@ -144,7 +162,7 @@ func (z *Zone) blockEnds(c *Constants) {
 	// more say more of the day.
 	usual := z.Course.mean() * float64(b.ToMs-b.FromMs) / 1000
 	error2 *= math.Min(math.Max(usual/b.Last, 0.4), 4)
-	rate := z.Rates.of(c, mid)
+	rate := z.rateOf(c, mid)
 	believed := math.Exp(rate.Mean+z.Rates.Lift) / z.Volume(c)
 	if b.Busy {
 		believed *= math.Exp(z.Rates.Soon.Mean)
