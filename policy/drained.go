@@ -43,9 +43,19 @@ func (z *Zone) drained() {
 		return
 	}
 	rise := z.m.Learned.Capture.Mean * float64(q.Advice.Setpoints.ShotVolumeML) / z.ground.constants.VolumeML
-	step := drainShare * (sums.DrainFraction - q.Drain) * rise
+	step := drainShare * unanswered((q.Drain-sums.DrainFraction)*rise, z.m.Learned.Capacity.Mean-q.Holds)
 	step = math.Min(math.Max(step, -mostDrainStep), mostDrainStep)
-	p.DrainShift = math.Min(math.Max(p.DrainShift-step, -mostDrainShift), mostDrainShift)
+	p.DrainShift = math.Min(math.Max(p.DrainShift+step, -mostDrainShift), mostDrainShift)
+}
+
+// unanswered is what is left of a shift that a day asks for once the capacity has
+// moved since its plan was made: the first days teach both at once, and what both
+// answered would be answered twice.
+func unanswered(shift, moved float64) float64 {
+	if shift*(shift-moved) <= 0 {
+		return 0
+	}
+	return shift - moved
 }
 
 // stoodFor is the plan with water that was approved for the whole of a day; nil

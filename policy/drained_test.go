@@ -29,7 +29,7 @@ func TestWhatDrainedMovesTheNextPlans(t *testing.T) {
 		}
 		z.m.Plans.ClockLog = -4
 		z.plans = []planned{{Advice: &advice.Advice{Action: advice.Irrigate, ValidFrom: from, ValidUntil: to,
-			Setpoints: &advice.Setpoints{ShotVolumeML: 200}}, State: StateExpired, Stood: true, Drain: 0.15}}
+			Setpoints: &advice.Setpoints{ShotVolumeML: 200}}, State: StateExpired, Stood: true, Drain: 0.15, Holds: l.Capacity.Mean}}
 		z.scratch.dayFromMs = to.UnixMilli()
 		if change != nil {
 			change(z)
@@ -56,6 +56,16 @@ func TestWhatDrainedMovesTheNextPlans(t *testing.T) {
 	}
 	if got := ended(0.95, 50, nil); got != -mostDrainShift {
 		t.Errorf("fifty wet days move it to %v; expected the bound", got)
+	}
+	for name, c := range map[string]struct{ holds, want float64 }{
+		"a capacity that has since come down as far": {0.10 * rise, 0},
+		"one that came down further":                 {0.20 * rise, 0},
+		"one that came down half as far":             {0.05 * rise, -drainShare * 0.05 * rise},
+		"one that went up":                           {-0.05 * rise, -drainShare * 0.15 * rise},
+	} {
+		if got := ended(0.25, 1, func(z *Zone) { z.plans[0].Holds += c.holds }); math.Abs(got-c.want) > 1e-6 {
+			t.Errorf("a tenth too much and %s moves it by %v; expected %v", name, got, c.want)
+		}
 	}
 	for name, change := range map[string]func(z *Zone){
 		"a day by clock":    func(z *Zone) { z.m.Plans.ClockLog = 4 },

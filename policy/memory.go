@@ -113,6 +113,7 @@ type planned struct {
 	State  ApprovalState
 	Note   string
 	Drain  float64 // fraction of the water given that is expected to drain
+	Holds  float64 // what the container was then believed to hold, m3/m3
 	Stood  bool    // it was approved at some time
 }
 

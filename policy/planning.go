@@ -332,7 +332,7 @@ func (z *Zone) propose(a *advice.Advice, at int64) {
 	}
 	kept := *a // the desk has the words
 	kept.Reasons, kept.Cautions, kept.Expected = nil, nil, nil
-	z.plans = append(z.plans, planned{Advice: &kept, State: state, Drain: drain})
+	z.plans = append(z.plans, planned{Advice: &kept, State: state, Drain: drain, Holds: z.m.Learned.Capacity.Mean})
 	if n := len(z.plans) - maxPlans; n > 0 {
 		z.plans = append(z.plans[:0], z.plans[n:]...)
 	}
