@@ -11,6 +11,7 @@ type Account struct {
 	Drain      [accountHours]float32
 	Reported   [accountHours]float32 // drain as reported
 	DrainMs    int64                 // newest drain report, 0: none
+	WorksMs    int64                 // when the gauge last agreed on a day that drained, 0: never
 	VolumeML   float32               // of the container when it came
 	Totals     Totals
 }
@@ -125,13 +126,19 @@ func (z *Zone) stored24h() (ml, off float64, ok bool) {
 	return volume*(z.Level-then) + s.ComingML, off, true
 }
 
-// booked24h is the account of the last 24 h as it was booked: 23 whole hours, the
-// part of the running one, and of the oldest what the running one has still to go.
-// The reported drain counts where the balance can be off it by as much; a blocked
-// or missing tray reports next to nothing on a well-watered day, and then the
-// balance counts. Where nobody reports what is given, more drain than the balance
-// knows of is no contradiction.
+// booked24h is the account of the last 24 h as it was booked, with the reported
+// drain where that is believed.
 func (z *Zone) booked24h() Sums {
+	s := z.summed24h()
+	if z.gaugeBelieved(&s) {
+		s.DrainML, s.DrainReported = s.ReportedDrainML, true
+	}
+	return s
+}
+
+// summed24h sums 23 whole hours, the part of the running one, and of the oldest what
+// the running one has still to go.
+func (z *Zone) summed24h() Sums {
 	a := &z.Account
 	var s Sums
 	oldest := (int(a.Head) + 1) % accountHours
@@ -147,10 +154,5 @@ func (z *Zone) booked24h() Sums {
 	}
 	s.IrrigationML += z.Open.GivenML
 	s.UptakeML += z.Open.ModelML
-	off := gaugeOff * math.Hypot(uptakeOff*s.UptakeML, givenOff*s.IrrigationML)
-	more := s.ReportedDrainML - s.DrainML
-	if a.DrainMs != 0 && z.AtMs-a.DrainMs < 2*dayMs && more > -off && (more < off || !z.Reports()) {
-		s.DrainML, s.DrainReported = s.ReportedDrainML, true
-	}
 	return s
 }

@@ -68,3 +68,33 @@ func TestDrainToldTellsWhatWasGiven(t *testing.T) {
 		given = p.given
 	})
 }
+
+// A probe that shows half of the drinking makes drain of the other half. A gauge that
+// agreed on wetter days is believed, and the uptake is the true one.
+func TestAGaugeThatWorkedIsBelieved(t *testing.T) {
+	p, wet := newPot(33), &grower{trigger: 0.595, ml: 250}
+	c := potConstants(p)
+	var z Zone
+	told := 0.0
+	days := func(n int, g *grower) (Sums, float64) {
+		drunk := 0.0
+		for range n * 24 {
+			if mod(p.at, dayMs) == 0 {
+				drunk = p.drunk
+			}
+			play(p, g, &z, c, 1./24, 5*minuteMs, true, true, nil)
+			z.Drain(c, p.at, p.spilt-told)
+			told = p.spilt
+		}
+		return z.Sums24h(), p.drunk - drunk
+	}
+	days(4, wet)
+	if z.Account.WorksMs == 0 {
+		t.Fatal("four days of drain that agree, and the gauge is not known to work")
+	}
+	p.sees = 0.5
+	s, drunk := days(4, &grower{trigger: 0.56, ml: 250})
+	if !s.DrainReported || math.Abs(s.UptakeML/drunk-1) > 0.2 {
+		t.Errorf("uptake %.0f mL, really %.0f; drain of %.0f mL believed %v", s.UptakeML, drunk, s.ReportedDrainML, s.DrainReported)
+	}
+}

@@ -22,6 +22,7 @@ const looksADay = 2
 // drains, what is missing and a small gain look alike, and the gain would be drawn
 // down by all that drains.
 func (z *Zone) lookBack(c *Constants, now int64) {
+	z.watchGauge()
 	from := now - lookMs
 	then, ok := z.History.LevelAt(from)
 	if !ok || z.SeenMs == 0 || now-z.SeenMs > 30*minuteMs || z.History.broken(from, now) {
