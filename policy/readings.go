@@ -70,7 +70,7 @@ func (z *Zone) readProbe(i int, v *sensing.Values, stamp, at int64) {
 	if z.m.Panel.Health[i].Misdating {
 		z.m.Panel.Misdated(i, stamp, false) // the shell has found its stamp good
 	}
-	z.m.Panel.Observe(i, stamp, reading, p.Mean, sensing.Zone{WaterMs: z.m.WaterMs, Ceiling: z.ground.profile.TotalPorosity()})
+	z.m.Panel.Observe(i, stamp, reading, p.Mean, sensing.Zone{WaterMs: z.m.WaterMs, Ceiling: z.ground.profile.TotalPorosity(), Floor: z.ground.constants.StressMean})
 	if z.m.Panel.Consensus.Complete(at) { // else a shot would come in two halves
 		z.agree(at)
 	}
@@ -96,6 +96,10 @@ func (z *Zone) agree(at int64) {
 		z.m.FirstMs = at
 	}
 	wc = min(max(wc, 0), 1)
+	if z.m.Panel.Rejoined {
+		z.m.Panel.Rejoined = false
+		z.m.Learned.Releveled(&z.ground.constants, at, wc)
+	}
 	ev := z.m.Learned.Observe(&z.ground.constants, at, wc, min(sd, 1))
 	z.happened(&ev, at)
 }

@@ -161,6 +161,18 @@ func (z *Zone) fellApart(at int64, w float64, last Tick) float64 {
 	return 0
 }
 
+// Releveled takes a water content that is another because other probes count, m3/m3: no
+// water moved, and what the container holds is what it was, though less surely so.
+func (z *Zone) Releveled(c *Constants, atMs int64, wc float64) {
+	z.Advance(c, atMs)
+	if z.SeenMs == 0 {
+		return
+	}
+	z.History.shift(wc - z.Level)
+	z.afresh(z.AtMs, wc)
+	z.Capacity.widen(0.02)
+}
+
 // stepped moves all that rests on the level of the water content by the step,
 // so that the usual course stays a course of differences.
 func (z *Zone) stepped(at int64, w, step float64) {

@@ -22,6 +22,7 @@ type Drift struct {
 	CalmAt    float32 // the difference that it holds
 
 	Drifting, Disagreeing, Forgotten bool
+	Dries                            bool // it drifts down from its only peer
 }
 
 const (
@@ -54,7 +55,7 @@ func (d *Drift) forgotten() bool {
 }
 
 // Parted is by how much the difference from the peers has moved over days, m3/m3.
-func (d *Drift) Parted() float64 { return abs(float64(d.Day - d.Usual)) }
+func (d *Drift) Parted() float64 { return abs(d.moved()) }
 
 func (d *Drift) observe(atMs, dtMs int64, own, mean float64, s Surroundings) {
 	if s.OthersN == 0 {
@@ -81,7 +82,7 @@ func (d *Drift) observe(atMs, dtMs int64, own, mean float64, s Surroundings) {
 	}
 	d.judge(dt, s.OthersN)
 	if d.Drifting || d.Disagreeing {
-		d.recover(dt)
+		d.recover(dt, s.Dry)
 	}
 }
 
@@ -115,6 +116,7 @@ func (d *Drift) judge(dt float64, peers int) {
 	}
 	if !d.Drifting && !d.Disagreeing {
 		d.Drifting = d.DriftS > driftForS
+		d.Dries = d.Drifting && peers == 1 && d.moved() < 0
 		d.Disagreeing = !d.Drifting && d.OffS > offForS
 		d.CalmS, d.CalmAt = 0, d.Hour
 	}
@@ -129,17 +131,23 @@ func mine(move, own float64, peers int) bool {
 }
 
 // recover ends an illness: the difference is back in its usual range, or it has
-// held still at a new one for days, which is then learned.
-func (d *Drift) recover(dt float64) {
+// held still at a new one for days, which is then learned. Where a probe says that its
+// container has run dry it is not: a dry container holds still, too, and with that for
+// its offset it would say that all is well.
+func (d *Drift) recover(dt float64, dry bool) {
 	if d.Disagreeing && d.OffS == 0 || d.Drifting && d.DriftS == 0 {
-		d.Drifting, d.Disagreeing = false, false
+		d.Drifting, d.Disagreeing, d.Dries = false, false, false
 		return
 	}
-	if abs(float64(d.Hour-d.CalmAt)) > max(calmWithin, 2*float64(d.Scatter)) {
-		d.CalmS, d.CalmAt = 0, d.Hour
+	now, within := d.Hour, max(calmWithin, 2*float64(d.Scatter))
+	if d.Drifting { // what crept for days may go on creeping
+		now, within = d.Day, calmWithin
+	}
+	if dry || abs(float64(now-d.CalmAt)) > within {
+		d.CalmS, d.CalmAt = 0, now
 		return
 	}
 	if d.CalmS += float32(dt); d.CalmS > calmForS {
-		*d = Drift{Forgotten: true}
+		*d = Drift{Forgotten: !d.Dries} // what always counted keeps its offset
 	}
 }

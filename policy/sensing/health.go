@@ -42,6 +42,7 @@ type Surroundings struct {
 	OthersN    int     // how many probes that rests on; 0: Others is not known
 	WaterMs    int64   // when water was last given as far as it was reported; 0: never
 	Ceiling    float64 // total porosity, m3/m3; 0: not known
+	Dry        bool    // by this probe its container is dry, by the others theirs are not
 }
 
 // ProbeHealth follows one probe. The zero value is a probe never heard of. It is

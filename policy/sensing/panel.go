@@ -6,12 +6,14 @@ package sensing
 type Panel struct {
 	Health    [MaxProbes]ProbeHealth
 	Consensus Consensus
+	Rejoined  bool // probes count again that were taken for ill; the level may have stepped
 }
 
 // Zone is what the panel is told of the zone at a reading.
 type Zone struct {
 	WaterMs int64   // when water was last given as far as it was reported; 0: never
 	Ceiling float64 // total porosity, m3/m3; 0: not known
+	Floor   float64 // below it a container is so dry that the crop drinks less, m3/m3; 0: not known
 }
 
 // Observe takes one probe's reading at its own time (Unix milliseconds): own the
@@ -25,11 +27,16 @@ func (p *Panel) Observe(probe int, atMs int64, own, mean float64, z Zone) Health
 	}
 	s := Surroundings{WaterMs: z.WaterMs, Ceiling: z.Ceiling}
 	s.Others, s.OthersN = p.Consensus.Others(probe, atMs)
+	s.Dry = s.OthersN > 0 && p.Consensus.dry(probe, mean, s.Others, z.Floor)
 	if s.OthersN > 0 && h.asksOthers(own) {
 		s.OthersRose = p.Consensus.rose(atMs)
 	}
 	before := h.State
 	state := h.Observe(atMs, own, mean, s)
+	if state == Drifting && before != Drifting && p.together(probe) {
+		p.rejoin(atMs)
+		state = h.State
+	}
 	if state != before && !state.Usable() {
 		for i := range p.Health {
 			p.Health[i].Still.overlook()
@@ -76,7 +83,7 @@ func (p *Panel) Repotted(atMs int64) {
 // admit hands a reading to the consensus as its health allows.
 func (p *Panel) admit(probe int, atMs int64, mean float64, state Health) {
 	h := &p.Health[probe]
-	usable := state.Usable() && !h.Held()
+	usable := (state.Usable() || state == Drifting && h.Drift.Dries) && !h.Held()
 	// what drifted and came to rest elsewhere is like what was moved: taken as a new
 	// probe, it would draw the zone's level after it for weeks
 	if usable && (h.Relearn || h.Shifted) {

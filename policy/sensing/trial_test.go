@@ -18,6 +18,7 @@ type trialZone struct {
 	atMs     int64
 	water    float64
 	free     float64 // above capacity, draining
+	shot     float64 // that came in this step, m3/m3
 	lastShot int64
 	probes   []trialProbe
 }
@@ -34,7 +35,8 @@ type trialProbe struct {
 	started    bool
 	fault      func(atMs int64, reading float64) (float64, bool) // nil: none; false: silent
 	dry        bool                                              // its emitter is blocked
-	own        float64                                           // of a dry one
+	short      float64                                           // share of each shot that its container does not get
+	own        float64                                           // of a dry one, or of one that is kept short
 }
 
 func newTrialZone(seed uint64, probes int, everyMs int64) *trialZone {
@@ -103,11 +105,13 @@ func (z *trialZone) step() {
 	z.water -= z.drink(day) * dt
 	flow := z.free * math.Min(dt*24*2, 1)
 	z.free -= flow
+	z.shot = 0
 	first, last := 7.0/24, 19.0/24
 	every := int64((last - first) / float64(z.shots) * float64(dayMs))
 	since := z.atMs%dayMs - int64(first*float64(dayMs))
 	if since >= 0 && day < last && since%every < trialStepMs {
 		z.water += z.rise
+		z.shot = z.rise
 		z.lastShot = z.atMs
 		if z.water > z.capacity {
 			z.free += z.water - z.capacity
@@ -128,10 +132,15 @@ func (z *trialZone) truth() float64 { return z.water + z.free }
 
 func (z *trialZone) see(p *trialProbe) {
 	truth := z.truth()
-	if p.dry {
-		p.own -= z.drink(float64(z.atMs%dayMs)/float64(dayMs)) * float64(trialStepMs) / float64(dayMs) * math.Max(p.own/z.capacity-0.2, 0)
+	drunk := z.drink(float64(z.atMs%dayMs)/float64(dayMs)) * float64(trialStepMs) / float64(dayMs)
+	switch {
+	case p.dry:
+		p.own -= drunk * math.Max(p.own/z.capacity-0.2, 0)
 		truth = p.own
-	} else {
+	case p.short > 0:
+		p.own = math.Min(p.own+(1-p.short)*z.shot-drunk*math.Min(5*math.Max(p.own/z.capacity-0.2, 0), 1), z.capacity)
+		truth = p.own
+	default:
 		p.own = truth
 	}
 	want := z.capacity + p.gain*(truth-z.capacity) + p.offset
