@@ -19,6 +19,7 @@ var evidence = [...]Entry{
 	{"peak", KindEvidence, "The day's highest water content is {now:water}, where {before:water} was usual."},
 	{"drain-time", KindEvidence, "Water above capacity takes {now:span} to drain by two thirds, where {before:span} was usual."},
 	{"root-zone-warmth", KindEvidence, "The substrate's warmest hour is {now:temperature} over the air's warmest, where {before:temperature} was usual; where no air temperature is told it is its own."},
+	{"salt-index-moved", KindEvidence, "Bulk EC, less what the water content does to it, is {times:share} of what it usually is."},
 	{"pore-ec-moved", KindEvidence, "Pore EC is {now:ec}, where {before:ec} was usual."},
 	{"drain-moved", KindEvidence, "Beyond what the crop left over, {now:share} of what was given drains, where {before:share} was usual."},
 	{"saturated-hours", KindEvidence, "The zone was saturated for {now:number} hours of the day, where {before:number} were usual."},

@@ -12,7 +12,7 @@ type Baseline struct {
 	Days             uint16
 	Now              float32 // newest value
 	Off              float32 // its distance in standard deviations
-	NowMs            int64   // 0: never
+	NowS             uint32  // when that was, Unix seconds, 0: never
 }
 
 // Baselines are those of all features.
@@ -54,7 +54,7 @@ const (
 
 var kindOf = [featureCount]uint8{
 	UptakeDay: drinking, UptakeNight: drinking, Droop: drinking, Rise: lift, RiseTime: lift, Plateau: level, Peak: level, WetHours: level,
-	DrainTime: draining, Drained: draining, RootCel: warmth, PoreEC: saltiness, Scatter: apart,
+	DrainTime: draining, Drained: draining, RootCel: warmth, PoreEC: saltiness, Salt: saltiness, Scatter: apart,
 }
 
 const (
@@ -86,7 +86,7 @@ func (c Cause) grows() bool {
 }
 
 // grows tells the features that follow the crop or build up by themselves.
-func (k Feature) grows() bool { return k == UptakeDay || k == UptakeNight || k == PoreEC }
+func (k Feature) grows() bool { return k == UptakeDay || k == UptakeNight || k == PoreEC || k == Salt }
 
 // youngDays are the days of a zone on which nothing is said but of its probes.
 const youngDays = 4
@@ -99,6 +99,9 @@ func (bs *Baselines) young() bool { return bs.Of[Peak].Days < youngDays }
 func (f *Features) full() bool {
 	return !f.Dry && (f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05)
 }
+
+// older reports whether the newest value is older than ms, or there is none.
+func (b *Baseline) older(atMs, ms int64) bool { return b.NowS == 0 || atMs-int64(b.NowS)*1000 > ms }
 
 // expect is where the next day is expected and its spread.
 func (b *Baseline) expect(k Feature, sd float64) (mean, spread float64) {
@@ -145,13 +148,13 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 			continue
 		}
 		before := b.Off
-		if atMs-b.NowMs > 3*dayMs/2 {
+		if b.older(atMs, 3*dayMs/2) {
 			before = 0
 		}
-		b.Now, b.NowMs = f.Value[k], atMs
+		b.Now, b.NowS = f.Value[k], uint32(atMs/1000)
 		b.Off = 0
-		if b.Days < leastDays {
-			continue
+		if b.Days < leastDays || k == Salt && f.Known[PoreEC] && bs.Of[PoreEC].Days >= leastDays {
+			continue // of pore EC and its stand-in only one speaks
 		}
 		mean, spread := b.expect(k, float64(f.SD[k]))
 		x := float64(f.Value[k]) - mean

@@ -43,7 +43,8 @@ var predictions = [causeCount][]prediction{
 	RootZoneHeat: {{RootCel, 7, 3, 0.9}, {Droop, -0.1, 0.2, 0.4}},
 	// Salt makes water dear at all hours (Maas & Hoffman 1977: yield falls in a
 	// straight line above a threshold).
-	SaltBuildUp: {{PoreEC, 0.3, 0.2, 0.9}},
+	// Where pore EC itself is not known, what goes with it tells.
+	SaltBuildUp: {{PoreEC, 0.3, 0.2, 0.9}, {Salt, 0.3, 0.2, 0.9}},
 	// Water that nobody reports is seen at once, see fast.go.
 	UnreportedWatering: {},
 	// Weather, growth and pruning change what is drunk and nothing else.
@@ -55,5 +56,5 @@ var predictions = [causeCount][]prediction{
 // seasons and the three slabs; sizes rounded up).
 var floors = [featureCount]float64{
 	UptakeDay: 0.15, UptakeNight: 0.3, Droop: 0.2, Rise: 0.1, RiseTime: 0.2, Plateau: 0.01, Peak: 0.009, DrainTime: 0.25,
-	RootCel: 1, PoreEC: 0.04, Drained: 0.06, WetHours: 1.5, Scatter: 0.01,
+	RootCel: 1, PoreEC: 0.04, Salt: 0.04, Drained: 0.06, WetHours: 1.5, Scatter: 0.01,
 }

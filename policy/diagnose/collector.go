@@ -21,6 +21,7 @@ const (
 	DrainTime                  // ln of the e-folding time of drainage, s
 	RootCel                    // warmest substrate, less the air's warmest where that is told, Cel
 	PoreEC                     // ln of mean pore EC, mS/cm
+	Salt                       // ln of the mean salt index, which goes with pore EC; not of a day below the band
 	Drained                    // reported drain over given, beyond what the crop left over of it
 	WetHours                   // hours saturated
 	Scatter                    // mean distance of the probes from each other, m3/m3
@@ -53,6 +54,8 @@ type Collector struct {
 	AirMax      float32
 	ECSum       float32
 	ECN         int32
+	SaltSum     float32
+	SaltN       int32
 	Peak        float32
 	WetS        float32
 	ScatterSum  float32
@@ -143,6 +146,10 @@ func (c *Collector) look(in *Inputs, atMs int64) {
 	if in.PoreEC.Known && in.PoreEC.Value > 0 {
 		c.ECSum += float32(in.PoreEC.Value)
 		c.ECN++
+	}
+	if in.SaltIndex.Known && in.SaltIndex.Value > 0 {
+		c.SaltSum += float32(in.SaltIndex.Value)
+		c.SaltN++
 	}
 	c.scatter(in)
 	c.uptake(in, atMs)
@@ -255,6 +262,9 @@ func (c *Collector) finish(in *Inputs) Features {
 	}
 	if c.ECN > 24 {
 		f.set(PoreEC, math.Log(float64(c.ECSum)/float64(c.ECN)), 0.02)
+	}
+	if c.SaltN > 24 && !f.Dry {
+		f.set(Salt, math.Log(float64(c.SaltSum)/float64(c.SaltN)), 0.02)
 	}
 	if given := in.Water.GivenML24h; in.Water.DrainTold && given > 0.01*in.VolumeML {
 		left := math.Max(0, 1-f.UptakeML/given)
