@@ -18,7 +18,7 @@ const (
 	RiseTime                   // ln of the minutes from the start of a shot to its top
 	Plateau                    // level at the end of drainage, m3/m3
 	Peak                       // highest level, m3/m3
-	DrainTime                  // ln of the e-folding time of drainage, s
+	DrainTime                  // ln of the e-folding time of drainage, s, of a day on which some was seen
 	RootCel                    // warmest substrate, less the air's warmest where that is told, Cel
 	PoreEC                     // ln of mean pore EC, mS/cm
 	Salt                       // ln of the mean salt index, which goes with pore EC; not of a day below the band
@@ -73,6 +73,7 @@ type Collector struct {
 	VolumeML    float32
 	Capacity    float32
 	Noise       float32
+	DrainFrom   float32 // ln of the e-folding time of drainage, as believed at the day's first look
 }
 
 // happened takes the events of an observation.
@@ -131,6 +132,9 @@ func (c *Collector) look(in *Inputs, atMs int64) {
 		dt = float64(atMs-c.LookMs) / 1000
 	}
 	c.LookMs = atMs
+	if c.Looks == 0 {
+		c.DrainFrom = float32(l.DrainLog)
+	}
 	c.Looks++
 	c.ExpectedLog = float32(l.RateLog)
 	c.Peak = max(c.Peak, float32(in.WaterContent))
@@ -256,7 +260,9 @@ func (c *Collector) finish(in *Inputs) Features {
 	}
 	f.set(Peak, float64(c.Peak), 0.002)
 	f.Dry = float64(c.Peak) < in.RefillPoint
-	f.set(DrainTime, in.Learned.DrainLog, 0.1)
+	if float32(in.Learned.DrainLog) != c.DrainFrom { // else none was seen, and an old value says nothing of the day
+		f.set(DrainTime, in.Learned.DrainLog, 0.1)
+	}
 	if c.RootMax > 0 {
 		f.set(RootCel, float64(c.RootMax-c.AirMax), 0.3)
 	}
