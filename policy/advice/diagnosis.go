@@ -17,6 +17,7 @@ var evidence = [...]Entry{
 	{"rise-time", KindEvidence, "A shot takes {now:span} to reach its top, where {before:span} was usual."},
 	{"plateau", KindEvidence, "Drainage ends at {now:water}, where {before:water} was usual."},
 	{"peak", KindEvidence, "The day's highest water content is {now:water}, where {before:water} was usual."},
+	{"level-at-rest", KindEvidence, "The highest water content of the day at rest, 40 min and more after any water, is {now:water}, where {before:water} was usual."},
 	{"drain-time", KindEvidence, "Water above capacity takes {now:span} to drain by two thirds, where {before:span} was usual."},
 	{"root-zone-warmth", KindEvidence, "The substrate's warmest hour is {now:temperature} over the air's warmest, where {before:temperature} was usual; where no air temperature is told it is its own."},
 	{"salt-index-moved", KindEvidence, "Bulk EC, less what the water content does to it, is {times:share} of what it usually is."},

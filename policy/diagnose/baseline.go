@@ -57,7 +57,7 @@ const (
 )
 
 var kindOf = [featureCount]uint8{
-	UptakeDay: drinking, UptakeNight: drinking, Droop: drinking, Rise: lift, RiseTime: lift, Plateau: level, Peak: level, WetHours: level,
+	UptakeDay: drinking, UptakeNight: drinking, Droop: drinking, Rise: lift, RiseTime: lift, Plateau: level, Peak: level, Rest: level, WetHours: level,
 	DrainTime: draining, Drained: draining, RootCel: warmth, PoreEC: saltiness, Salt: saltiness, Scatter: apart,
 }
 
@@ -88,6 +88,9 @@ func (c Cause) grows() bool {
 	}
 	return false
 }
+
+// holdsMore tells causes by which a container comes to hold more water than it did.
+func (c Cause) holdsMore() bool { return c == Compaction || c == Oversaturation }
 
 // grows tells the features that follow the crop or build up by themselves.
 func (k Feature) grows() bool { return k == UptakeDay || k == UptakeNight || k == PoreEC || k == Salt }
@@ -163,12 +166,15 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		mean, spread := b.expect(k, float64(f.SD[k]))
 		x := float64(f.Value[k]) - mean
 		b.Off = float32(x / spread)
-		if (k == Peak || k == Plateau) && x < 0 && !f.full() {
+		if (k == Peak || k == Rest || k == Plateau) && x < 0 && !f.full() {
 			continue // it was not given what would fill it
 		}
 		var r [causeCount]float64
 		for c := range r {
 			r[c] = ratioOf(Cause(c), k, x, spread)
+			if Cause(c).holdsMore() && kindOf[k] == level && !f.Stands {
+				r[c] = math.Min(r[c], 0) // it was not full before, and is filled
+			}
 		}
 		limit(&r, mostFeature)
 		for c := range sum {

@@ -150,6 +150,8 @@ func sentence(k Feature, before, now float64) advice.Reason {
 		return advice.Say("plateau", advice.Water(now), advice.Water(before))
 	case Peak:
 		return advice.Say("peak", advice.Water(now), advice.Water(before))
+	case Rest:
+		return advice.Say("level-at-rest", advice.Water(now), advice.Water(before))
 	case DrainTime:
 		return advice.Say("drain-time", advice.Span(time.Duration(math.Exp(now)*float64(time.Second))), advice.Span(time.Duration(math.Exp(before)*float64(time.Second))))
 	case RootCel:
