@@ -45,6 +45,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 		Daytime: at < end, Morning: at-z.scratch.dayFromMs < (end-z.scratch.dayFromMs)/2,
 		RootCel: number(z.m.Temp.known(at, slowAge)), PoreEC: number(z.m.PoreEC.known(at, slowAge)),
 		FeedEC: number(z.m.FeedEC.known(at, 7*24*time.Hour)), DrainEC: number(z.m.DrainEC.known(at, slowAge)),
+		SaltIndex:  number(z.m.SaltIndex.known(at, slowAge)),
 		Recovering: z.m.Diagnosis.Recovering(at), ProbeCount: len(z.probes),
 		Water: diagnose.Water{Reports: l.Reports(), LastMs: z.m.WaterMs, LastShotMs: l.Shots.LastMs, Following: l.Shots.StartMs != 0,
 			TotalML: l.Account.Totals.IrrigationML + l.Open.GivenML},

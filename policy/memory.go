@@ -25,6 +25,7 @@ type memory struct {
 	ClimateMs  [4]int64 // of temperature or VPD, humidity, radiation, PPFD
 	Temp       smoothed // substrate temperature, Cel
 	PoreEC     smoothed // mS/cm
+	SaltIndex  smoothed // of no scale; never published
 	DrainEC    smoothed // mS/cm
 	FeedEC     smoothed // mS/cm
 	Irrigated  running

@@ -185,7 +185,8 @@ func (z *Zone) readZone(v *sensing.Values, at int64) {
 // noteWater notes that water came: the probes should then rise.
 func (z *Zone) noteWater(at int64) { z.m.WaterMs = max(z.m.WaterMs, at) }
 
-// readSalinity takes pore EC as it is reported or works it out from bulk EC.
+// readSalinity takes pore EC as it is reported or works it out from bulk EC, and the
+// salt index of bulk EC.
 func (z *Zone) readSalinity(i int, v *sensing.Values, at int64) {
 	if ec, ok := v.Get(sensing.PoreEC); ok {
 		z.m.PoreEC.add(at, ec, salinityTau)
@@ -200,6 +201,9 @@ func (z *Zone) readSalinity(i int, v *sensing.Values, at int64) {
 	}
 	if ec, known := z.settings.Probes[i].Calibration.PoreECAt25(v, reading); known {
 		z.m.PoreEC.add(at, ec, salinityTau)
+	}
+	if x, known := z.settings.Probes[i].Calibration.SaltIndex(v, reading); known {
+		z.m.SaltIndex.add(at, x, salinityTau)
 	}
 }
 

@@ -12,7 +12,7 @@ type Baseline struct {
 	Days             uint16
 	Now              float32 // newest value
 	Off              float32 // its distance in standard deviations
-	NowMs            int64   // 0: never
+	NowS             uint32  // when that was, Unix seconds, 0: never
 }
 
 // Baselines are those of all features.
@@ -26,6 +26,10 @@ const (
 	leastDays = 5
 	// clip is the most that a day may be off, in standard deviations, as it is learned.
 	clip = 1.2
+	// clipSalt is that of salt, which rises and falls in sound containers by itself, for
+	// days on end: at 1.2 the mean lags behind and the spread that is learned is 0.6 of
+	// the variance of normal days, at 2 it is 0.9.
+	clipSalt = 2
 	// slow is the weight of a new day, about 12 days; brisk that of features that
 	// grow with the crop, which also have a trend.
 	slow, brisk, trendWeight = 0.08, 0.3, 0.1
@@ -53,8 +57,8 @@ const (
 )
 
 var kindOf = [featureCount]uint8{
-	UptakeDay: drinking, UptakeNight: drinking, Droop: drinking, Rise: lift, RiseTime: lift, Plateau: level, Peak: level, WetHours: level,
-	DrainTime: draining, Drained: draining, RootCel: warmth, PoreEC: saltiness, Scatter: apart,
+	UptakeDay: drinking, UptakeNight: drinking, Droop: drinking, Rise: lift, RiseTime: lift, Plateau: level, Peak: level, Rest: level, WetHours: level,
+	DrainTime: draining, Drained: draining, RootCel: warmth, PoreEC: saltiness, Salt: saltiness, Scatter: apart,
 }
 
 const (
@@ -85,8 +89,11 @@ func (c Cause) grows() bool {
 	return false
 }
 
+// holdsMore tells causes by which a container comes to hold more water than it did.
+func (c Cause) holdsMore() bool { return c == Compaction || c == Oversaturation }
+
 // grows tells the features that follow the crop or build up by themselves.
-func (k Feature) grows() bool { return k == UptakeDay || k == UptakeNight || k == PoreEC }
+func (k Feature) grows() bool { return k == UptakeDay || k == UptakeNight || k == PoreEC || k == Salt }
 
 // youngDays are the days of a zone on which nothing is said but of its probes.
 const youngDays = 4
@@ -99,6 +106,9 @@ func (bs *Baselines) young() bool { return bs.Of[Peak].Days < youngDays }
 func (f *Features) full() bool {
 	return !f.Dry && (f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05)
 }
+
+// older reports whether the newest value is older than ms, or there is none.
+func (b *Baseline) older(atMs, ms int64) bool { return b.NowS == 0 || atMs-int64(b.NowS)*1000 > ms }
 
 // expect is where the next day is expected and its spread.
 func (b *Baseline) expect(k Feature, sd float64) (mean, spread float64) {
@@ -145,23 +155,26 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 			continue
 		}
 		before := b.Off
-		if atMs-b.NowMs > 3*dayMs/2 {
+		if b.older(atMs, 3*dayMs/2) {
 			before = 0
 		}
-		b.Now, b.NowMs = f.Value[k], atMs
+		b.Now, b.NowS = f.Value[k], uint32(atMs/1000)
 		b.Off = 0
-		if b.Days < leastDays {
-			continue
+		if b.Days < leastDays || k == Salt && f.Known[PoreEC] && bs.Of[PoreEC].Days >= leastDays {
+			continue // of pore EC and its stand-in only one speaks
 		}
 		mean, spread := b.expect(k, float64(f.SD[k]))
 		x := float64(f.Value[k]) - mean
 		b.Off = float32(x / spread)
-		if (k == Peak || k == Plateau) && x < 0 && !f.full() {
+		if (k == Peak || k == Rest || k == Plateau) && x < 0 && !f.full() {
 			continue // it was not given what would fill it
 		}
 		var r [causeCount]float64
 		for c := range r {
 			r[c] = ratioOf(Cause(c), k, x, spread)
+			if Cause(c).holdsMore() && kindOf[k] == level && !f.Stands {
+				r[c] = math.Min(r[c], 0) // it was not full before, and is filled
+			}
 		}
 		limit(&r, mostFeature)
 		for c := range sum {
@@ -203,6 +216,9 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 			w = brisk
 		}
 		most := clip
+		if kindOf[k] == saltiness {
+			most = clipSalt
+		}
 		if bs.Frozen > frozenDays {
 			most = 10
 		}

@@ -25,8 +25,8 @@ var predictions = [causeCount][]prediction{
 	Compaction: {{DrainTime, 0.4, 0.5, 0.9}, {Plateau, 0.04, 0.04, 0.4}, {Peak, 0.04, 0.04, 0.4}, {UptakeDay, -0.15, 0.25, 0.4}},
 	// Water stands: peaks and plateaus lie higher, less drains, and roots without
 	// oxygen take less up within days (harm in 6 to 48 h, general plant physiology;
-	// from memory).
-	Oversaturation: {{Peak, 0.10, 0.06, 0.9}, {Plateau, 0.10, 0.07, 0.9}, {WetHours, 8, 6, 0.4}, {UptakeDay, -0.25, 0.4, 0.4}, {Drained, -0.12, 0.12, 0.4}},
+	// from memory). A peak may be water on its way down, a level at rest is not.
+	Oversaturation: {{Peak, 0.10, 0.06, 0.9}, {Rest, 0.10, 0.06, 0.9}, {Plateau, 0.10, 0.07, 0.9}, {WetHours, 8, 6, 0.4}, {UptakeDay, -0.25, 0.4, 0.4}, {Drained, -0.12, 0.12, 0.4}},
 	// A gap along the wall takes a share of each shot to the drain: it lifts less and
 	// more drains, while what the substrate can hold is as before. Less fresh water
 	// mixes in, so salt stays.
@@ -43,7 +43,8 @@ var predictions = [causeCount][]prediction{
 	RootZoneHeat: {{RootCel, 7, 3, 0.9}, {Droop, -0.1, 0.2, 0.4}},
 	// Salt makes water dear at all hours (Maas & Hoffman 1977: yield falls in a
 	// straight line above a threshold).
-	SaltBuildUp: {{PoreEC, 0.3, 0.2, 0.9}},
+	// Where pore EC itself is not known, what goes with it tells.
+	SaltBuildUp: {{PoreEC, 0.3, 0.2, 0.9}, {Salt, 0.3, 0.2, 0.9}},
 	// Water that nobody reports is seen at once, see fast.go.
 	UnreportedWatering: {},
 	// Weather, growth and pruning change what is drunk and nothing else.
@@ -54,6 +55,6 @@ var predictions = [causeCount][]prediction{
 // unit: what healthy zones do by themselves (measured on the simulated quiet
 // seasons and the three slabs; sizes rounded up).
 var floors = [featureCount]float64{
-	UptakeDay: 0.15, UptakeNight: 0.3, Droop: 0.2, Rise: 0.1, RiseTime: 0.2, Plateau: 0.01, Peak: 0.009, DrainTime: 0.25,
-	RootCel: 1, PoreEC: 0.04, Drained: 0.06, WetHours: 1.5, Scatter: 0.01,
+	UptakeDay: 0.15, UptakeNight: 0.3, Droop: 0.2, Rise: 0.1, RiseTime: 0.2, Plateau: 0.01, Peak: 0.009, Rest: 0.009, DrainTime: 0.25,
+	RootCel: 1, PoreEC: 0.04, Salt: 0.04, Drained: 0.06, WetHours: 1.5, Scatter: 0.01,
 }

@@ -17,7 +17,7 @@ var words = Naming{Location: time.UTC, Probe: func(i int) string { return []stri
 
 // usual is an ordinary day of a zone that drains: what each feature stands at.
 var usual = map[Feature]float64{
-	UptakeDay: -2, UptakeNight: -3, Droop: 0, Rise: -0.1, RiseTime: 2, Plateau: 0.6, Peak: 0.62, DrainTime: 6.8, RootCel: 3, PoreEC: 0.9,
+	UptakeDay: -2, UptakeNight: -3, Droop: 0, Rise: -0.1, RiseTime: 2, Plateau: 0.6, Peak: 0.62, Rest: 0.6, DrainTime: 6.8, RootCel: 3, PoreEC: 0.9, Salt: 1.2,
 	Drained: 0.15, WetHours: 0, Scatter: 0.01,
 }
 
@@ -37,7 +37,7 @@ func play(seed uint64, quiet, days int, moved map[Feature]float64) (*Memory, int
 	at := start
 	for day := range quiet + days {
 		at += dayMs
-		f := Features{Hours: 24, UptakeML: 900, Enough: true}
+		f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: true}
 		for k := Feature(0); k < featureCount; k++ {
 			v := usual[k] + noise(k, r)
 			if day >= quiet {
@@ -61,11 +61,11 @@ func TestCausesAreToldByWhatMovesTogether(t *testing.T) {
 		moved map[Feature]float64
 	}{
 		// the container holds less, shots lift a third less, more drains
-		{RootBound, map[Feature]float64{Plateau: -0.07, Peak: -0.07, Rise: -0.3, Drained: 0.1}},
+		{RootBound, map[Feature]float64{Plateau: -0.07, Peak: -0.07, Rest: -0.07, Rise: -0.3, Drained: 0.1}},
 		// it drains twice as slowly and stays a little wetter, with less drunk
-		{Compaction, map[Feature]float64{DrainTime: 0.7, Plateau: 0.03, Peak: 0.035, UptakeDay: -0.15}},
+		{Compaction, map[Feature]float64{DrainTime: 0.7, Plateau: 0.03, Peak: 0.035, Rest: 0.03, UptakeDay: -0.15}},
 		// it stands a tenth wetter and hours saturated, less drains
-		{Oversaturation, map[Feature]float64{Plateau: 0.12, Peak: 0.12, WetHours: 7, Drained: -0.1}},
+		{Oversaturation, map[Feature]float64{Plateau: 0.12, Peak: 0.12, Rest: 0.12, WetHours: 7, Drained: -0.1}},
 		// shots lift half, the rest drains
 		{EdgeChannelling, map[Feature]float64{Rise: -0.6, Drained: 0.35}},
 		// shots lift half, and nothing drains
@@ -101,7 +101,7 @@ func TestLookalikesAreSpread(t *testing.T) {
 	m, at := &Memory{}, start
 	for day := range 17 {
 		at += dayMs
-		f := Features{Hours: 24, UptakeML: 900, Enough: true}
+		f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: true}
 		f.set(Peak, 0.6, 0.002)
 		f.set(Rise, -0.1, 0.05)
 		if day >= 14 {
@@ -142,7 +142,7 @@ func TestQuietDaysAreQuiet(t *testing.T) {
 		for day := range 40 {
 			at += dayMs
 			days++
-			f := Features{Hours: 24, UptakeML: 900, Enough: true}
+			f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: true}
 			for k := Feature(0); k < featureCount; k++ {
 				// with the wide tails of real days, and a crop that grows by 4 % a day
 				v := usual[k] + noise(k, r)*math.Sqrt(4/(4*r.Float64()+0.5))
@@ -410,7 +410,7 @@ func TestShotsThatLiftLessInAFullerRootBall(t *testing.T) {
 		m, at := known()
 		for range 2 {
 			at = water(m, inputs(), at, 16, c.share)
-			f := Features{Hours: 24, UptakeML: 900, Enough: true}
+			f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: true}
 			for k := Feature(0); k < featureCount; k++ {
 				f.set(k, usual[k]+c.moved[k], 0.25*floors[k])
 			}

@@ -18,9 +18,11 @@ const (
 	RiseTime                   // ln of the minutes from the start of a shot to its top
 	Plateau                    // level at the end of drainage, m3/m3
 	Peak                       // highest level, m3/m3
-	DrainTime                  // ln of the e-folding time of drainage, s
+	Rest                       // highest level at which water had come to rest, m3/m3
+	DrainTime                  // ln of the e-folding time of drainage, s, of a day on which some was seen
 	RootCel                    // warmest substrate, less the air's warmest where that is told, Cel
 	PoreEC                     // ln of mean pore EC, mS/cm
+	Salt                       // ln of the mean salt index, which goes with pore EC; not of a day below the band
 	Drained                    // reported drain over given, beyond what the crop left over of it
 	WetHours                   // hours saturated
 	Scatter                    // mean distance of the probes from each other, m3/m3
@@ -53,7 +55,10 @@ type Collector struct {
 	AirMax      float32
 	ECSum       float32
 	ECN         int32
+	SaltSum     float32
+	SaltN       int32
 	Peak        float32
+	Rest        float32 // 0: water never came to rest
 	WetS        float32
 	ScatterSum  float32
 	ScatterN    int32
@@ -70,6 +75,7 @@ type Collector struct {
 	VolumeML    float32
 	Capacity    float32
 	Noise       float32
+	DrainFrom   float32 // ln of the e-folding time of drainage, as believed at the day's first look
 }
 
 // happened takes the events of an observation.
@@ -119,6 +125,11 @@ const (
 	overLevel = 0.01           // m3/m3 above capacity: what falls there is drainage
 )
 
+// rests reports whether the newest water has come to rest.
+func (w *Water) rests(atMs int64) bool {
+	return atMs-w.LastShotMs > stillMs && atMs-w.LastMs > stillMs && w.ValveOpenMs == 0
+}
+
 // look takes the zone as it is.
 func (c *Collector) look(in *Inputs, atMs int64) {
 	l := &in.Learned
@@ -128,9 +139,15 @@ func (c *Collector) look(in *Inputs, atMs int64) {
 		dt = float64(atMs-c.LookMs) / 1000
 	}
 	c.LookMs = atMs
+	if c.Looks == 0 {
+		c.DrainFrom = float32(l.DrainLog)
+	}
 	c.Looks++
 	c.ExpectedLog = float32(l.RateLog)
 	c.Peak = max(c.Peak, float32(in.WaterContent))
+	if in.Water.rests(atMs) {
+		c.Rest = max(c.Rest, float32(in.WaterContent))
+	}
 	if in.WaterContent > in.SaturationPoint {
 		c.WetS += float32(dt)
 	}
@@ -143,6 +160,10 @@ func (c *Collector) look(in *Inputs, atMs int64) {
 	if in.PoreEC.Known && in.PoreEC.Value > 0 {
 		c.ECSum += float32(in.PoreEC.Value)
 		c.ECN++
+	}
+	if in.SaltIndex.Known && in.SaltIndex.Value > 0 {
+		c.SaltSum += float32(in.SaltIndex.Value)
+		c.SaltN++
 	}
 	c.scatter(in)
 	c.uptake(in, atMs)
@@ -173,8 +194,7 @@ func (c *Collector) scatter(in *Inputs) {
 // uptake takes the fall between two looks between which no water moved.
 func (c *Collector) uptake(in *Inputs, atMs int64) {
 	w, l := &in.Water, &in.Learned
-	still := atMs-w.LastShotMs > stillMs && atMs-w.LastMs > stillMs && w.ValveOpenMs == 0 && in.WaterContent < l.Capacity+overLevel
-	if !still {
+	if !w.rests(atMs) || in.WaterContent >= l.Capacity+overLevel {
 		c.PairMs = 0
 		return
 	}
@@ -214,6 +234,7 @@ type Features struct {
 	Dryback  float64 // mean depth, m3/m3; 0: none completed
 	Hours    float64 // that were watched
 	Drains   bool    // more than a twentieth of what was given drained
+	Stands   bool    // water came to rest at what the container holds, or above
 	Dry      bool    // all day it stayed below the refill point
 	Enough   bool    // more water was reported than the crop drank, by a tenth
 }
@@ -221,6 +242,10 @@ type Features struct {
 func (f *Features) set(k Feature, v, sd float64) {
 	f.Value[k], f.SD[k], f.Known[k] = float32(v), float32(sd), true
 }
+
+// fills is how far below the container capacity of the physics a container may be full,
+// m3/m3: what probes err by in their own calibrations (common practice, no source).
+const fills = 0.02
 
 // leastHours of looks make a day that is worth weighing.
 const leastHours = 12
@@ -248,13 +273,22 @@ func (c *Collector) finish(in *Inputs) Features {
 		f.set(Plateau, float64(c.PlateauSum)/float64(c.PlateauN), 0.003)
 	}
 	f.set(Peak, float64(c.Peak), 0.002)
+	if c.Rest > 0 {
+		f.set(Rest, float64(c.Rest), 0.002)
+	}
+	f.Stands = float64(c.Rest) > in.DesignCapacity-fills
 	f.Dry = float64(c.Peak) < in.RefillPoint
-	f.set(DrainTime, in.Learned.DrainLog, 0.1)
+	if float32(in.Learned.DrainLog) != c.DrainFrom { // else none was seen, and an old value says nothing of the day
+		f.set(DrainTime, in.Learned.DrainLog, 0.1)
+	}
 	if c.RootMax > 0 {
 		f.set(RootCel, float64(c.RootMax-c.AirMax), 0.3)
 	}
 	if c.ECN > 24 {
 		f.set(PoreEC, math.Log(float64(c.ECSum)/float64(c.ECN)), 0.02)
+	}
+	if c.SaltN > 24 && !f.Dry {
+		f.set(Salt, math.Log(float64(c.SaltSum)/float64(c.SaltN)), 0.02)
 	}
 	if given := in.Water.GivenML24h; in.Water.DrainTold && given > 0.01*in.VolumeML {
 		left := math.Max(0, 1-f.UptakeML/given)

@@ -78,7 +78,7 @@ func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
 	for i := range predictions[c] {
 		p := &predictions[c][i]
 		b := &m.Baselines.Of[p.feature]
-		if b.Days < leastDays || b.NowMs == 0 || atMs-b.NowMs > 2*dayMs || math.Abs(float64(b.Off)) < 1.2 ||
+		if b.Days < leastDays || b.older(atMs, 2*dayMs) || math.Abs(float64(b.Off)) < 1.2 ||
 			p.shift != 0 && p.shift*float64(b.Off) < 0 {
 			continue
 		}
@@ -150,12 +150,16 @@ func sentence(k Feature, before, now float64) advice.Reason {
 		return advice.Say("plateau", advice.Water(now), advice.Water(before))
 	case Peak:
 		return advice.Say("peak", advice.Water(now), advice.Water(before))
+	case Rest:
+		return advice.Say("level-at-rest", advice.Water(now), advice.Water(before))
 	case DrainTime:
 		return advice.Say("drain-time", advice.Span(time.Duration(math.Exp(now)*float64(time.Second))), advice.Span(time.Duration(math.Exp(before)*float64(time.Second))))
 	case RootCel:
 		return advice.Say("root-zone-warmth", advice.Temperature(now), advice.Temperature(before))
 	case PoreEC:
 		return advice.Say("pore-ec-moved", advice.EC(math.Exp(now)), advice.EC(math.Exp(before)))
+	case Salt:
+		return advice.Say("salt-index-moved", advice.Share(math.Exp(now-before)))
 	case Drained:
 		return advice.Say("drain-moved", advice.Share(now), advice.Share(before))
 	case WetHours:

@@ -29,6 +29,7 @@ type Inputs struct {
 	PoreEC     Number // mS/cm at 25 Cel, as are the next two
 	FeedEC     Number
 	DrainEC    Number
+	SaltIndex  Number // sensing.Calibration.SaltIndex: only ever held against this zone's own
 	Recovering bool
 
 	Learned Learned

@@ -111,6 +111,52 @@ func TestPoreECIsKnownOrNot(t *testing.T) {
 	}
 }
 
+// The index follows the salt and not the water: of one and the same pore EC it is the
+// same within a sixth from dry to wet, and twice the salt doubles it. No model is asked for.
+func TestSaltIndexFollowsTheSalt(t *testing.T) {
+	const bulk, temp = float64(BulkEC), float64(SubstrateTemperature)
+	// bulk EC of a medium of 0.92 porosity by refractive mixing and Hilhorst
+	of := func(pore, theta float64) float64 {
+		n := theta*math.Sqrt(80.3) + (0.92 - theta) + 0.08*2
+		return pore * (n*n - DefaultHilhorstOffset) / 80.3
+	}
+	index := func(pore, theta float64) float64 {
+		x, known := (&Calibration{}).SaltIndex(values(bulk, of(pore, theta)), theta)
+		if !known {
+			t.Fatalf("not known at pore EC %v and %v m3/m3", pore, theta)
+		}
+		return x
+	}
+	low, high := math.Inf(1), 0.0
+	for theta := 0.2; theta < 0.81; theta += 0.05 {
+		x := index(2, theta)
+		low, high = math.Min(low, x), math.Max(high, x)
+		if twice := index(4, theta); math.Abs(twice/x-2) > 1e-9 {
+			t.Errorf("at %.2f m3/m3 twice the salt makes %v times the index", theta, twice/x)
+		}
+	}
+	if high/low > 1.17 {
+		t.Errorf("of the same salt from %v to %v; expected the same within a sixth", low, high)
+	}
+	for _, c := range []struct {
+		name  string
+		c     Calibration
+		v     *Values
+		wc    float64
+		known bool
+	}{
+		{"no bulk EC", Calibration{}, values(temp, 22), 0.5, false},
+		{"thin films", Calibration{}, values(bulk, 0.1), 0.19, false},
+		{"no salt at all", Calibration{}, values(bulk, 0), 0.5, false},
+		{"below the least of pore EC", Calibration{PoreEC: Hilhorst}, values(bulk, 0.1), 0.25, true},
+		{"uncompensated, no temperature", Calibration{ECAtProbe: true}, values(bulk, 1), 0.5, false},
+	} {
+		if x, known := c.c.SaltIndex(c.v, c.wc); known != c.known {
+			t.Errorf("%s: %v, %v; expected known %v", c.name, x, known, c.known)
+		}
+	}
+}
+
 // Every published form rises with permittivity and is a number, and the exact
 // inverse is one.
 func TestCalibrationsHold(t *testing.T) {

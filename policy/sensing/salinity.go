@@ -19,6 +19,13 @@ const (
 	// temperatureUnknown stands in for a substrate temperature that is not
 	// reported, Cel: 5 K off it, pore EC of Hilhorst is 2.3 % off.
 	temperatureUnknown = 20.0
+	// archieExponent is the power of the saturation that bulk EC goes with in one and
+	// the same medium: 2 where water wets it (Archie 1942; from memory).
+	archieExponent = 2
+	// saltIndexLeast is the water content below which bulk EC says nothing of the salt,
+	// m3/m3: the water of thin films carries next to no current (Rhoades, Raats & Prather
+	// 1976), and by Hilhorst (2000) bulk EC then falls off faster than by any power.
+	saltIndexLeast = 0.2
 )
 
 // EC25Linear brings an EC measured at t to 25 Cel.
@@ -191,4 +198,23 @@ func (c *Calibration) hilhorst(v *Values, b Bulk) (float64, bool) {
 		offset = DefaultHilhorstOffset
 	}
 	return HilhorstPoreEC(b, WaterPermittivity(t), offset)
+}
+
+// SaltIndex returns a number that rises and falls with the EC of the pore water:
+// bulk EC at 25 Cel less what the water content does to it.
+//
+//	index = ECb / theta^2
+//
+// It is no EC: its scale is that of the medium and of the probe's place in it, so it
+// can only be held against earlier ones of the same probe, and there it is known
+// where PoreECAt25 has no model. Source: Archie (1942), the formation factor left in.
+// Between 0.2 and 0.8 m3/m3 it moves by a sixth where pore EC by Hilhorst
+// (2000) stays, in a medium of refractive mixing (Birchak et al. 1974). Not known
+// below 0.2 m3/m3.
+func (c *Calibration) SaltIndex(v *Values, waterContent float64) (float64, bool) {
+	bulk, ok := c.BulkECAt25(v)
+	if !ok || !(waterContent >= saltIndexLeast) || !(bulk > 0) {
+		return 0, false
+	}
+	return bulk / math.Pow(waterContent, archieExponent), true
 }

@@ -1,0 +1,62 @@
+package diagnose
+
+import "testing"
+
+// A day on which no drainage was seen says nothing of how fast water drains: the old
+// value stands, and would speak against every cause that slows it.
+func TestDrainTimeOfADayIsSeenOrUnknown(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		learned float64 // ln s by which the belief moved in the day
+		known   bool
+	}{{"no drainage seen", 0, false}, {"drains slower", 0.3, true}} {
+		var day Collector
+		in, at := inputs(), start
+		for look := range 288 {
+			if look == 144 {
+				in.Learned.DrainLog += c.learned
+			}
+			at += 5 * 60_000
+			day.look(in, at)
+		}
+		if f := day.finish(in); f.Known[DrainTime] != c.known {
+			t.Errorf("%s: known %v; expected %v", c.name, f.Known[DrainTime], c.known)
+		}
+	}
+}
+
+// The level at rest is the highest that stood 40 minutes after any water: what is still
+// on its way down does not count, nor does what a shot lifts for a while.
+func TestLevelAtRest(t *testing.T) {
+	for _, c := range []struct {
+		name         string
+		every        int // looks between two shots
+		known        bool
+		rest, design float64
+		stands       bool
+	}{
+		{"drains between shots", 24, true, 0.55, 0.6, false},
+		{"as full as it gets", 24, true, 0.55, 0.56, true},
+		{"shots in close succession", 6, false, 0, 0.5, false},
+	} {
+		var day Collector
+		in, at := inputs(), start
+		in.DesignCapacity = c.design
+		for look := range 288 {
+			at += 5 * 60_000
+			since := look % c.every
+			if since == 0 {
+				in.Water.LastMs, in.Water.LastShotMs = at, at
+			}
+			in.WaterContent = 0.55
+			if since < 8 {
+				in.WaterContent = 0.63 // on its way down
+			}
+			day.look(in, at)
+		}
+		f := day.finish(in)
+		if f.Known[Rest] != c.known || c.known && f.Value[Rest] != float32(c.rest) || f.Stands != c.stands {
+			t.Errorf("%s: rest %v known %v, stands %v", c.name, f.Value[Rest], f.Known[Rest], f.Stands)
+		}
+	}
+}
