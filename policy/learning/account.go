@@ -11,6 +11,7 @@ type Account struct {
 	Drain      [accountHours]float32
 	Reported   [accountHours]float32 // drain as reported
 	DrainMs    int64                 // newest drain report, 0: none
+	GivenML    float64               // reported of waterings since the zone was first seen
 	VolumeML   float32               // of the container when it came
 	Totals     Totals
 }
