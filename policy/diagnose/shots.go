@@ -56,6 +56,7 @@ type Recently struct {
 	Zone     [recentLooks]float32
 	Total    [recentLooks]float32 // given since the zone was first seen, less Base, mL
 	Base     float64
+	ShownML  float64 // water reported or shown at the newest look, mL
 	Still    [sensing.MaxProbes]Stillness
 }
 
@@ -95,7 +96,7 @@ const (
 // push takes a look.
 func (r *Recently) push(in *Inputs, atMs int64) {
 	if atMs-r.AtMs > pairMs {
-		*r = Recently{Still: r.Still, Base: in.Water.TotalML}
+		*r = Recently{Still: r.Still, Base: in.Water.ReportedML, ShownML: in.Water.TotalML}
 		for k := range r.Level {
 			r.Zone[k] = -1
 			for i := range r.Level[k] {
@@ -103,7 +104,7 @@ func (r *Recently) push(in *Inputs, atMs int64) {
 			}
 		}
 	}
-	r.AtMs = atMs
+	r.BeforeMs, r.AtMs = r.AtMs, atMs
 	copy(r.Level[1:], r.Level[:recentLooks-1])
 	copy(r.Zone[1:], r.Zone[:recentLooks-1])
 	copy(r.Total[1:], r.Total[:recentLooks-1])
@@ -115,7 +116,7 @@ func (r *Recently) push(in *Inputs, atMs int64) {
 			r.Level[0][i] = float32(p.Mean)
 		}
 	}
-	r.Zone[0], r.Total[0] = float32(in.WaterContent), float32(in.Water.TotalML-r.Base)
+	r.Zone[0], r.Total[0] = float32(in.WaterContent), float32(in.Water.ReportedML-r.Base)
 }
 
 // mean is a probe's level over looks a and b, -1 where it is not known.
@@ -231,9 +232,6 @@ func (f *Fast) judge(in *Inputs, atMs int64, given float64, b *Belief) {
 	rise /= n
 	l := &in.Learned
 	kept := in.VolumeML*rise + t.UptakeML
-	if surplus := kept - given; surplus > math.Max(leastHand, 8*l.Noise)*in.VolumeML+0.5*t.UptakeML+0.5*given && f.Reports {
-		f.unreported(atMs, surplus/in.VolumeML, b)
-	}
 	if !f.Reports {
 		return
 	}
@@ -394,7 +392,8 @@ const leastShots = 6
 // make up for each other move nothing, and a container that is full gets no fuller.
 func (f *Fast) still(in *Inputs, uptake float64) {
 	r := &f.Recently
-	came := math.Max(0, float64(r.Total[0]-r.Total[1])) / in.VolumeML * math.Min(math.Max(in.Learned.Capture, 0.3), 1)
+	came := math.Max(0, in.Water.TotalML-r.ShownML) / in.VolumeML * math.Min(math.Max(in.Learned.Capture, 0.3), 1)
+	r.ShownML = in.Water.TotalML
 	for i := range in.Probes[:in.ProbeCount] {
 		p, s := &in.Probes[i], &r.Still[i]
 		if !p.Heard {
