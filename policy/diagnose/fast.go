@@ -46,6 +46,7 @@ type Unreported struct {
 func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	f.VolumeML, f.Capacity, f.Noise = float32(in.VolumeML), float32(in.Learned.Capacity), float32(in.Learned.Noise)
 	f.Reports = in.Water.Reports
+	f.still(in, base)
 	if in.Current {
 		f.shots(in, atMs, base, b)
 		f.Rises.look(f, in, atMs, b)

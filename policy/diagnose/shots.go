@@ -96,7 +96,7 @@ const (
 // push takes a look.
 func (r *Recently) push(in *Inputs, atMs int64) {
 	if atMs-r.AtMs > pairMs {
-		*r = Recently{Still: r.Still, Base: in.Water.ReportedML, ShownML: in.Water.TotalML}
+		*r = Recently{Still: r.Still, Base: in.Water.ReportedML, ShownML: r.ShownML}
 		for k := range r.Level {
 			r.Zone[k] = -1
 			for i := range r.Level[k] {
@@ -136,7 +136,6 @@ func (f *Fast) shots(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	t, r := &f.Shots, &f.Recently
 	r.push(in, atMs)
 	uptake := usualUptake(in, base) * 300
-	f.still(in, uptake/in.VolumeML)
 	t.UptakeML += uptake
 	came := r.Total[0] > r.Total[1] && r.Zone[1] >= 0
 	if t.FromMs == 0 {
@@ -390,8 +389,9 @@ const leastShots = 6
 // still follows along how long a way of the water each probe has said the very same.
 // A coarse probe does that too, as long as its step lets it: shots and drinking that
 // make up for each other move nothing, and a container that is full gets no fuller.
-func (f *Fast) still(in *Inputs, uptake float64) {
+func (f *Fast) still(in *Inputs, base *Baselines) {
 	r := &f.Recently
+	uptake := usualUptake(in, base) * 300 / in.VolumeML
 	came := math.Max(0, in.Water.TotalML-r.ShownML) / in.VolumeML * math.Min(math.Max(in.Learned.Capture, 0.3), 1)
 	r.ShownML = in.Water.TotalML
 	for i := range in.Probes[:in.ProbeCount] {
@@ -410,7 +410,7 @@ func (f *Fast) still(in *Inputs, uptake float64) {
 			s.Repeat = min(s.Repeat+1, 1000)
 			continue
 		}
-		if s.Repeat < 1000 && s.moved() < stillMost {
+		if s.Repeat >= longStill && s.Repeat < 1000 && s.moved() < stillMost {
 			s.Most = max(s.Most*0.999, s.moved())
 		}
 		if step := float32(math.Abs(p.Mean - float64(s.Value))); s.Value > 0 && (s.Step == 0 || step < s.Step) {
@@ -427,6 +427,10 @@ func (s *Stillness) moved() float32 { return s.High - s.Low }
 // m3/m3: two steps of a coarse one.
 const stillMost = 0.03
 
+// longStill is how many readings in a row are the very same before that is counted:
+// water that comes between one reading and the next is no stillness.
+const longStill = 6
+
 // dead tells a probe that has said the very same while the water must have moved
 // well beyond all through which it ever did so.
 func (s *Stillness) dead() bool {
@@ -435,5 +439,5 @@ func (s *Stillness) dead() bool {
 
 // frozen tells a probe that has said the very same for longer than it does when it is well.
 func (s *Stillness) frozen() bool {
-	return s.Repeat >= 6 && s.moved() > max(0.008, 1.5*s.Most, 1.5*s.Step)
+	return s.Repeat >= longStill && s.moved() > max(0.008, 1.5*s.Most, 1.5*s.Step)
 }
