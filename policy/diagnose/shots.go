@@ -89,6 +89,9 @@ const (
 	captureDoubt, shareFloor = 0.22, 0.13
 	// leastRise is the least rise that a window is judged by, m3/m3.
 	leastRise = 0.006
+	// besideOdds is the log odds of a container that gets no water from which its probe
+	// says nothing of what the zone's shots do.
+	besideOdds = 1
 	// shotShare of what a window says counts: those of a day share their causes of error.
 	shotShare = 0.6
 )
@@ -220,6 +223,9 @@ func (f *Fast) judge(in *Inputs, atMs int64, given float64, b *Belief) {
 	rise, n := 0.0, 0.0
 	for i := range in.Probes[:in.ProbeCount] {
 		now := f.Recently.mean(i, 0, 1)
+		if f.Probes[i].Odds > besideOdds {
+			continue // what one container does not get is told by its probe
+		}
 		if in.Probes[i].Health.Usable() && now >= 0 && t.Level[i] >= 0 && !f.Recently.Still[i].frozen() {
 			rise += float64(now - t.Level[i])
 			n++
