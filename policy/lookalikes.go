@@ -48,7 +48,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 		SaltIndex:  number(z.m.SaltIndex.known(at, slowAge)),
 		Recovering: z.m.Diagnosis.Recovering(at), ProbeCount: len(z.probes),
 		Water: diagnose.Water{Reports: l.Reports(), LastMs: z.m.WaterMs, LastShotMs: l.Shots.LastMs, Following: l.Shots.StartMs != 0,
-			TotalML: l.Account.Totals.IrrigationML + l.Open.GivenML},
+			TotalML: l.Account.Totals.IrrigationML + l.Open.GivenML, ReportedML: l.Account.GivenML},
 	}
 	if z.m.Climate.HasTemperature && at-z.m.ClimateMs[0] < climateAge.Milliseconds() {
 		in.AirCel = diagnose.Number{Value: z.m.Climate.TemperatureCel, Known: true}

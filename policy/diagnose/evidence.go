@@ -109,7 +109,7 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		if f.Shots.Windows > 0 && fresh(f.Shots.SawMs) && f.Shots.Recent < 0.8*f.Shots.usual().Mean && c != ValveStuckClosed {
 			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Max(float64(f.Shots.Recent), 0)), advice.Share(float64(f.Shots.usual().Mean))))
 		}
-		if k := int(f.WorstProbe) - 1; c == EmitterFault && k >= 0 && f.Probes[k].Odds > 0 {
+		if k := f.cutOff(); c == EmitterFault && k >= 0 {
 			w := &f.Probes[k]
 			out = append(out, advice.Say("probe-answers-less", advice.Name(n.Probe(k)), advice.Share(float64(w.Recent)), advice.Share(float64(w.Usual))))
 		}

@@ -3,7 +3,6 @@ package diagnose
 import (
 	"math"
 
-	"rhizostat/policy/learning"
 	"rhizostat/policy/sensing"
 )
 
@@ -17,6 +16,7 @@ type Fast struct {
 	Fall                      FallWatch
 	Kept                      KeptWatch
 	Unreported                Unreported
+	Rises                     RiseWatch
 	Probes                    [sensing.MaxProbes]ProbeWatch
 	Round                     Round
 	WorstProbe                uint8 // 1 + the probe that a sensor or emitter fault is seen at, 0: none
@@ -42,33 +42,14 @@ type Unreported struct {
 	Rise float32 // m3/m3
 }
 
-// leastHand is the least rise that is taken for a watering by hand, m3/m3: one that
-// a person would call a watering (common practice, no source).
-const leastHand = 0.025
-
-// happened takes the events of an observation.
-func (f *Fast) happened(ev *learning.Events, b *Belief) {
-	if ev.EndedAtMs != 0 && !ev.EndedKnown && f.Reports && ev.EndedRise > math.Max(leastHand, 10*float64(f.Noise)) {
-		f.unreported(ev.EndedAtMs, ev.EndedRise, b)
-	}
-}
-
-// unreported takes a rise that nobody reported, once.
-func (f *Fast) unreported(atMs int64, rise float64, b *Belief) {
-	if f.Unreported.AtMs != 0 && atMs-f.Unreported.AtMs < 2*hourMs {
-		return
-	}
-	f.Unreported = Unreported{AtMs: atMs, Rise: float32(rise)}
-	b.add(UnreportedWatering, 6.5)
-	b.add(ValveStuckOpen, 1)
-}
-
 // look takes the zone as it is.
 func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	f.VolumeML, f.Capacity, f.Noise = float32(in.VolumeML), float32(in.Learned.Capacity), float32(in.Learned.Noise)
 	f.Reports = in.Water.Reports
+	f.still(in, base)
 	if in.Current {
 		f.shots(in, atMs, base, b)
+		f.Rises.look(f, in, atMs, b)
 		f.Fall.look(in, atMs, base, b)
 		if base.Of[Peak].Days >= 2 { // the first days, a zone is only settling
 			f.Kept.look(in, atMs, base, b, f.Shots.dry(in, f.Kept.Level))

@@ -72,6 +72,7 @@ type Water struct {
 	ValveOpenMs int64   // open since, 0: closed or not told
 	DrainHourML float64 // reported drain of this hour and the one before
 	TotalML     float64 // reported or shown since the zone was first seen
+	ReportedML  float64 // of that reported
 	GivenML24h  float64 // only for Day
 	DrainTold   bool    // drain volumes are reported here; only for Day, as the next
 	Drain24hML  float64 // reported drain of the last 24 h

@@ -45,7 +45,7 @@ func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief, dry
 	case !rest || age < leastKept:
 		return
 	}
-	given := in.Water.TotalML - k.GivenML
+	given := in.Water.ReportedML - k.GivenML
 	if given < keptVolume*in.VolumeML {
 		if given < 1 { // nothing came: begin later
 			k.begin(in, atMs)
@@ -66,7 +66,7 @@ func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief, dry
 }
 
 func (k *KeptWatch) begin(in *Inputs, atMs int64) {
-	k.FromMs, k.Level, k.GivenML, k.UptakeML = atMs, in.WaterContent, in.Water.TotalML, 0
+	k.FromMs, k.Level, k.GivenML, k.UptakeML = atMs, in.WaterContent, in.Water.ReportedML, 0
 }
 
 // take weighs one stretch.
@@ -75,10 +75,11 @@ func (k *KeptWatch) take(x, room, sd float64, in *Inputs, b *Belief) {
 	if k.Windows == 0 {
 		k.Mean = float32(x)
 	}
-	e := x - math.Min(float64(k.Mean), room)
+	usual := math.Min(float64(k.Mean), 1) // more than all of it is not found by fault of a probe's place
+	e := x - math.Min(usual, room)
 	if k.Windows >= 4 && in.Water.Reports {
 		spread := math.Sqrt(float64(k.Var) + 0.08*0.08 + sd*sd)
-		usual := math.Max(float64(k.Mean), 0.3)
+		usual = math.Max(usual, 0.3)
 		r := weights{e: e, spread: spread}
 		r.say(EmitterFault, -0.55*usual, 0.25*usual)
 		r.say(ValveStuckClosed, -usual, 0.05)

@@ -25,7 +25,6 @@ type Memory struct {
 // Happened takes what an observation completed.
 func (m *Memory) Happened(ev *learning.Events, _ int64) {
 	m.Today.happened(ev)
-	m.Fast.happened(ev, &m.Belief)
 	m.Steady.happened(ev)
 }
 

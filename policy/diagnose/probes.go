@@ -11,7 +11,7 @@ import (
 type ProbeWatch struct {
 	IllS   float32 // s, leaking
 	Before float32 // its level when the watering of the round came, m3/m3
-	High   float32 // its highest level, fading over half a day
+	High   float32 // its highest level, fading over a day: what fell by day is remembered by night
 	Usual  float32 // rise over the others' rise, slow mean
 	Var    float32 // variance of that
 	Recent float32 // mean of the newest few
@@ -33,7 +33,7 @@ const (
 	staleS    = 1 * 3600  // likewise of silence, which is seen and not inferred
 	longIllS  = 18 * 3600 // likewise of a difference, which often mends itself
 	driftIllS = 8 * 3600  // of a difference that moves over days
-	dryFall   = 0.02      // m3/m3 that such a container has fallen by, well beyond noise
+	dryFall   = 0.02      // m3/m3 that such a container has fallen by more than the others, well beyond noise
 	mostRound = 2.0       // log likelihood ratio of one shot, at most
 	dryOdds   = 4.0       // log odds from which a container is taken to get no water
 )
@@ -50,7 +50,7 @@ func (f *Fast) probes(in *Inputs, atMs int64, known bool, b *Belief) {
 		if !p.Heard {
 			continue
 		}
-		w.High = max(w.High-0.007*(w.High-float32(p.Mean)), float32(p.Mean))
+		w.High = max(w.High-0.0035*(w.High-float32(p.Mean)), float32(p.Mean))
 		if p.Health.Usable() {
 			w.IllS = max(w.IllS-600, 0)
 		} else {
@@ -61,7 +61,7 @@ func (f *Fast) probes(in *Inputs, atMs int64, known bool, b *Belief) {
 		}
 		still := &f.Recently.Still[i]
 		dead := known && still.dead()
-		e, s := w.weigh(p, dead, still.frozen())
+		e, s := w.weigh(p, f.fellMore(in, i), dead, still.frozen())
 		if math.Max(e, s) > math.Max(emitter, sensor) {
 			f.WorstProbe, f.WorstHealth = uint8(i+1), uint8(p.Health)
 			if dead {
@@ -108,7 +108,7 @@ func driftOdds(moved float64) float64 {
 // no reason to think of it. A probe that leaves its peers and does not rise at their
 // shots, yet falls as the crop drinks, may tell the truth of a container that gets
 // no water; one that answers as ever has itself drifted.
-func (w *ProbeWatch) weigh(p *Probe, dead, frozen bool) (emitter, sensor float64) {
+func (w *ProbeWatch) weigh(p *Probe, fellMore float64, dead, frozen bool) (emitter, sensor float64) {
 	odds := float64(w.Odds)
 	wait := patience(p.Health, frozen)
 	if odds > 1 && wait == longIllS {
@@ -118,9 +118,9 @@ func (w *ProbeWatch) weigh(p *Probe, dead, frozen bool) (emitter, sensor float64
 	switch {
 	case dead:
 		return 0, 4
-	case odds >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual && float64(w.High)-p.Mean > dryFall:
+	case odds >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual && fellMore > dryFall:
 		return math.Min(1+odds, 5), 0
-	case ill && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting) && odds > 1 && w.lively(p) && w.Recent < 0.5*w.Usual:
+	case ill && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting) && odds > 1 && w.lively(p) && fellMore > dryFall && w.Recent < 0.5*w.Usual:
 		return math.Min(2+odds, 4), 3 - odds
 	case ill && p.Health == sensing.Drifting:
 		return 0, math.Min(driftOdds(p.Parted), 4) // below even odds it is no reason yet
@@ -128,6 +128,33 @@ func (w *ProbeWatch) weigh(p *Probe, dead, frozen bool) (emitter, sensor float64
 		return 0, 4
 	}
 	return 0, 0
+}
+
+// fellMore is by how much more a probe has fallen from its highest than the others that
+// are well, m3/m3: a zone that dries falls everywhere, and only a container that gets
+// no water parts from it.
+func (f *Fast) fellMore(in *Inputs, i int) float64 {
+	sum, n := 0.0, 0.0
+	for j := range in.Probes[:in.ProbeCount] {
+		if q := &in.Probes[j]; j != i && q.Heard && q.Health.Usable() {
+			sum += float64(f.Probes[j].High) - q.Mean
+			n++
+		}
+	}
+	return float64(f.Probes[i].High) - in.Probes[i].Mean - sum/math.Max(n, 1)
+}
+
+// cutOff is the probe whose container most likely gets no water, -1 where none is likelier
+// to than not. It is one for as long as shots do not say otherwise, not only while it is
+// falling.
+func (f *Fast) cutOff() int {
+	best, odds := -1, float32(0)
+	for i := range f.Probes {
+		if w := &f.Probes[i]; w.Odds > odds && w.Recent < 0.5*w.Usual {
+			best, odds = i, w.Odds
+		}
+	}
+	return best
 }
 
 // patience is how long a probe must have been ill before it is said, s. One that is
@@ -160,7 +187,10 @@ func (f *Fast) rounds(in *Inputs, atMs int64) {
 	if in.Water.LastMs > r.WaterMs && !r.Open && atMs-in.Water.LastMs < 10*60*1000 {
 		r.WaterMs, r.Open = in.Water.LastMs, true
 		for i := range in.Probes[:in.ProbeCount] {
-			f.Probes[i].Before = float32(in.Probes[i].Mean)
+			w := &f.Probes[i]
+			if w.Before = f.Recently.mean(i, recentLooks-2, recentLooks-1); w.Before < 0 {
+				w.Before = float32(in.Probes[i].Mean)
+			}
 		}
 	}
 }

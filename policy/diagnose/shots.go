@@ -56,6 +56,7 @@ type Recently struct {
 	Zone     [recentLooks]float32
 	Total    [recentLooks]float32 // given since the zone was first seen, less Base, mL
 	Base     float64
+	ShownML  float64 // water reported or shown at the newest look, mL
 	Still    [sensing.MaxProbes]Stillness
 }
 
@@ -88,6 +89,9 @@ const (
 	captureDoubt, shareFloor = 0.22, 0.13
 	// leastRise is the least rise that a window is judged by, m3/m3.
 	leastRise = 0.006
+	// besideOdds is the log odds of a container that gets no water from which its probe
+	// says nothing of what the zone's shots do.
+	besideOdds = 1
 	// shotShare of what a window says counts: those of a day share their causes of error.
 	shotShare = 0.6
 )
@@ -95,7 +99,7 @@ const (
 // push takes a look.
 func (r *Recently) push(in *Inputs, atMs int64) {
 	if atMs-r.AtMs > pairMs {
-		*r = Recently{Still: r.Still, Base: in.Water.TotalML}
+		*r = Recently{Still: r.Still, Base: in.Water.ReportedML, ShownML: r.ShownML}
 		for k := range r.Level {
 			r.Zone[k] = -1
 			for i := range r.Level[k] {
@@ -103,7 +107,7 @@ func (r *Recently) push(in *Inputs, atMs int64) {
 			}
 		}
 	}
-	r.AtMs = atMs
+	r.BeforeMs, r.AtMs = r.AtMs, atMs
 	copy(r.Level[1:], r.Level[:recentLooks-1])
 	copy(r.Zone[1:], r.Zone[:recentLooks-1])
 	copy(r.Total[1:], r.Total[:recentLooks-1])
@@ -115,7 +119,7 @@ func (r *Recently) push(in *Inputs, atMs int64) {
 			r.Level[0][i] = float32(p.Mean)
 		}
 	}
-	r.Zone[0], r.Total[0] = float32(in.WaterContent), float32(in.Water.TotalML-r.Base)
+	r.Zone[0], r.Total[0] = float32(in.WaterContent), float32(in.Water.ReportedML-r.Base)
 }
 
 // mean is a probe's level over looks a and b, -1 where it is not known.
@@ -135,7 +139,6 @@ func (f *Fast) shots(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	t, r := &f.Shots, &f.Recently
 	r.push(in, atMs)
 	uptake := usualUptake(in, base) * 300
-	f.still(in, uptake/in.VolumeML)
 	t.UptakeML += uptake
 	came := r.Total[0] > r.Total[1] && r.Zone[1] >= 0
 	if t.FromMs == 0 {
@@ -220,6 +223,9 @@ func (f *Fast) judge(in *Inputs, atMs int64, given float64, b *Belief) {
 	rise, n := 0.0, 0.0
 	for i := range in.Probes[:in.ProbeCount] {
 		now := f.Recently.mean(i, 0, 1)
+		if f.Probes[i].Odds > besideOdds {
+			continue // what one container does not get is told by its probe
+		}
 		if in.Probes[i].Health.Usable() && now >= 0 && t.Level[i] >= 0 && !f.Recently.Still[i].frozen() {
 			rise += float64(now - t.Level[i])
 			n++
@@ -231,9 +237,6 @@ func (f *Fast) judge(in *Inputs, atMs int64, given float64, b *Belief) {
 	rise /= n
 	l := &in.Learned
 	kept := in.VolumeML*rise + t.UptakeML
-	if surplus := kept - given; surplus > math.Max(leastHand, 8*l.Noise)*in.VolumeML+0.5*t.UptakeML+0.5*given && f.Reports {
-		f.unreported(atMs, surplus/in.VolumeML, b)
-	}
 	if !f.Reports {
 		return
 	}
@@ -392,9 +395,11 @@ const leastShots = 6
 // still follows along how long a way of the water each probe has said the very same.
 // A coarse probe does that too, as long as its step lets it: shots and drinking that
 // make up for each other move nothing, and a container that is full gets no fuller.
-func (f *Fast) still(in *Inputs, uptake float64) {
+func (f *Fast) still(in *Inputs, base *Baselines) {
 	r := &f.Recently
-	came := math.Max(0, float64(r.Total[0]-r.Total[1])) / in.VolumeML * math.Min(math.Max(in.Learned.Capture, 0.3), 1)
+	uptake := usualUptake(in, base) * 300 / in.VolumeML
+	came := math.Max(0, in.Water.TotalML-r.ShownML) / in.VolumeML * math.Min(math.Max(in.Learned.Capture, 0.3), 1)
+	r.ShownML = in.Water.TotalML
 	for i := range in.Probes[:in.ProbeCount] {
 		p, s := &in.Probes[i], &r.Still[i]
 		if !p.Heard {
@@ -411,7 +416,7 @@ func (f *Fast) still(in *Inputs, uptake float64) {
 			s.Repeat = min(s.Repeat+1, 1000)
 			continue
 		}
-		if s.Repeat < 1000 && s.moved() < stillMost {
+		if s.Repeat >= longStill && s.Repeat < 1000 && s.moved() < stillMost {
 			s.Most = max(s.Most*0.999, s.moved())
 		}
 		if step := float32(math.Abs(p.Mean - float64(s.Value))); s.Value > 0 && (s.Step == 0 || step < s.Step) {
@@ -428,6 +433,10 @@ func (s *Stillness) moved() float32 { return s.High - s.Low }
 // m3/m3: two steps of a coarse one.
 const stillMost = 0.03
 
+// longStill is how many readings in a row are the very same before that is counted:
+// water that comes between one reading and the next is no stillness.
+const longStill = 6
+
 // dead tells a probe that has said the very same while the water must have moved
 // well beyond all through which it ever did so.
 func (s *Stillness) dead() bool {
@@ -436,5 +445,5 @@ func (s *Stillness) dead() bool {
 
 // frozen tells a probe that has said the very same for longer than it does when it is well.
 func (s *Stillness) frozen() bool {
-	return s.Repeat >= 6 && s.moved() > max(0.008, 1.5*s.Most, 1.5*s.Step)
+	return s.Repeat >= longStill && s.moved() > max(0.008, 1.5*s.Most, 1.5*s.Step)
 }

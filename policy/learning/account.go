@@ -12,6 +12,7 @@ type Account struct {
 	Reported   [accountHours]float32 // drain as reported
 	DrainMs    int64                 // newest drain report, 0: none
 	WorksMs    int64                 // when the gauge last agreed on a day that drained, 0: never
+	GivenML    float64               // reported of waterings since the zone was first seen
 	VolumeML   float32               // of the container when it came
 	Totals     Totals
 }

@@ -98,3 +98,29 @@ func TestAGaugeThatWorkedIsBelieved(t *testing.T) {
 		t.Errorf("uptake %.0f mL, really %.0f; drain of %.0f mL believed %v", s.UptakeML, drunk, s.ReportedDrainML, s.DrainReported)
 	}
 }
+
+// What is only seen in the water content is water of the account, and not of what was
+// reported.
+func TestWhatIsSeenIsNotReported(t *testing.T) {
+	for _, told := range []bool{true, false} {
+		p := newPot(31)
+		c := potConstants(p)
+		var z Zone
+		play(p, &grower{}, &z, c, 1, 5*minuteMs, true, false, nil)
+		z.Water(c, p.at-6*hourMs, 1, true) // this zone reports
+		given, booked := z.Account.GivenML, z.Account.Totals.IrrigationML+z.Open.GivenML
+		if told {
+			z.Water(c, p.at, 300, true)
+		}
+		p.shot(300)
+		for range 150 {
+			p.run(p.at + 2*minuteMs)
+			z.Observe(c, p.at, p.reading(), p.noise)
+		}
+		given = z.Account.GivenML - given
+		booked = z.Account.Totals.IrrigationML + z.Open.GivenML - booked
+		if want := map[bool]float64{true: 300}[told]; given != want || booked < 150 {
+			t.Errorf("reported %v: %.0f mL reported and %.0f booked, expected %.0f and some 300", told, given, booked, want)
+		}
+	}
+}

@@ -41,6 +41,7 @@ func (z *Zone) watered(c *Constants, atMs int64, volumeML float64, known bool) {
 	}
 	s.GivenML += volumeML
 	z.Open.GivenML += volumeML
+	z.Account.GivenML += volumeML
 	z.History.water(z.AtMs, volumeML)
 	if z.SeenMs != 0 {
 		s.ComingML += volumeML
