@@ -42,6 +42,10 @@ const (
 	// site that asks for much drain has asked for the wetter hours that it takes.
 	weightDrain = 1.0
 	scaleDrain  = 0.03
+	// mostDrainOff bounds what too little drain can cost, h: where it is out of reach, as in a
+	// container that must not be filled to where it drains, it is no reason to water up to
+	// the brim.
+	mostDrainOff = 5.0
 	// Where leaching is wanted the drain is what the day is for.
 	leachFactor = 3
 	// Water that drains before the substrate is full again runs past it: per
@@ -109,6 +113,9 @@ func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 			wanted = math.Max(wanted, s.salt.wanted*o.uptake) // a day without water flushes nothing
 		}
 		x := weightDrain * off((o.drain-wanted)/day/scaleDrain)
+		if o.drain < wanted && !s.salt.leach {
+			x = bounded(x, mostDrainOff)
+		}
 		if s.salt.leach {
 			x *= leachFactor
 		}
