@@ -14,7 +14,6 @@ var evidence = [...]Entry{
 	{"uptake-by-night", KindEvidence, "By night the crop drinks {times:share} of what it usually does at the same demand."},
 	{"afternoon-droop", KindEvidence, "At the same demand the crop drinks in the afternoon {now:share} of what it does in the morning, where {before:share} was usual."},
 	{"rise-per-volume", KindEvidence, "Over the day shots with room to stay lifted the water content by {now:share} of what their volume makes of the container, where {before:share} was usual."},
-	{"rise-time", KindEvidence, "A shot takes {now:span} to reach its top, where {before:span} was usual."},
 	{"plateau", KindEvidence, "Drainage ends at {now:water}, where {before:water} was usual."},
 	{"peak", KindEvidence, "The day's highest water content is {now:water}, where {before:water} was usual."},
 	{"level-at-rest", KindEvidence, "The highest water content of the day at rest, 40 min and more after any water, is {now:water}, where {before:water} was usual."},

@@ -55,6 +55,6 @@ var predictions = [causeCount][]prediction{
 // unit: what healthy zones do by themselves (measured on the simulated quiet
 // seasons and the three slabs; sizes rounded up).
 var floors = [featureCount]float64{
-	UptakeDay: 0.15, UptakeNight: 0.3, Droop: 0.2, Rise: 0.1, RiseTime: 0.2, Plateau: 0.01, Peak: 0.009, Rest: 0.009, DrainTime: 0.25,
+	UptakeDay: 0.15, UptakeNight: 0.3, Droop: 0.2, Rise: 0.1, Plateau: 0.01, Peak: 0.009, Rest: 0.009, DrainTime: 0.25,
 	RootCel: 1, PoreEC: 0.04, Salt: 0.04, Drained: 0.06, WetHours: 1.5, Scatter: 0.01,
 }

@@ -16,7 +16,7 @@ var words = Naming{Location: time.UTC, Probe: func(i int) string { return []stri
 
 // usual is an ordinary day of a zone that drains: what each feature stands at.
 var usual = map[Feature]float64{
-	UptakeDay: -2, UptakeNight: -3, Droop: 0, Rise: -0.1, RiseTime: 2, Plateau: 0.6, Peak: 0.62, Rest: 0.6, DrainTime: 6.8, RootCel: 3, PoreEC: 0.9, Salt: 1.2,
+	UptakeDay: -2, UptakeNight: -3, Droop: 0, Rise: -0.1, Plateau: 0.6, Peak: 0.62, Rest: 0.6, DrainTime: 6.8, RootCel: 3, PoreEC: 0.9, Salt: 1.2,
 	Drained: 0.15, WetHours: 0, Scatter: 0.01,
 }
 

@@ -15,7 +15,6 @@ const (
 	UptakeNight                // ... by night
 	Droop                      // ln of uptake per demand, afternoon over morning
 	Rise                       // ln of the water content's rise per mL of shots that had room, times the volume
-	RiseTime                   // ln of the minutes from the start of a shot to its top
 	Plateau                    // level at the end of drainage, m3/m3
 	Peak                       // highest level, m3/m3
 	Rest                       // highest level at which water had come to rest, m3/m3
@@ -64,8 +63,6 @@ type Collector struct {
 	ScatterN    int32
 	RiseSum     float32 // of ln rise per mL
 	RiseN       int32
-	TimeSum     float32 // of ln minutes to the top
-	TimeN       int32
 	PlateauSum  float32
 	PlateauN    int32
 	DrybackSum  float32
@@ -98,10 +95,6 @@ func (c *Collector) happened(ev *learning.Events) {
 	if x, _, ok := riseOf(ev, float64(c.VolumeML), float64(c.Capacity), float64(c.Noise)); ok {
 		c.RiseSum += float32(x)
 		c.RiseN++
-		if ev.EndedTopMs > 0 {
-			c.TimeSum += float32(math.Log(math.Max(float64(ev.EndedTopMs)/60000, 1)))
-			c.TimeN++
-		}
 	}
 }
 
@@ -265,9 +258,6 @@ func (c *Collector) finish(in *Inputs) Features {
 	c.finishUptake(&f)
 	if c.RiseN > 0 {
 		f.set(Rise, float64(c.RiseSum)/float64(c.RiseN), 0.15/math.Sqrt(float64(c.RiseN)))
-	}
-	if c.TimeN > 0 {
-		f.set(RiseTime, float64(c.TimeSum)/float64(c.TimeN), 0.3/math.Sqrt(float64(c.TimeN)))
 	}
 	if c.PlateauN > 0 {
 		f.set(Plateau, float64(c.PlateauSum)/float64(c.PlateauN), 0.003)

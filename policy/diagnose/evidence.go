@@ -144,8 +144,6 @@ func sentence(k Feature, before, now float64) advice.Reason {
 		return advice.Say("afternoon-droop", advice.Share(math.Exp(now)), advice.Share(math.Exp(before)))
 	case Rise:
 		return advice.Say("rise-per-volume", advice.Share(math.Exp(now)), advice.Share(math.Exp(before)))
-	case RiseTime:
-		return advice.Say("rise-time", advice.Span(minutes(now)), advice.Span(minutes(before)))
 	case Plateau:
 		return advice.Say("plateau", advice.Water(now), advice.Water(before))
 	case Peak:
@@ -169,5 +167,3 @@ func sentence(k Feature, before, now float64) advice.Reason {
 	}
 	panic("diagnose: no sentence for feature " + time.Duration(k).String())
 }
-
-func minutes(ln float64) time.Duration { return time.Duration(math.Exp(ln) * float64(time.Minute)) }
