@@ -127,14 +127,54 @@ func (h *History) FineAt(atMs int64) (float64, bool) {
 	return 0, false
 }
 
+// bridgedBins is how many bins in a row without water content are bridged by a
+// straight line: three quarters of an hour. Probes that read every quarter or
+// half hour leave such holes all day, the more where their clock wanders.
+const bridgedBins = 3
+
+// near returns the mean water content of a bin, from its neighbours where
+// it has none of its own.
+func (h *History) near(b int64) (float64, bool) {
+	if v, ok := h.bin(b); ok {
+		return v, true
+	}
+	for before := int64(1); before <= bridgedBins; before++ {
+		lo, ok := h.bin(b - before)
+		if !ok {
+			continue
+		}
+		for after := int64(1); before+after <= bridgedBins+1; after++ {
+			if hi, ok := h.bin(b + after); ok {
+				return lo + float64(before)/float64(before+after)*(hi-lo), true
+			}
+		}
+		break
+	}
+	return 0, false
+}
+
+// broken tells whether the water content between from and to is interrupted
+// for longer than can be bridged.
+func (h *History) broken(from, to int64) bool {
+	missing := 0
+	for b := (from - mod(from, HistoryBin)) / HistoryBin; b < (to-mod(to, HistoryBin))/HistoryBin; b++ {
+		if _, ok := h.bin(b); ok {
+			missing = 0
+		} else if missing++; missing > bridgedBins {
+			return true
+		}
+	}
+	return false
+}
+
 // LevelAt returns the water content at a time, between the middles of the
 // bins on both sides of it, and false where nothing is known.
 func (h *History) LevelAt(atMs int64) (float64, bool) {
 	x := atMs - HistoryBin/2
 	b := (x - mod(x, HistoryBin)) / HistoryBin
 	f := float64(mod(x, HistoryBin)) / float64(HistoryBin)
-	lo, ok1 := h.bin(b)
-	hi, ok2 := h.bin(b + 1)
+	lo, ok1 := h.near(b)
+	hi, ok2 := h.near(b + 1)
 	switch {
 	case ok1 && ok2:
 		return lo + f*(hi-lo), true

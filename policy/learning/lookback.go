@@ -129,16 +129,6 @@ func (z *Zone) closes(c *Constants, from int64, level, capture, capacity float64
 	return level
 }
 
-// broken tells whether any quarter hour from from to to has no water content.
-func (h *History) broken(from, to int64) bool {
-	for b := (from - mod(from, HistoryBin)) / HistoryBin; b < (to-mod(to, HistoryBin))/HistoryBin; b++ {
-		if _, ok := h.bin(b); !ok {
-			return true
-		}
-	}
-	return false
-}
-
 // share takes an estimate's part in an innovation that several estimates made:
 // slope is how the observation changes with this one.
 func (e *Estimate) share(slope, innovation, variance float64, p *pace) {
