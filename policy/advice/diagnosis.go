@@ -8,6 +8,7 @@ var evidence = [...]Entry{
 	{"probe-answers-less", KindEvidence, "Probe {probe:name} rises by {now:share} of what the others do at a shot, where {before:share} was usual, and goes on falling as the crop drinks."},
 	{"stays-less", KindEvidence, "Of the water reported, {now:share} is to be found in the container or was drunk, where {before:share} was usual."},
 	{"no-fall", KindEvidence, "With no watering reported the zone should have fallen by {expected:water}; it fell by {fell:water}."},
+	{"rose-instead", KindEvidence, "With no watering reported the zone should have fallen by {expected:water}; it rose by {rose:water}."},
 	{"rise-not-reported", KindEvidence, "The water content rose at {at:date} by {rise:water}, and no watering was reported."},
 	{"probe-ill", KindEvidence, "Probe {probe:name} is {health:name}."},
 	{"uptake-by-day", KindEvidence, "By day the crop drinks {times:share} of what it usually does at the same demand."},

@@ -3,6 +3,7 @@ package diagnose
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 	"time"
 
@@ -284,6 +285,22 @@ func TestAZoneThatDoesNotFall(t *testing.T) {
 		}
 		if !falls {
 			leads(t, m, at, ValveStuckOpen, "no-fall")
+		}
+	}
+}
+
+// What goes the other way is said as such: no fall and no rise is below zero.
+func TestEvidenceIsSaidWithoutASign(t *testing.T) {
+	m, at := known()
+	m.Fast.Fall = FallWatch{SawMs: at, Expected: 0.012, Fell: -0.02}
+	m.Fast.Probes[1] = ProbeWatch{Odds: 5, Usual: 0.6, Recent: -0.3}
+	for cause, want := range map[Cause]string{
+		ValveStuckOpen: "should have fallen by 0.012 m3/m3; it rose by 0.020 m3/m3.",
+		EmitterFault:   "rises by 0 % of what the others do at a shot, where 60 % was usual",
+	} {
+		said := m.fastEvidence(cause, at, words)
+		if len(said) != 1 || !strings.Contains(said[0].Text, want) {
+			t.Errorf("%s: %v; want ... %s", cause, said, want)
 		}
 	}
 }

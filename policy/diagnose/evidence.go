@@ -96,6 +96,9 @@ func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
 	return out
 }
 
+// leastSaidRise is what a rise is called from, m3/m3: less is printed as no fall.
+const leastSaidRise = 0.0005
+
 // fastEvidence tells what was seen at once.
 func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 	var out []advice.Reason
@@ -111,14 +114,18 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		}
 		if k := f.cutOff(); c == EmitterFault && k >= 0 {
 			w := &f.Probes[k]
-			out = append(out, advice.Say("probe-answers-less", advice.Name(n.Probe(k)), advice.Share(float64(w.Recent)), advice.Share(float64(w.Usual))))
+			out = append(out, advice.Say("probe-answers-less", advice.Name(n.Probe(k)), advice.Share(math.Max(float64(w.Recent), 0)), advice.Share(float64(w.Usual))))
 		}
 		if k := &f.Kept; fresh(k.SawMs) && k.Windows >= leastShots && float64(k.Last) < float64(k.Mean)-0.15 {
 			out = append(out, advice.Say("stays-less", advice.Share(math.Max(float64(k.Last), 0)), advice.Share(float64(k.Mean))))
 		}
 	case ValveStuckOpen:
 		if w := &f.Fall; fresh(w.SawMs) && w.Fell < 0.3*w.Expected {
-			out = append(out, advice.Say("no-fall", advice.Water(float64(w.Expected)), advice.Water(float64(w.Fell))))
+			if w.Fell < -leastSaidRise {
+				out = append(out, advice.Say("rose-instead", advice.Water(float64(w.Expected)), advice.Water(float64(-w.Fell))))
+			} else {
+				out = append(out, advice.Say("no-fall", advice.Water(float64(w.Expected)), advice.Water(math.Max(float64(w.Fell), 0))))
+			}
 		}
 	case UnreportedWatering:
 		if fresh(f.Unreported.AtMs) && f.Unreported.Rise > 0 {
