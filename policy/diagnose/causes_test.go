@@ -303,6 +303,9 @@ func TestEvidenceIsSaidWithoutASign(t *testing.T) {
 			t.Errorf("%s: %v; want ... %s", cause, said, want)
 		}
 	}
+	if got := sentence(Drained, 0.04, -0.35).Text; got != "Of what was given, 35 % less drains than the crop left over, where 0 % less was usual." {
+		t.Error(got)
+	}
 }
 
 // What a person writes of a cause counts for it, and "no" before it against it.

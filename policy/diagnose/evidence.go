@@ -166,7 +166,10 @@ func sentence(k Feature, before, now float64) advice.Reason {
 	case Salt:
 		return advice.Say("salt-index-moved", advice.Share(math.Exp(now-before)))
 	case Drained:
-		return advice.Say("drain-moved", advice.Share(now), advice.Share(before))
+		if now < 0 {
+			return advice.Say("drain-missing", advice.Share(-now), advice.Share(math.Max(-before, 0)))
+		}
+		return advice.Say("drain-moved", advice.Share(now), advice.Share(math.Max(before, 0)))
 	case WetHours:
 		return advice.Say("saturated-hours", advice.Number(now), advice.Number(before))
 	case Scatter:
