@@ -4,6 +4,7 @@ package advice
 // trouble, with the numbers before and now, and how long the container will do.
 var evidence = [...]Entry{
 	{"shots-lost", KindEvidence, "Reported shots did not show in the water content: {count:count} in a row since {since:date}."},
+	{"plan-lost", KindEvidence, "Of the {planned:volume} that the approved plan had given by {at:date} the water content shows next to nothing: either no water comes, or the controller does not follow the plan."},
 	{"shots-lift-less", KindEvidence, "Shots lift the water content by {now:share} of what their volume makes of the container, where {before:share} was usual."},
 	{"probe-answers-less", KindEvidence, "Probe {probe:name} rises by {now:share} of what the others do at a shot, where {before:share} was usual, and goes on falling as the crop drinks."},
 	{"stays-less", KindEvidence, "Of the water reported, {now:share} is to be found in the container or was drunk, where {before:share} was usual."},

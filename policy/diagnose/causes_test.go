@@ -427,3 +427,49 @@ func TestShotsThatLiftLessInAFullerRootBall(t *testing.T) {
 		leads(t, m, at, c.leads)
 	}
 }
+
+// Where nobody reports waterings, the approved plan tells when water should have come:
+// a zone in which plans came true is told within the morning that no more comes; one
+// whose controller never followed a plan, or that is above the trigger, is left in peace.
+func TestAPlanWhoseWaterDoesNotCome(t *testing.T) {
+	for _, c := range []struct {
+		name          string
+		before, after float64 // of the plan's shots that stays
+		trigger       float64
+		told          bool
+	}{
+		{"no water comes any more", 0.85, 0, 0.6, true},
+		{"it still comes", 0.85, 0.85, 0.6, false},
+		{"plans were never followed", 0, 0, 0.6, false},
+		{"above the trigger", 0.85, 0, 0.3, false},
+	} {
+		m, at := known()
+		in := inputs()
+		in.Water, in.ProbeCount, in.Learned.Uptake5ML = Water{Trigger: c.trigger}, 1, 4
+		for day := range 5 {
+			share := c.before
+			if day == 4 {
+				share = c.after
+			}
+			in.WaterContent, in.Water.PlanMs, in.Water.PlannedML = 0.5, at+12*5*60_000, 0
+			for look := range 12 * 8 {
+				at += 5 * 60_000
+				in.WaterContent -= 4 / in.VolumeML
+				if look >= 12 && look%12 == 0 && look <= 12*4 { // a shot each hour from the first on
+					in.WaterContent += share * 180 / in.VolumeML
+				}
+				if look >= 12 && look%12 == 6 && look <= 12*4+6 {
+					in.Water.PlannedML += 180
+				}
+				in.Probes[0] = Probe{Heard: true, Mean: in.WaterContent + 0.0003*float64(look%3), AtMs: at}
+				m.Look(in, at)
+			}
+			at += 16 * hourMs
+		}
+		f := m.Findings(at-16*hourMs, words)
+		told := len(f) > 0 && f[0].Cause == ValveStuckClosed.String() && says(f[0].Evidence, "plan-lost")
+		if told != c.told {
+			t.Errorf("%s: told %v; %+v; %+v", c.name, told, f, m.Fast.Awaited)
+		}
+	}
+}

@@ -109,6 +109,9 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		if f.Shots.Lost > 0 && fresh(f.Shots.LostMs) && (c == ValveStuckClosed || c == EmitterFault) {
 			out = append(out, advice.Say("shots-lost", advice.Count(int(f.Shots.Lost)), advice.Date(time.UnixMilli(f.Shots.LostMs), n.Location)))
 		}
+		if w := &f.Awaited; c == ValveStuckClosed && fresh(w.SawMs) && w.lost() {
+			out = append(out, advice.Say("plan-lost", advice.Volume(float64(w.PlannedML)), advice.Date(time.UnixMilli(w.SawMs), n.Location)))
+		}
 		if f.Shots.Windows > 0 && fresh(f.Shots.SawMs) && f.Shots.Recent < 0.8*f.Shots.usual().Mean && c != ValveStuckClosed {
 			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Max(float64(f.Shots.Recent), 0)), advice.Share(float64(f.Shots.usual().Mean))))
 		}
