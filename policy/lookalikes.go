@@ -14,8 +14,9 @@ import (
 // a person is asked to look.
 const inspectAt = 0.8
 
-// showsAfter is how long after a shot of a plan its water must show.
-const showsAfter = 30 * time.Minute
+// showsAfter is how long after a shot of a plan its water must show: it sinks in slowly
+// where a probe lies deep under dry substrate (common practice, no source).
+const showsAfter = time.Hour
 
 // diagnoseNow lets the diagnosis see the zone as it is, and the finished day when
 // an irrigation day has begun.

@@ -23,11 +23,15 @@ const (
 	// awaitedLeast is the water of a plan that is waited for before it is judged, as a
 	// share of the container's volume, and noises the least rise by it over the noise of
 	// the zone's water content (common practice, no source).
-	awaitedLeast  = 0.02
+	awaitedLeast  = 0.03
 	awaitedNoises = 8.0
 	// cameShare of a plan's water tells that it came, less than lostShare that it did
-	// not: uptake since its first shot is known to a third or so.
+	// not.
 	cameShare, lostShare = 0.5, 0.25
+	// uptakeKnown is how well the uptake since the plan's first shot is known, as a
+	// share: late in a day in which the crop drank more than usual the water of a plan
+	// is gone without having been missed.
+	uptakeKnown = 0.35
 	// cameOften is how many plans must have come true before one is missed.
 	cameOften = 2
 )
@@ -43,19 +47,22 @@ func (w *AwaitedWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief) 
 		w.PlanMs, w.Level, w.UptakeML, w.JudgedML = p.PlanMs, float32(in.WaterContent), 0, 0
 	}
 	w.UptakeML += float32(usualUptake(in, base) * 300)
-	if p.PlannedML-float64(w.JudgedML) < math.Max(awaitedLeast, awaitedNoises*in.Learned.Noise)*in.VolumeML {
+	least := math.Max(awaitedLeast, awaitedNoises*in.Learned.Noise) * in.VolumeML
+	more := p.PlannedML - float64(w.JudgedML)
+	if more < least {
 		return
 	}
 	share := (in.VolumeML*(in.WaterContent-float64(w.Level))/in.Learned.gain() + float64(w.UptakeML)) / p.PlannedML
 	switch {
 	case share > cameShare:
-		if w.JudgedML == 0 {
+		if w.SawMs < w.PlanMs {
 			w.Came = min(w.Came+1, cameOften)
 		}
 		b.add(ValveStuckClosed, -3)
-	case share < lostShare && in.WaterContent < p.Trigger && w.Came >= cameOften:
-		b.add(ValveStuckClosed, 2)
+	case share < lostShare && in.WaterContent < p.Trigger && w.Came >= cameOften && uptakeKnown*float64(w.UptakeML) < lostShare*p.PlannedML:
+		b.add(ValveStuckClosed, math.Min(2*more/least, 3))
 	default:
+		w.JudgedML = float32(p.PlannedML) // it tells nothing
 		return
 	}
 	w.JudgedML, w.SawMs, w.PlannedML, w.Share = float32(p.PlannedML), atMs, float32(p.PlannedML), float32(share)

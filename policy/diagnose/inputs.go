@@ -78,7 +78,7 @@ type Water struct {
 	Drain24hML  float64 // reported drain of the last 24 h
 
 	PlanMs    int64   // first shot of the approved plan in force, 0: none
-	PlannedML float64 // what its schedule has given, but for the last half hour
+	PlannedML float64 // what its schedule has given, but for the last hour
 	Trigger   float64 // its trigger, m3/m3
 }
 
