@@ -14,6 +14,10 @@ import (
 // a person is asked to look.
 const inspectAt = 0.8
 
+// showsAfter is how long after a shot of a plan its water must show: it sinks in slowly
+// where a probe lies deep under dry substrate (common practice, no source).
+const showsAfter = time.Hour
+
 // diagnoseNow lets the diagnosis see the zone as it is, and the finished day when
 // an irrigation day has begun.
 func (z *Zone) diagnoseNow(at int64) {
@@ -49,6 +53,15 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 		Recovering: z.m.Diagnosis.Recovering(at), ProbeCount: len(z.probes),
 		Water: diagnose.Water{Reports: l.Reports(), LastMs: z.m.WaterMs, LastShotMs: l.Shots.LastMs, Following: l.Shots.StartMs != 0,
 			TotalML: l.Account.Totals.IrrigationML + l.Open.GivenML, ReportedML: l.Account.GivenML},
+	}
+	if q := z.inForce(at); q != nil && q.Advice.Setpoints != nil && !q.Advice.Setpoints.FirstShotAt.IsZero() {
+		sp := q.Advice.Setpoints
+		in.Water.PlanMs, in.Water.Trigger = sp.FirstShotAt.UnixMilli(), sp.TriggerWaterContent
+		for _, shot := range sp.Schedule {
+			if at-shot.At.UnixMilli() >= showsAfter.Milliseconds() {
+				in.Water.PlannedML += float64(shot.VolumeML)
+			}
+		}
 	}
 	if z.m.Climate.HasTemperature && at-z.m.ClimateMs[0] < climateAge.Milliseconds() {
 		in.AirCel = diagnose.Number{Value: z.m.Climate.TemperatureCel, Known: true}

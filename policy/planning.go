@@ -23,7 +23,7 @@ const (
 	leastDay = 2 * time.Hour
 	// decideTime is what a person is given at least to decide in on a plan for
 	// the running day.
-	decideTime = 20 * time.Minute
+	decideTime = 45 * time.Minute
 	// askAgain is how long after an undecided advice the same day is planned
 	// anew, and how long after a replacement the next may come.
 	askAgain = 3 * time.Hour
@@ -300,7 +300,18 @@ func (z *Zone) put(at int64, day IrrigationDay, r *plan.Request, p *plan.Proposa
 		a.ValidFrom = now.Truncate(time.Minute)
 	}
 	if a.Setpoints != nil {
-		verdict := guard.Apply(z.guardInput(at, day, r, a), a.Action, a.Setpoints)
+		in := z.guardInput(at, day, r, a)
+		verdict := guard.Apply(in, a.Action, a.Setpoints)
+		switch {
+		case verdict.Setpoints == nil:
+			a.Reasons = nil // they speak of shots that are none
+		case verdict.Action == advice.Withhold && a.Action != advice.Withhold:
+			dry := plan.Dry(r, &z.scratch.plan)
+			a.Expected, a.Reasons = dry.Expected, dry.Reasons
+			held := guard.Apply(in, dry.Action, dry.Setpoints)
+			verdict.Action, verdict.Setpoints = held.Action, held.Setpoints
+			verdict.Reasons = append(verdict.Reasons, held.Reasons...)
+		}
 		a.Action, a.Setpoints = verdict.Action, verdict.Setpoints
 		a.Reasons = append(a.Reasons, verdict.Reasons...)
 	}

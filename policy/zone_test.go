@@ -207,3 +207,40 @@ func TestSameEventsSameOutputs(t *testing.T) {
 		t.Error("lengths differ")
 	}
 }
+
+// Where the guard lets no water pass, the advice speaks of a day without: no shot that
+// is none, and no water content that only shots would bring.
+func TestWhatTheGuardHoldsBackIsNotExplained(t *testing.T) {
+	z, err := New(bench())
+	if err != nil {
+		t.Fatal(err)
+	}
+	from := time.Date(2026, 5, 4, 0, 0, 0, 0, time.UTC)
+	play(t, z, from, 2, nil, func(time.Time, Output) {})
+	at, day := z.m.NowMs, z.scratch.day
+	day = z.settings.DayAt(day.Next) // of the evening before
+	r := z.request(at, day)
+	p := plan.Best(r, &z.scratch.plan)
+	if p.Action != advice.Irrigate {
+		t.Fatalf("%s; want a plan with water to hold back", p.Action)
+	}
+	r.SaturationPoint, day.Start = 0.2, instant(at)
+	z.put(at, day, r, &p)
+	a := z.out.Advice
+	if a.Action != advice.Withhold || a.Setpoints.MaxVolumeML != 0 || a.Expected.DrainML != 0 {
+		t.Errorf("%s, %+v, %+v", a.Action, a.Setpoints, a.Expected)
+	}
+	codes := map[string]bool{}
+	for _, why := range a.Reasons {
+		codes[why.Code] = true
+	}
+	if !codes["guard-air"] || !codes["withhold-saturated"] || codes["rewet"] || codes["single-shot"] || codes["hold"] || codes["last-shot-for-dryback"] {
+		t.Errorf("reasons %v", a.Reasons)
+	}
+	r.Quorum = false
+	p = plan.Proposal{Action: advice.Irrigate, Setpoints: p.Setpoints, Expected: p.Expected, Reasons: p.Reasons}
+	z.put(at, day, r, &p)
+	if a := z.out.Advice; a.Action != advice.Inspect || a.Expected != nil || len(a.Reasons) == 0 || a.Reasons[0].Code != "guard-quorum" {
+		t.Errorf("%s, %+v", a.Action, a.Reasons)
+	}
+}

@@ -6,7 +6,10 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"strings"
 	"time"
+
+	"github.com/oklog/ulid/v2"
 
 	"rhizostat/policy"
 	"rhizostat/service/ledger"
@@ -19,18 +22,31 @@ type HistoryOptions struct {
 	Settings
 	Zone      string
 	Recording io.Reader // nil: the ledger
-	From, To  time.Time // zero: all there is
+	From, To  time.Time // dates, whatever their zone: midnights of the site; zero: all there is
+}
+
+// midnight is where a date begins at a place; zero stays zero.
+func midnight(date time.Time, loc *time.Location) time.Time {
+	if date.IsZero() {
+		return date
+	}
+	y, m, d := date.Date()
+	return time.Date(y, m, d, 0, 0, 0, 0, loc)
 }
 
 // History gathers the days of one zone.
 func History(ctx context.Context, o HistoryOptions, log *slog.Logger) (*report.Days, error) {
-	sites, err := loadSites(o.Sites, log)
+	sites, err := loadSites(o.Sites, slog.New(slog.DiscardHandler)) // check has warned
 	if err != nil {
 		return nil, err
 	}
 	s, err := pick(sites, o.Zone)
 	if err != nil {
 		return nil, err
+	}
+	o.From, o.To = midnight(o.From, s.Location), midnight(o.To, s.Location)
+	if !o.From.IsZero() && !o.To.IsZero() && !o.From.Before(o.To) {
+		return nil, usage{fmt.Errorf("the days from %s to %s are none; expected a first day and one after it", o.From.Format(time.DateOnly), o.To.Format(time.DateOnly))}
 	}
 	c := report.NewCollector(s)
 	if o.Recording != nil {
@@ -74,7 +90,7 @@ func fromLedger(ctx context.Context, o HistoryOptions, s *policy.Settings, c *re
 		return err
 	}
 	for i := range moves {
-		c.Mark(markOf(&moves[i]))
+		c.Mark(markOf(&moves[i], s.Location))
 	}
 	events, err := l.Events(ctx, s.Site, s.Zone, from, to)
 	if err != nil {
@@ -89,8 +105,9 @@ func fromLedger(ctx context.Context, o HistoryOptions, s *policy.Settings, c *re
 // farFuture is after everything that can be on record.
 var farFuture = time.Date(2200, 1, 1, 0, 0, 0, 0, time.UTC)
 
-// markOf tells a move of an approval in a few words.
-func markOf(m *wire.Move) report.Mark {
+// markOf tells a move of an approval in a few words. What ends an advice says which:
+// most often the one before that which was just decided on.
+func markOf(m *wire.Move, loc *time.Location) report.Mark {
 	kind := map[policy.ApprovalState]report.MarkKind{
 		policy.StatePending: report.Issued, policy.StateApproved: report.Approved, policy.StateRejected: report.Rejected,
 		policy.StateWithdrawn: report.Withdrawn, policy.StateExpired: report.Expired, policy.StateSuperseded: report.Superseded,
@@ -98,6 +115,9 @@ func markOf(m *wire.Move) report.Mark {
 	text := ""
 	if m.By != "" {
 		text = "by " + m.By
+	}
+	if id, err := ulid.ParseStrict(m.Advice); err == nil && m.To != policy.StatePending && m.To != policy.StateApproved {
+		text = strings.TrimSpace("that of " + id.Timestamp().In(loc).Format("2 Jan 15:04") + " " + text)
 	}
 	return report.Mark{At: m.At, Kind: kind, Text: text}
 }
@@ -108,7 +128,7 @@ func fromRecording(ctx context.Context, o HistoryOptions, s *policy.Settings, c 
 		zone: s.Zone, site: s.Site,
 		state:    c.State,
 		forecast: func(f *policy.Forecast) { c.Forecast(f, forecastStep) },
-		move:     func(m *wire.Move) { c.Mark(markOf(m)) },
+		move:     func(m *wire.Move) { c.Mark(markOf(m, s.Location)) },
 		event: func(e *wire.Event) {
 			c.Mark(report.Mark{At: e.Time, Kind: report.Happened, Text: e.Kind})
 		},

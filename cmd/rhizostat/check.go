@@ -5,6 +5,8 @@ import (
 	"fmt"
 	nothing "io"
 	"os"
+	"path/filepath"
+	"strings"
 
 	"rhizostat/service"
 	"rhizostat/service/site"
@@ -26,6 +28,9 @@ func (c *checkCommand) Run(io streams) error {
 	}
 	if len(c.Files) == 0 {
 		return usageError{errors.New("check: no file; expected site files; see rhizostat check --help")}
+	}
+	if c.Chart != "" && !strings.EqualFold(filepath.Ext(c.Chart), ".svg") {
+		return usageError{fmt.Errorf("check: --chart %s: expected a file that ends in .svg", filepath.Base(c.Chart))}
 	}
 	out := io.out
 	if c.Compare {

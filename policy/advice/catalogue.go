@@ -11,7 +11,7 @@ var catalogue = [...]Entry{
 	{"first-shot-after-dryback", KindReason, "The first shot waits until {first:clock}: by then the zone has fallen to about {at:water}, {dryback:water} below its last peak."},
 	{"rewet", KindReason, "From {first:clock} shots of {shot:volume} follow every {interval:span} until the zone reaches {target:water}, until {last:clock} at the latest; its full point is {full:water}."},
 	{"hold", KindReason, "After that one shot of {shot:volume} is given whenever the zone is at or below {trigger:water}; by clock that is {count:count} shots in all."},
-	{"single-shot", KindReason, "One shot of {shot:volume} at {first:clock} is enough: the crop is expected to drink {uptake:volume} until the next day starts."},
+	{"single-shot", KindReason, "One shot of {shot:volume} at {at:clock} is enough: the crop is expected to drink {uptake:volume} until the next day starts."},
 	{"last-shot-for-dryback", KindReason, "The last shot comes by {last:clock}, so that the zone falls by about {expected:water} overnight; wanted is {wanted:water}."},
 	{"dryback-as-seen", KindReason, "The probes see about {share:share} of what the whole container loses: a dryback of {wanted:water} shows on them as {seen:water}."},
 	{"dryback-out-of-reach", KindReason, "The overnight dryback will be about {expected:water} where {wanted:water} is wanted: the uptake between last and first shot does not allow more without leaving the band by day."},

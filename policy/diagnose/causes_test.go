@@ -3,6 +3,7 @@ package diagnose
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 	"time"
 
@@ -288,6 +289,25 @@ func TestAZoneThatDoesNotFall(t *testing.T) {
 	}
 }
 
+// What goes the other way is said as such: no fall and no rise is below zero.
+func TestEvidenceIsSaidWithoutASign(t *testing.T) {
+	m, at := known()
+	m.Fast.Fall = FallWatch{SawMs: at, Expected: 0.012, Fell: -0.02}
+	m.Fast.Probes[1] = ProbeWatch{Odds: 5, Usual: 0.6, Recent: -0.3}
+	for cause, want := range map[Cause]string{
+		ValveStuckOpen: "should have fallen by 0.012 m3/m3; it rose by 0.020 m3/m3.",
+		EmitterFault:   "rises by 0 % of what the others do at a shot, where 60 % was usual",
+	} {
+		said := m.fastEvidence(cause, at, words)
+		if len(said) != 1 || !strings.Contains(said[0].Text, want) {
+			t.Errorf("%s: %v; want ... %s", cause, said, want)
+		}
+	}
+	if got := sentence(Drained, 0.04, -0.35).Text; got != "Of what was given, 35 % less drains than the crop left over, where 0 % less was usual." {
+		t.Error(got)
+	}
+}
+
 // What a person writes of a cause counts for it, and "no" before it against it.
 func TestSaid(t *testing.T) {
 	m, at := known()
@@ -405,5 +425,51 @@ func TestShotsThatLiftLessInAFullerRootBall(t *testing.T) {
 			m.Baselines.weigh(&f, &m.Belief, at)
 		}
 		leads(t, m, at, c.leads)
+	}
+}
+
+// Where nobody reports waterings, the approved plan tells when water should have come:
+// a zone in which plans came true is told within the morning that no more comes; one
+// whose controller never followed a plan, or that is above the trigger, is left in peace.
+func TestAPlanWhoseWaterDoesNotCome(t *testing.T) {
+	for _, c := range []struct {
+		name          string
+		before, after float64 // of the plan's shots that stays
+		trigger       float64
+		told          bool
+	}{
+		{"no water comes any more", 0.85, 0, 0.6, true},
+		{"it still comes", 0.85, 0.85, 0.6, false},
+		{"plans were never followed", 0, 0, 0.6, false},
+		{"above the trigger", 0.85, 0, 0.3, false},
+	} {
+		m, at := known()
+		in := inputs()
+		in.Water, in.ProbeCount, in.Learned.Uptake5ML = Water{Trigger: c.trigger}, 1, 4
+		for day := range 5 {
+			share := c.before
+			if day == 4 {
+				share = c.after
+			}
+			in.WaterContent, in.Water.PlanMs, in.Water.PlannedML = 0.5, at+12*5*60_000, 0
+			for look := range 12 * 8 {
+				at += 5 * 60_000
+				in.WaterContent -= 4 / in.VolumeML
+				if look >= 12 && look%12 == 0 && look <= 12*4 { // a shot each hour from the first on
+					in.WaterContent += share * 180 / in.VolumeML
+				}
+				if look >= 12 && look%12 == 6 && look <= 12*4+6 {
+					in.Water.PlannedML += 180
+				}
+				in.Probes[0] = Probe{Heard: true, Mean: in.WaterContent + 0.0003*float64(look%3), AtMs: at}
+				m.Look(in, at)
+			}
+			at += 16 * hourMs
+		}
+		f := m.Findings(at-16*hourMs, words)
+		told := len(f) > 0 && f[0].Cause == ValveStuckClosed.String() && says(f[0].Evidence, "plan-lost")
+		if told != c.told {
+			t.Errorf("%s: told %v; %+v; %+v", c.name, told, f, m.Fast.Awaited)
+		}
 	}
 }

@@ -96,6 +96,9 @@ func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
 	return out
 }
 
+// leastSaidRise is what a rise is called from, m3/m3: less is printed as no fall.
+const leastSaidRise = 0.0005
+
 // fastEvidence tells what was seen at once.
 func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 	var out []advice.Reason
@@ -106,19 +109,26 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		if f.Shots.Lost > 0 && fresh(f.Shots.LostMs) && (c == ValveStuckClosed || c == EmitterFault) {
 			out = append(out, advice.Say("shots-lost", advice.Count(int(f.Shots.Lost)), advice.Date(time.UnixMilli(f.Shots.LostMs), n.Location)))
 		}
+		if w := &f.Awaited; c == ValveStuckClosed && fresh(w.SawMs) && w.lost() {
+			out = append(out, advice.Say("plan-lost", advice.Volume(float64(w.PlannedML)), advice.Date(time.UnixMilli(w.SawMs), n.Location)))
+		}
 		if f.Shots.Windows > 0 && fresh(f.Shots.SawMs) && f.Shots.Recent < 0.8*f.Shots.usual().Mean && c != ValveStuckClosed {
 			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Max(float64(f.Shots.Recent), 0)), advice.Share(float64(f.Shots.usual().Mean))))
 		}
 		if k := f.cutOff(); c == EmitterFault && k >= 0 {
 			w := &f.Probes[k]
-			out = append(out, advice.Say("probe-answers-less", advice.Name(n.Probe(k)), advice.Share(float64(w.Recent)), advice.Share(float64(w.Usual))))
+			out = append(out, advice.Say("probe-answers-less", advice.Name(n.Probe(k)), advice.Share(math.Max(float64(w.Recent), 0)), advice.Share(float64(w.Usual))))
 		}
 		if k := &f.Kept; fresh(k.SawMs) && k.Windows >= leastShots && float64(k.Last) < float64(k.Mean)-0.15 {
 			out = append(out, advice.Say("stays-less", advice.Share(math.Max(float64(k.Last), 0)), advice.Share(float64(k.Mean))))
 		}
 	case ValveStuckOpen:
 		if w := &f.Fall; fresh(w.SawMs) && w.Fell < 0.3*w.Expected {
-			out = append(out, advice.Say("no-fall", advice.Water(float64(w.Expected)), advice.Water(float64(w.Fell))))
+			if w.Fell < -leastSaidRise {
+				out = append(out, advice.Say("rose-instead", advice.Water(float64(w.Expected)), advice.Water(float64(-w.Fell))))
+			} else {
+				out = append(out, advice.Say("no-fall", advice.Water(float64(w.Expected)), advice.Water(math.Max(float64(w.Fell), 0))))
+			}
 		}
 	case UnreportedWatering:
 		if fresh(f.Unreported.AtMs) && f.Unreported.Rise > 0 {
@@ -159,7 +169,10 @@ func sentence(k Feature, before, now float64) advice.Reason {
 	case Salt:
 		return advice.Say("salt-index-moved", advice.Share(math.Exp(now-before)))
 	case Drained:
-		return advice.Say("drain-moved", advice.Share(now), advice.Share(before))
+		if now < 0 {
+			return advice.Say("drain-missing", advice.Share(-now), advice.Share(math.Max(-before, 0)))
+		}
+		return advice.Say("drain-moved", advice.Share(now), advice.Share(math.Max(before, 0)))
 	case WetHours:
 		return advice.Say("saturated-hours", advice.Number(now), advice.Number(before))
 	case Scatter:

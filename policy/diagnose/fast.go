@@ -15,6 +15,7 @@ type Fast struct {
 	Recently                  Recently
 	Fall                      FallWatch
 	Kept                      KeptWatch
+	Awaited                   AwaitedWatch
 	Unreported                Unreported
 	Rises                     RiseWatch
 	Probes                    [sensing.MaxProbes]ProbeWatch
@@ -51,6 +52,7 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		f.shots(in, atMs, base, b)
 		f.Rises.look(f, in, atMs, b)
 		f.Fall.look(in, atMs, base, b)
+		f.Awaited.look(in, atMs, base, b)
 		if base.Of[Peak].Days >= 2 { // the first days, a zone is only settling
 			f.Kept.look(in, atMs, base, b, f.Shots.dry(in, f.Kept.Level))
 		}

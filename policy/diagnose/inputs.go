@@ -76,6 +76,10 @@ type Water struct {
 	GivenML24h  float64 // only for Day
 	DrainTold   bool    // drain volumes are reported here; only for Day, as the next
 	Drain24hML  float64 // reported drain of the last 24 h
+
+	PlanMs    int64   // first shot of the approved plan in force, 0: none
+	PlannedML float64 // what its schedule has given, but for the last hour
+	Trigger   float64 // its trigger, m3/m3
 }
 
 // Probe is one probe at a look.

@@ -32,6 +32,13 @@ func Best(r *Request, s *Scratch) Proposal {
 	return s.irrigate(&c, wet)
 }
 
+// Dry plans the irrigation day without water, for a guard that lets none pass. It
+// panics where the request is impossible.
+func Dry(r *Request, s *Scratch) Proposal {
+	s.begin(r)
+	return s.withhold(&candidate{none: true})
+}
+
 // mayWait is how much longer a day without water may be out of the band than
 // one with it, in hours: no night or drain on target is worth a zone that dries
 // out. Common practice, no source.

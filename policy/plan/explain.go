@@ -58,7 +58,8 @@ func (s *Scratch) explainShots(p *Proposal) {
 	r, sp := s.req, p.Setpoints
 	shot, first := advice.Volume(float64(sp.ShotVolumeML)), advice.Clock(sp.FirstShotAt, r.Location)
 	if len(sp.Schedule) == 1 {
-		p.say("single-shot", shot, first, advice.Volume(s.expected.uptake))
+		at := advice.Clock(sp.Schedule[0].At, r.Location) // by trigger later than the first shot may be
+		p.say("single-shot", shot, at, advice.Volume(s.expected.uptake))
 	} else {
 		p.say("rewet", first, shot, advice.Span(time.Duration(sp.MinIntervalS)*time.Second), advice.Water(sp.TargetWaterContent), advice.Clock(sp.LastShotBy, r.Location), advice.Water(s.band.FullPoint))
 		p.say("hold", shot, advice.Water(sp.TriggerWaterContent), advice.Count(len(sp.Schedule)))

@@ -5,6 +5,7 @@ import (
 	"math"
 	"reflect"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -112,6 +113,11 @@ func TestProposalsKeepTheLimits(t *testing.T) {
 		}
 		if err := takes(r, &p); err != nil {
 			t.Fatalf("%v: %+v", err, p.Setpoints)
+		}
+		for _, why := range p.Reasons {
+			if why.Code == "single-shot" && !strings.Contains(why.Text, " at "+p.Setpoints.Schedule[0].At.In(r.Location).Format("15:04")+" ") {
+				t.Fatalf("%q; the schedule says %v", why.Text, p.Setpoints.Schedule)
+			}
 		}
 		if x := p.Score; !(x.Cost >= 0) || math.IsInf(x.Cost, 0) || math.Abs(x.Band+x.Saturation+x.OvernightDryback+x.NightStart+x.DrainFraction+x.PoreEC+x.Shots+x.Change-x.Cost) > 1e-9 {
 			t.Fatalf("score %+v", x)

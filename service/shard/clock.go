@@ -118,10 +118,13 @@ func (c *clock) admitStamp(t *Telemetry) verdict {
 	return verdict{}
 }
 
-// agree notes that a reading fits the time.
+// agree notes that a reading fits the time. One that takes the time on speaks
+// against a stamp far ahead: in a true jump nobody goes on in the old time.
 func (c *clock) agree(t *Telemetry) {
 	if c.confirmed {
-		c.suspect = c.suspect.forget(t.Source)
+		if c.suspect.source == t.Source || t.At.After(c.now) {
+			c.suspect = suspect{}
+		}
 		return
 	}
 	c.older = 0
@@ -132,7 +135,8 @@ func (c *clock) agree(t *Telemetry) {
 }
 
 // fromTheFuture accepts a stamp far ahead only with a second source, or five
-// in a row of one, that say the same.
+// in a row of one, that say the same while no source goes on in the old time: one
+// clock that is hours ahead must not take the time from all that are right.
 func (c *clock) fromTheFuture(t *Telemetry) verdict {
 	s := &c.suspect
 	near := s.count > 0 && t.At.Sub(s.at).Abs() <= c.ahead
@@ -161,14 +165,6 @@ func (c *clock) tooLate(t *Telemetry) verdict {
 	c.now, c.last, c.first, c.older, c.agreeing = t.At, time.Time{}, t.Source, 0, 0
 	clear(c.seen)
 	return verdict{restart: true}
-}
-
-// forget drops a suspicion against a source that now agrees with the rest.
-func (s suspect) forget(source int) suspect {
-	if s.source == source {
-		return suspect{}
-	}
-	return s
 }
 
 // drop removes the signals of a reading that are not newer than what was seen

@@ -132,6 +132,35 @@ func TestFiveInARowMoveTheClock(t *testing.T) {
 	}
 }
 
+// A probe whose clock is three hours ahead stays refused while another source goes
+// on in the old time, and its word is no second witness for another's; once the others
+// are silent it moves the clock. A source that stands still in the old time keeps
+// nobody back.
+func TestOneClockAheadDoesNotTakeTheTime(t *testing.T) {
+	f := newFixture(FromTelemetry)
+	f.Telemetry(0, reading(1, noon))
+	f.Telemetry(0, reading(2, noon))
+	for i := range 20 {
+		at := noon.Add(time.Duration(i) * 5 * time.Minute)
+		f.Telemetry(0, reading(0, at.Add(3*time.Hour)))
+		f.Telemetry(0, reading(2, at.Add(time.Minute)))
+		if i%4 == 3 {
+			f.Telemetry(0, reading(1, at.Add(3*time.Hour)))
+		}
+		f.Telemetry(0, reading(2, at.Add(2*time.Minute)))
+	}
+	if got, want := f.Now(0), noon.Add(97*time.Minute); !got.Equal(want) {
+		t.Fatalf("engine time %s, want %s; refused %q", got, want, f.refused)
+	}
+	for i := range 5 {
+		f.Telemetry(0, reading(2, noon.Add(97*time.Minute)))
+		f.Telemetry(0, reading(0, noon.Add(5*time.Hour+time.Duration(i)*time.Minute)))
+	}
+	if got, want := f.Now(0), noon.Add(5*time.Hour+4*time.Minute); !got.Equal(want) {
+		t.Errorf("with the others silent: engine time %s, want %s", got, want)
+	}
+}
+
 func TestAFirstWrongClockIsOverruled(t *testing.T) {
 	f := newFixture(FromTelemetry)
 	f.Telemetry(0, reading(0, noon.AddDate(1, 0, 0)))
