@@ -23,7 +23,7 @@ const (
 	leastDay = 2 * time.Hour
 	// decideTime is what a person is given at least to decide in on a plan for
 	// the running day.
-	decideTime = 45 * time.Minute
+	decideTime = 20 * time.Minute
 	// askAgain is how long after an undecided advice the same day is planned
 	// anew, and how long after a replacement the next may come.
 	askAgain = 3 * time.Hour
