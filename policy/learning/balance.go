@@ -169,6 +169,7 @@ func (z *Zone) Releveled(c *Constants, atMs int64, wc float64) {
 		return
 	}
 	z.History.shift(wc - z.Level)
+	z.Rested.shift(wc - z.Level)
 	z.afresh(z.AtMs, wc)
 	z.Capacity.widen(0.02)
 }
@@ -177,6 +178,7 @@ func (z *Zone) Releveled(c *Constants, atMs int64, wc float64) {
 // so that the usual course stays a course of differences.
 func (z *Zone) stepped(at int64, w, step float64) {
 	z.History.shift(step)
+	z.Rested.shift(step)
 	z.afresh(at, w)
 	z.Capacity.Mean = math.Min(math.Max(z.Capacity.Mean+step, 0.05), 1)
 	z.Capacity.widen(0.02)

@@ -84,6 +84,9 @@ func (z *Zone) learnPlateau(c *Constants, at int64, w, share float64, ev *Events
 	if lost := s.Top - w; share > 0.6 || lost < 2*z.Ticks.Noise || !s.slows(at, w, z.Ticks.Noise) {
 		return
 	}
+	if z.notFull(s.StartMs, at) {
+		return
+	}
 	z.OverfullMs = at
 	if ev != nil {
 		ev.PlateauAtMs, ev.Plateau = at, w
@@ -95,7 +98,7 @@ func (z *Zone) learnPlateau(c *Constants, at int64, w, share float64, ev *Events
 		z.Capacity.Var = math.Min(z.Capacity.Var+0.01*0.01, 0.08*0.08)
 		return
 	}
-	p := capacityBounds(c)
+	p := z.capacityBounds(c)
 	z.Capacity.take(w, 0.01+0.03*share, &p)
 }
 
@@ -129,7 +132,7 @@ func (z *Zone) Changed(c *Constants, atMs int64, change Change) {
 	z.Capacity.reset(c.DesignCapacity, 0.03)
 	z.beginSoil()
 	z.DrainLog.widen(0.7)
-	z.History = History{}
+	z.History, z.Rested = History{}, Rested{}
 	z.afresh(z.AtMs, z.Level)
 	z.Ticks.forget()
 }

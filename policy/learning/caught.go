@@ -2,11 +2,15 @@ package learning
 
 // caught takes drain that was caught for a sight of the capacity: a container
 // that gives off more of what it was just given than runs past the substrate is
-// full, whatever it was thought to hold. Without this the water that still drains
-// passes for uptake on a zone's first days, and more is given for it.
+// full, whatever it was thought to hold, unless it has held more at rest. Without
+// this the water that still drains passes for uptake on a zone's first days, and
+// more is given for it.
 func (z *Zone) caught(c *Constants) {
 	a := &z.Account
 	if z.SeenMs == 0 || z.AtMs-z.SeenMs > 20*minuteMs || z.AtMs-z.CaughtMs < hourMs || z.Level > z.Capacity.Mean-0.005 {
+		return
+	}
+	if z.notFull(z.AtMs-caughtHours*hourMs, z.AtMs) {
 		return
 	}
 	given, drained := z.Open.GivenML, 0.0
@@ -19,7 +23,7 @@ func (z *Zone) caught(c *Constants) {
 		return
 	}
 	z.CaughtMs, z.OverfullMs = z.AtMs, z.AtMs
-	p := capacityBounds(c)
+	p := z.capacityBounds(c)
 	z.Capacity.take(z.Level+0.005, 0.015, &p)
 }
 

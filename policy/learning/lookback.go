@@ -41,6 +41,8 @@ func (z *Zone) lookBack(c *Constants, now int64) {
 	sd := math.Sqrt(sq(0.006) + sq(0.1*uptake/c.VolumeML) + sq(0.05*given/c.VolumeML))
 	innovation := z.Level - end
 	switch missing := -innovation * z.Volume(c); {
+	case innovation < 0 && z.notFull(from, now):
+		byCapacity = 0
 	case missing > mustDrain*given:
 		z.OverfullMs = now
 	case innovation < 0 && !z.overfull(now, given):
@@ -53,7 +55,7 @@ func (z *Zone) lookBack(c *Constants, now int64) {
 	variance := sq(byCapture)*z.Capture.Var + sq(byGain)*z.Gain.Var + sq(byCapacity)*z.Capacity.Var + sd*sd
 	lim := 2 * math.Sqrt(variance)
 	innovation = math.Min(math.Max(innovation, -lim), lim)
-	p := capacityBounds(c)
+	p := z.capacityBounds(c)
 	z.Capture.share(byCapture, innovation, variance, &capturePace)
 	z.Capacity.share(byCapacity, innovation, variance, &p)
 	before := z.Gain.Mean
@@ -139,10 +141,10 @@ func (e *Estimate) share(slope, innovation, variance float64, p *pace) {
 }
 
 // capacityBounds is the pace of the capacity within what this container can
-// hold.
-func capacityBounds(c *Constants) pace {
+// hold, and has held.
+func (z *Zone) capacityBounds(c *Constants) pace {
 	p := capacityPace
-	p.low = 0.6 * c.DesignCapacity
+	p.low = math.Max(0.6*c.DesignCapacity, math.Min(z.Rested.Held-restedMargin, z.Capacity.Mean))
 	p.high = math.Max(p.low, c.MaxMean)
 	return p
 }

@@ -13,6 +13,7 @@ type pot struct {
 	noise                             float64
 	sees                              float64 // of a change of level what the probe shows
 	cloud                             func(day int) float64
+	past                              func(level float64) float64 // share of a shot that runs past beyond capture's, nil: none
 
 	at                  int64
 	level               float64
@@ -61,9 +62,13 @@ func (p *pot) run(at int64) {
 }
 
 func (p *pot) shot(ml float64) {
-	p.level += p.capture * ml / p.volume
+	stays := p.capture
+	if p.past != nil {
+		stays *= 1 - p.past(p.level)
+	}
+	p.level += stays * ml / p.volume
 	p.given += ml
-	p.spilt += (1 - p.capture) * ml
+	p.spilt += (1 - stays) * ml
 }
 
 func (p *pot) reading() float64 {

@@ -18,6 +18,6 @@ func (z *Zone) stands(c *Constants, at int64, w float64) {
 		return
 	}
 	z.StoodMs = at
-	p := capacityBounds(c)
+	p := z.capacityBounds(c)
 	z.Capacity.take(math.Min(w, c.MaxMean), 0.02, &p)
 }

@@ -43,6 +43,7 @@ type Zone struct {
 	OverfullMs int64    // newest sign that the container was filled over it, 0: none
 	StoodMs    int64    // newest sight of a water content that stands above it, 0: none
 	CaughtMs   int64    // newest sight of it by drain that was caught, 0: none
+	Rested     Rested
 	DrainLog   Estimate // ln of the e-folding time of water above capacity, s
 
 	Ticks   Ticks
@@ -117,6 +118,7 @@ func (z *Zone) tick(c *Constants, at int64, w float64, ev *Events) {
 	z.Zigzag.watch(at, w, z.reversal(), ev)
 	z.settle(c, at, w, ev)
 	z.stands(c, at, w)
+	z.rests(at, w)
 	z.learnUptake(c, at, w)
 	z.Ticks.push(at, w)
 	z.History.add(at, w)
