@@ -12,8 +12,8 @@ func TestWaterThatRunsPastIsNoCapacity(t *testing.T) {
 	for _, told := range []bool{true, false} {
 		p := newPot(77)
 		p.volume, p.capacity, p.capture, p.perDay, p.level = 9000, 0.45, 0.9, 900, 0.44
-		// from nothing at capacity to half of it 0.1 below
-		p.past = func(level float64) float64 { return 0.5 * math.Min(math.Max((p.capacity-level)/0.1, 0), 1) }
+		// from nothing at capacity to two fifths of it 0.1 below
+		p.past = func(level float64) float64 { return 0.4 * math.Min(math.Max((p.capacity-level)/0.1, 0), 1) }
 		c := potConstants(p)
 		c.DesignCapacity, c.StressMean, c.MaxMean = 0.45, 0.15, 0.7
 		var z Zone

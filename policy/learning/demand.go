@@ -124,7 +124,7 @@ func (z *Zone) dayEnds(c *Constants, to int64) {
 	z.Capture.newDay(&capturePace)
 	z.Gain.newDay(&gainPace)
 	z.Capacity.newDay(&capacityPace)
-	z.Rested.newDay()
+	z.restedDay(c, to)
 	z.recall(c, to)
 	z.DrainLog.newDay(&drainPace)
 }

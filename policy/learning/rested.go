@@ -24,6 +24,11 @@ const (
 	// through a winter (the open data set of the tests) came to rest 0.06 lower after
 	// two months.
 	restedFade = 0.001
+	// restedFall is by how much it may hold less after a day that offered water
+	// enough, m3/m3, and mayRunPast the share of it that may run past at most while a
+	// container is not full (common practice, no source).
+	restedFall = 0.005
+	mayRunPast = 0.5
 	// restedMargin is how much lower than its highest rest the drainage of a
 	// container may seem to end, m3/m3: by hysteresis, by where the probes sit, by
 	// water that had not yet spread (common practice, no source).
@@ -43,21 +48,32 @@ func (z *Zone) rests(at int64, w float64) {
 // notFull tells whether the zone has stayed below what it has held at rest, from
 // from to to: what drained meanwhile ran past.
 func (z *Zone) notFull(from, to int64) bool {
-	if z.Rested.Held == 0 {
-		return false
-	}
-	for at := from; at < to; at += HistoryBin {
-		if level, ok := z.History.bin((at - mod(at, HistoryBin)) / HistoryBin); ok && level > z.Rested.Held-restedMargin {
-			return false
-		}
-	}
-	return true
+	return z.Rested.Held > 0 && z.highest(from, to) < z.Rested.Held-restedMargin
 }
 
-// newDay keeps of two days the lower: one day's high reading is no rest.
-func (r *Rested) newDay() {
+// highest is the highest water content by quarter hours from from to to, 0 where none
+// is known.
+func (z *Zone) highest(from, to int64) float64 {
+	highest := 0.0
+	for b := (from - mod(from, HistoryBin)) / HistoryBin; b*HistoryBin < to; b++ {
+		if level, ok := z.History.bin(b); ok {
+			highest = math.Max(highest, level)
+		}
+	}
+	return highest
+}
+
+// restedDay ends a day: of two days the lower rest counts, since one day's high
+// reading is none. A day on which more was given than was drunk and can have run past
+// would have filled the container to where it once rested.
+func (z *Zone) restedDay(c *Constants, to int64) {
+	r := &z.Rested
 	if r.Held > 0 {
 		r.Held -= restedFade
+		offered := (1-mayRunPast)*z.History.GivenBetween(to-dayMs, to) - z.booked24h().UptakeML
+		if offered > z.Volume(c)*(r.Held-restedMargin-z.highest(to-dayMs, to)) {
+			r.Held -= restedFall
+		}
 	}
 	r.Held = math.Max(r.Held, math.Min(r.Last, r.Today))
 	r.Last, r.Today = r.Today, 0
