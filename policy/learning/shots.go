@@ -249,6 +249,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 	}
 	z.learnFromShot(c, at, w, settled, drunk, ev)
 	z.closeInterval(c, at, w)
+	z.runsOff(c, at, w)
 	s.StartMs = 0
 	s.Rising = false
 }
