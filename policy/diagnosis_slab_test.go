@@ -108,10 +108,10 @@ func slabCries(t *testing.T, zone string) []cry {
 
 // The gaps of the probes that the data's README dates, four hours and longer, are
 // told as such within eight hours in every zone; the probes of b that part company in
-// January are told as something; and in 97 days little else is cried: at most three
-// spells a zone. What is cried in a beside the gaps is the end of establishment (30
-// December, when drybacks begin) and two days at the end of February; in c the weeks
-// after establishment.
+// January are told as something; and in 97 days little else is cried: at most four
+// spells a zone. What is cried in a beside the gaps is one rise that nobody reported and
+// the evenings of 22 to 24 January, in which the slab comes to rest lower from day to
+// day, by 0.05 m3/m3 in all, and half of its water drains.
 func TestDiagnosisOfMeasuredSlabs(t *testing.T) {
 	if testing.Short() {
 		t.Skip("replays 97 days of three zones")
@@ -130,7 +130,7 @@ func TestDiagnosisOfMeasuredSlabs(t *testing.T) {
 			}
 			until = c.to
 		}
-		if others > 3 {
+		if others > 4 {
 			t.Errorf("%s: %d spells of something else than probes", zone, others)
 		}
 		for _, g := range gaps {

@@ -40,10 +40,10 @@ func (z *Zone) diagnoseNow(at int64) {
 // fillDiagnosis puts together what the diagnosis looks at.
 func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	l, g, day := &z.m.Learned, &z.ground, &z.scratch.day
-	level, sd, known := l.WaterContent()
+	_, sd, known := l.WaterContent()
 	end := day.DaytimeEnd.UnixMilli()
 	*in = diagnose.Inputs{
-		WaterContent: level, SD: sd, Current: known && z.current(at),
+		WaterContent: l.Shown(), SD: sd, Current: known && z.current(at),
 		FullPoint: g.band.FullPoint, RefillPoint: g.band.RefillPoint, SaturationPoint: g.saturated,
 		DesignCapacity: g.profile.ContainerCapacity(), MaxMean: g.profile.MaxMean(), VolumeML: g.constants.VolumeML,
 		Daytime: at < end, Morning: at-z.scratch.dayFromMs < (end-z.scratch.dayFromMs)/2,
@@ -77,7 +77,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	var next [1]float64
 	l.UptakeSteps(&g.constants, at, lookEvery.Milliseconds(), next[:])
 	in.Learned = diagnose.Learned{
-		RateLog: rateLog, RateSD: rate.SD(), Limit: canTake(&g.constants, level), Uptake5ML: next[0],
+		RateLog: rateLog, RateSD: rate.SD(), Limit: canTake(&g.constants, l.Shown()), Uptake5ML: next[0],
 		Capacity: l.Capacity.Mean, CapacitySD: l.Capacity.SD(), Capture: l.Capture.Mean, Gain: l.Gain.Mean,
 		DrainLog: l.DrainLog.Mean, DrainLogSD: l.DrainLog.SD(), Noise: l.Ticks.Noise,
 	}

@@ -44,8 +44,8 @@ func (r *Record) PublishWays(z *learning.Zone, c *learning.Constants, s *Situati
 
 	// Yesterday at this time the same water was still to come.
 	dry := *s
-	dry.WaterContent = z.Level
-	r.Usual.values(z, s.At.UnixMilli(), z.Level, m.values)
+	dry.WaterContent = z.Shown()
+	r.Usual.values(z, s.At.UnixMilli(), z.Shown(), m.values)
 	m.shots = yesterday(z, c, s.At.UnixMilli(), m.shots[:0])
 	dry.Forward(m.shots, &m.usual)
 	p.usualAlone, p.usualBalance = grow(p.usualAlone, n), m.usual.WaterContent

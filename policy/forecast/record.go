@@ -90,7 +90,8 @@ type Scored struct {
 // zone's water content and learns from them. It returns how many of out were
 // filled; out has room for all variants and horizons.
 func (r *Record) Due(z *learning.Zone, c *learning.Constants, atMs int64, out *[int(variantCount) * HorizonCount]Scored) int {
-	level, _, ok := z.WaterContent()
+	_, _, ok := z.WaterContent()
+	level := z.Shown() // a forecast is held against what probes show
 	if !ok || atMs-z.SeenMs > 20*60*1000 {
 		return 0 // nothing fresh to hold them against
 	}
@@ -128,12 +129,12 @@ func (r *Record) Issue(z *learning.Zone, s *Situation, atMs int64, p *Published)
 		if last >= len(p.Plan.WaterContent) || last >= len(p.AsUsual.WaterContent) {
 			return
 		}
-		anchor := r.Usual.anchor(z, atMs, hours*3600*1000, z.Level)
+		anchor := r.Usual.anchor(z, atMs, hours*3600*1000, z.Shown())
 		*r.slot(h, issue) = Slot{
 			Issue: tag(issue), Usual: pack(p.AsUsual.WaterContent[last]),
 			UsualOwn: pack(p.usualAlone[last]), Balance: pack(p.usualBalance[last]), Anchor: packSigned(anchor),
 			UsualHalf: pack(half(&p.AsUsual, last)), Plan: pack(p.Plan.WaterContent[last]),
-			PlanHalf: pack(half(&p.Plan, last)), Start: pack(z.Level),
+			PlanHalf: pack(half(&p.Plan, last)), Start: pack(z.Shown()),
 			Least: packShare(p.planned[h].least / s.VolumeML), Most: packShare(p.planned[h].most / s.VolumeML), Uptake: packShare(uptake / s.VolumeML),
 		}
 	}

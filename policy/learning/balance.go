@@ -168,8 +168,8 @@ func (z *Zone) Releveled(c *Constants, atMs int64, wc float64) {
 	if z.SeenMs == 0 {
 		return
 	}
-	z.History.shift(wc - z.Level)
-	z.Rested.shift(wc - z.Level)
+	z.History.shift(wc - z.Shown())
+	z.Rested.shift(wc - z.Shown())
 	z.afresh(z.AtMs, wc)
 	z.Capacity.widen(0.02)
 }

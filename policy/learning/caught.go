@@ -7,7 +7,7 @@ package learning
 // more is given for it.
 func (z *Zone) caught(c *Constants) {
 	a := &z.Account
-	if z.SeenMs == 0 || z.AtMs-z.SeenMs > 20*minuteMs || z.AtMs-z.CaughtMs < hourMs || z.Level > z.Capacity.Mean-0.005 {
+	if z.SeenMs == 0 || z.AtMs-z.SeenMs > 20*minuteMs || z.AtMs-z.CaughtMs < hourMs || z.Shown() > z.Capacity.Mean-0.005 {
 		return
 	}
 	if z.notFull(z.AtMs-caughtHours*hourMs, z.AtMs) {
@@ -24,7 +24,7 @@ func (z *Zone) caught(c *Constants) {
 	}
 	z.CaughtMs, z.OverfullMs = z.AtMs, z.AtMs
 	p := z.capacityBounds(c)
-	z.Capacity.take(z.Level+0.005, 0.015, &p)
+	z.Capacity.take(z.Shown()+0.005, 0.015, &p)
 }
 
 const (

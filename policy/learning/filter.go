@@ -113,9 +113,14 @@ func (z *Zone) predict(c *Constants, change, seconds float64) {
 // correct is the update by one reading. An innovation beyond three standard
 // deviations is a watering that nobody reported or a fault that the consensus
 // let through: the level then follows the reading rather than the balance.
-func (z *Zone) correct(wc, sd float64) {
+func (z *Zone) correct(c *Constants, wc, sd float64) {
 	r := math.Max(sd*sd, 2.5e-7) // no reading is better than 0.0005
 	v := wc - z.Level
+	z.Ahead = 0
+	if v < 0 {
+		z.Ahead = math.Min(z.onItsWay(c, wc), -v)
+		v += z.Ahead
+	}
 	if z.SeenMs != 0 {
 		nis := float32(v * v / (z.LevelVar + r))
 		z.Corrections = min(z.Corrections+1, 2000)
@@ -134,6 +139,10 @@ func (z *Zone) correct(wc, sd float64) {
 func (z *Zone) WaterContent() (level, sd float64, ok bool) {
 	return z.Level, math.Sqrt(z.LevelVar), z.SeenMs != 0
 }
+
+// Shown is the filtered water content as the probes show it, without the water that is
+// on its way to them, m3/m3.
+func (z *Zone) Shown() float64 { return z.Level - z.Ahead }
 
 func badObservation(atMs int64, wc, sd float64) string {
 	return fmt.Sprintf("learning: impossible water content %v with sd %v at %d ms", wc, sd, atMs)

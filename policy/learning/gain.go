@@ -86,7 +86,7 @@ func (z *Zone) byDrain(c *Constants, then, uptake, given float64) {
 		return
 	}
 	kept := given - reported
-	held := uptake + z.Volume(c)*(z.Level-then)
+	held := uptake + z.Volume(c)*(z.Shown()-then)
 	if kept < 0.02*c.VolumeML || held < 0.3*kept || held > 2*kept || given < 0.03*c.VolumeML {
 		return
 	}

@@ -39,7 +39,7 @@ func (z *Zone) lookBack(c *Constants, now int64) {
 	byCapture := (end - z.closes(c, from, then, z.Capture.Mean-dc, z.Capacity.Mean)) / dc
 	byCapacity := (end - z.closes(c, from, then, z.Capture.Mean, z.Capacity.Mean-dk)) / dk
 	sd := math.Sqrt(sq(0.006) + sq(0.1*uptake/c.VolumeML) + sq(0.05*given/c.VolumeML))
-	innovation := z.Level - end
+	innovation := z.Shown() - end
 	switch missing := -innovation * z.Volume(c); {
 	case innovation < 0 && z.notFull(from, now):
 		byCapacity = 0

@@ -28,6 +28,7 @@ type Zone struct {
 	SeenMs   int64   // newest water content, 0: none yet
 	Level    float64 // filtered water content, m3/m3
 	LevelVar float64 // its variance
+	Ahead    float64 // by how much water on its way to the probes lifts it over what they show, m3/m3
 	// NIS is the mean normalised innovation squared of the newest 2000
 	// readings, each at most 25: 1 where the level's spread is honest, above it
 	// where readings stray further than believed.
@@ -44,6 +45,7 @@ type Zone struct {
 	StoodMs    int64    // newest sight of a water content that stands above it, 0: none
 	CaughtMs   int64    // newest sight of it by drain that was caught, 0: none
 	Rested     Rested
+	Late       Lateness
 	DrainLog   Estimate // ln of the e-folding time of water above capacity, s
 
 	Ticks   Ticks
@@ -97,7 +99,7 @@ func (z *Zone) Observe(c *Constants, atMs int64, wc, sd float64) Events {
 	if z.SeenMs == 0 {
 		z.begin(c, wc, sd)
 	}
-	z.correct(wc, sd)
+	z.correct(c, wc, sd)
 	if at, w, ok := z.Ticks.add(z.AtMs, wc); ok {
 		z.tick(c, at, w, &ev)
 	}

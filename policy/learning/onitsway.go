@@ -1,0 +1,56 @@
+package learning
+
+import "math"
+
+// Lateness is how long after its report a watering has come to the probes: from there
+// to the top of the water content.
+type Lateness struct {
+	MeanMs    float32
+	Waterings uint16 // seen, at most lateWaterings
+}
+
+const (
+	// mostOnItsWayMs is how long reported water may be on its way to a probe that lies
+	// deep or far from the emitter, and arrivedMs how long after a top of the water
+	// content it has come (common practice, no source: an hour, and ten minutes).
+	mostOnItsWayMs = hourMs
+	arrivedMs      = 10 * minuteMs
+	// lateWaterings is the memory of the mean, and knownWaterings those that make it.
+	lateWaterings, knownWaterings = 20, 3
+)
+
+// ends takes the watering that ends.
+func (l *Lateness) ends(s *ShotState) {
+	if !s.Known || s.SeenMs == 0 {
+		return
+	}
+	l.Waterings = min(l.Waterings+1, lateWaterings)
+	after := min(max(s.TopMs-s.ReportMs, 0), mostOnItsWayMs)
+	l.MeanMs += (float32(after) - l.MeanMs) / float32(l.Waterings)
+}
+
+// mostMs is how long water may be on its way in this zone.
+func (l *Lateness) mostMs() int64 {
+	if l.Waterings < knownWaterings {
+		return mostOnItsWayMs
+	}
+	return min(int64(1.5*l.MeanMs)+arrivedMs, mostOnItsWayMs)
+}
+
+// onItsWay is how much of the last hour's reported water a water content of wc need
+// not show yet, m3/m3. Taken at its word, a probe that water reaches late makes the
+// container drier than it is, and a controller that waters by it gives the same shot
+// again, and again.
+func (z *Zone) onItsWay(c *Constants, wc float64) float64 {
+	s := &z.Shots
+	if s.StartMs == 0 || !s.Known || z.AtMs-s.ReportMs > z.Late.mostMs() || s.SeenMs != 0 && z.AtMs-s.TopMs > arrivedMs {
+		return 0
+	}
+	from := z.AtMs - mostOnItsWayMs
+	then, ok := z.History.LevelAt(from)
+	if !ok {
+		then = s.Before
+	}
+	came := z.Capture.Mean * z.History.GivenBetween(from, z.AtMs+HistoryBin) / z.Volume(c)
+	return math.Max(0, came-(wc-then))
+}
