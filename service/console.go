@@ -21,7 +21,18 @@ type Console struct {
 	Root  string // topic root
 	Site  string // "" is every site
 	Zones []string
+	// Times is the time zone of each site that is known, so that instants are told as
+	// the reasons tell them; of another site they are in that of whoever reads.
+	Times map[string]*time.Location
 	Out   io.Writer
+}
+
+// local is an instant in the time zone of a site.
+func (c *Console) local(site string, t time.Time) time.Time {
+	if loc := c.Times[site]; loc != nil {
+		return t.In(loc)
+	}
+	return t.Local()
 }
 
 // NotFoundError says that there is nothing to list or to decide on.
@@ -129,8 +140,8 @@ func (c *Console) table(all []standing) error {
 	fmt.Fprintln(w, "ZONE\tACTION\tDAY\tWATER\tAGAINST IN FORCE\tCONFIDENCE\tAPPROVAL\tWHY")
 	for _, s := range all {
 		a := s.advice
-		fmt.Fprintf(w, "%s/%s\t%s\t%s\t%s\t%s\t%.0f %%\t%s\t%s\n", a.Site, a.Zone, a.Action, a.ValidFrom.Local().Format("2 Jan 15:04"),
-			volume(a.Setpoints), change(a, s.inForce), 100*a.Confidence, approval(a), firstReason(a))
+		fmt.Fprintf(w, "%s/%s\t%s\t%s\t%s\t%s\t%.0f %%\t%s\t%s\n", a.Site, a.Zone, a.Action, c.local(a.Site, a.ValidFrom).Format("2 Jan 15:04 MST"),
+			volume(a.Setpoints), change(a, s.inForce), 100*a.Confidence, c.approval(a), firstReason(a))
 	}
 	return w.Flush()
 }
@@ -165,12 +176,12 @@ func scheduled(s *wire.Setpoints) int {
 	return sum
 }
 
-func approval(a *wire.Advice) string {
+func (c *Console) approval(a *wire.Advice) string {
 	if !a.Approval.Required {
 		return "not needed"
 	}
 	if a.Approval.State == policy.StatePending {
-		return "pending, decide by " + a.Approval.DecideBy.Local().Format("15:04")
+		return "pending, decide by " + c.local(a.Site, a.Approval.DecideBy).Format("15:04 MST")
 	}
 	return string(a.Approval.State)
 }
@@ -188,18 +199,17 @@ func firstReason(a *wire.Advice) string {
 	return text
 }
 
-// dayAndTime is how an instant is told, in the local time of whoever reads it;
-// the reasons speak the site's.
+// dayAndTime is how an instant is told in full.
 const dayAndTime = "Mon 2 Jan 15:04 MST"
 
 // describe prints one advice in full.
 func (c *Console) describe(s standing, diff bool) {
 	a := s.advice
-	fmt.Fprintf(c.Out, "%s/%s  %s  %s  (%s)\n", a.Site, a.Zone, a.Action, a.ID, approval(a))
-	fmt.Fprintf(c.Out, "  valid %s to %s, confidence %.0f %%\n", a.ValidFrom.Local().Format(dayAndTime), a.ValidUntil.Local().Format(dayAndTime), 100*a.Confidence)
+	fmt.Fprintf(c.Out, "%s/%s  %s  %s  (%s)\n", a.Site, a.Zone, a.Action, a.ID, c.approval(a))
+	fmt.Fprintf(c.Out, "  valid %s to %s, confidence %.0f %%\n", c.local(a.Site, a.ValidFrom).Format(dayAndTime), c.local(a.Site, a.ValidUntil).Format(dayAndTime), 100*a.Confidence)
 	if p := a.Setpoints; p != nil && p.ShotVolumeML > 0 {
 		fmt.Fprintf(c.Out, "  %d shots of %d mL (%d s) from %s to %s, at least %d min apart, at most %d mL\n", len(p.Schedule), p.ShotVolumeML, p.RunTimeS,
-			p.FirstShotAt.Local().Format("15:04"), p.LastShotBy.Local().Format("15:04"), p.MinIntervalS/60, p.MaxVolumeML)
+			c.local(a.Site, p.FirstShotAt).Format("15:04"), c.local(a.Site, p.LastShotBy).Format("15:04"), p.MinIntervalS/60, p.MaxVolumeML)
 		fmt.Fprintf(c.Out, "  trigger %.3f, target %.3f m3/m3\n", p.TriggerWaterContent, p.TargetWaterContent)
 	}
 	for _, r := range a.Reasons {
@@ -209,7 +219,7 @@ func (c *Console) describe(s standing, diff bool) {
 		fmt.Fprintf(c.Out, "  caution: %s\n", text)
 	}
 	if older := s.older(); older != nil {
-		fmt.Fprintf(c.Out, "  in force meanwhile, until %s at most: %s\n", older.advice.ValidUntil.Local().Format(dayAndTime), older.advice.ID)
+		fmt.Fprintf(c.Out, "  in force meanwhile, until %s at most: %s\n", c.local(a.Site, older.advice.ValidUntil).Format(dayAndTime), older.advice.ID)
 	}
 	if diff {
 		c.differences(a, s.inForce)
@@ -231,7 +241,7 @@ func (c *Console) differences(a *wire.Advice, now *wire.Setpoint) {
 	w := tabwriter.NewWriter(c.Out, 0, 0, 2, ' ', 0)
 	changed := false
 	for _, name := range wire.PlainNames() {
-		before, after := readable(name, old.Plain(name)), readable(name, next.Plain(name))
+		before, after := c.readable(a.Site, name, old.Plain(name)), c.readable(a.Site, name, next.Plain(name))
 		if before == after {
 			continue
 		}
@@ -251,7 +261,7 @@ func (c *Console) differences(a *wire.Advice, now *wire.Setpoint) {
 }
 
 // readable shows an instant as a time of day and the rest as it is.
-func readable(name string, payload []byte) string {
+func (c *Console) readable(site, name string, payload []byte) string {
 	if len(payload) == 0 {
 		return "-"
 	}
@@ -259,7 +269,7 @@ func readable(name string, payload []byte) string {
 	case "first_shot_at", "last_shot_by", "valid_from", "valid_until":
 		var s int64
 		if _, err := fmt.Sscan(string(payload), &s); err == nil {
-			return time.Unix(s, 0).Local().Format("2 Jan 15:04")
+			return c.local(site, time.Unix(s, 0)).Format("2 Jan 15:04")
 		}
 	}
 	return string(payload)

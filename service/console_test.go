@@ -68,3 +68,28 @@ func TestWithdrawWhatIsInForce(t *testing.T) {
 		}
 	}
 }
+
+// What is listed tells the time of the site, which its reasons tell, wherever the
+// person sits who reads it.
+func TestListInTheTimeOfTheSite(t *testing.T) {
+	zone, err := time.LoadLocation("Asia/Tokyo")
+	if err != nil {
+		t.Skip("no time zones here:", err)
+	}
+	at := time.Date(2026, 5, 4, 21, 30, 0, 0, time.UTC)
+	a := &wire.Advice{ID: "x", Site: "north", Zone: "bench-1", Action: advice.Irrigate, ValidFrom: at, ValidUntil: at.Add(24 * time.Hour),
+		Setpoints: &wire.Setpoints{FirstShotAt: at, LastShotBy: at.Add(6 * time.Hour), ShotVolumeML: 100},
+		Approval:  wire.Approval{Required: true, State: policy.StatePending, DecideBy: at.Add(-time.Hour)}}
+	before := &wire.Setpoint{Advice: "w", ValidFrom: at.Add(-24 * time.Hour), Setpoints: &wire.Setpoints{FirstShotAt: at.Add(-23 * time.Hour), ShotVolumeML: 100}}
+	var out bytes.Buffer
+	console := Console{Out: &out, Times: map[string]*time.Location{"north": zone}}
+	if err := console.table([]standing{{advice: a}}); err != nil {
+		t.Fatal(err)
+	}
+	console.describe(standing{advice: a, inForce: before}, true)
+	for _, want := range []string{"5 May 06:30 JST", "decide by 05:30 JST", "from 06:30 to 12:30", "4 May 07:30"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("%q is missing in\n%s", want, out.String())
+		}
+	}
+}

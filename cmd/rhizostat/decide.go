@@ -10,6 +10,7 @@ import (
 
 	"rhizostat/service"
 	"rhizostat/service/link"
+	"rhizostat/service/site"
 	"rhizostat/service/wire"
 )
 
@@ -20,6 +21,7 @@ type brokerFlags struct {
 	Root   string   `help:"First level of the topics; default: RHIZOSTAT_TOPIC_ROOT." placeholder:"ROOT"`
 	Site   string   `help:"Only this site." placeholder:"ID"`
 	Zone   []string `help:"Only this zone; may be given more than once." placeholder:"ID"`
+	Sites  string   `help:"Site files, for the time zones in which times are told: a file, a folder or a glob; default: RHIZOSTAT_SITES, or this machine's time zone." placeholder:"PATTERN"`
 }
 
 func (f *brokerFlags) console(io streams) (service.Console, error) {
@@ -40,7 +42,28 @@ func (f *brokerFlags) console(io streams) (service.Console, error) {
 	if err := l.Validate(); err != nil {
 		return service.Console{}, usageError{err}
 	}
-	return service.Console{Link: l, Root: settings.TopicRoot, Site: f.Site, Zones: f.Zone, Out: io.out}, nil
+	times, err := f.times(settings.Sites)
+	if err != nil {
+		return service.Console{}, usageError{err}
+	}
+	return service.Console{Link: l, Root: settings.TopicRoot, Site: f.Site, Zones: f.Zone, Times: times, Out: io.out}, nil
+}
+
+// times are the time zones of the sites. People decide from anywhere: where no site
+// files were asked for, those that cannot be read are as good as none.
+func (f *brokerFlags) times(pattern string) (map[string]*time.Location, error) {
+	if f.Sites != "" {
+		pattern = f.Sites
+	}
+	sites, found := site.Load(pattern)
+	if err := found.Err(); err != nil && f.Sites != "" {
+		return nil, err
+	}
+	times := map[string]*time.Location{}
+	for _, s := range sites {
+		times[s.Name] = s.Location
+	}
+	return times, nil
 }
 
 type adviceCommand struct {
