@@ -95,7 +95,8 @@ type planning struct {
 	AskedDayMs  int64
 	Closed      bool // a person rejected or withdrew for the running day: do not ask again
 	ClosedDayMs int64
-	RetryMs     int64   // when the running day may be planned anew, 0: not
+	RetryMs     int64 // when the running day may be planned anew, 0: not
+	Deciding    deciding
 	QuorumMs    int64   // since when the quorum is missing, 0: it is there
 	InspectMs   int64   // when an inspect was last issued
 	DrainDayMs  int64   // start of the irrigation day whose drain is to be compared

@@ -21,9 +21,6 @@ const (
 	knownFor = 30 * time.Minute
 	// leastDay is the shortest rest of a day that is worth a plan of its own.
 	leastDay = 2 * time.Hour
-	// decideTime is what a person is given at least to decide in on a plan for
-	// the running day.
-	decideTime = 20 * time.Minute
 	// askAgain is how long after an undecided advice the same day is planned
 	// anew, and how long after a replacement the next may come.
 	askAgain = 3 * time.Hour
@@ -217,7 +214,7 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 		Limits: z.settings.Limits, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
 		LevelSD: z.m.Panel.Consensus.LevelSD(), ByClock: z.byClock(), Salt: z.salt(at, day.Start), Recovering: z.m.Diagnosis.Recovering(at),
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
-		Earliest: now.Add(z.settings.DecideBeforeFirstShot + decideTime),
+		Earliest: now.Add(z.settings.DecideBeforeFirstShot + z.m.Plans.Deciding.time()),
 		Previous: z.previous(), Probes: z.readingsByProbe(),
 		LastPeak: z.m.Learned.Shots.LastHeld, CapacityShift: z.m.Plans.DrainShift, Gain: z.m.Learned.Gain.Mean,
 	}
@@ -359,7 +356,7 @@ func (z *Zone) decideBy(a *advice.Advice) time.Time {
 	case !first.IsZero():
 		by = first.Add(-z.settings.DecideBeforeFirstShot)
 	default:
-		if end := z.settings.DayAt(a.ValidFrom).DaytimeEnd; end.After(a.IssuedAt.Add(decideTime)) {
+		if end := z.settings.DayAt(a.ValidFrom).DaytimeEnd; end.After(a.IssuedAt.Add(leastDecideTime)) {
 			by = end
 		}
 	}
@@ -395,6 +392,9 @@ func (z *Zone) approved(a *Approval, at int64) {
 			continue
 		}
 		was := q.State
+		if was == StatePending && a.State != StatePending && a.State != StateSuperseded && !q.Advice.IssuedAt.Before(z.settings.DayAt(q.Advice.ValidFrom).Start) {
+			p.Deciding.took(instant(at).Sub(q.Advice.IssuedAt), a.State == StateExpired)
+		}
 		q.State, q.Note = a.State, a.Note
 		q.Stood = q.Stood || a.State == StateApproved
 		if a.Note != "" {
