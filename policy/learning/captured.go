@@ -68,7 +68,7 @@ func (z *Zone) learnDrainage(c *Constants, at int64, w float64, settled bool, dr
 // slows tells whether the fall since the top has slowed down as drainage does
 // and uptake does not: it was half as fast again in the first ten minutes.
 func (s *ShotState) slows(at int64, w, noise float64) bool {
-	if s.After10 == 0 || at <= s.After10Ms {
+	if s.After10 == 0 || at <= s.After10Ms || s.After10Ms <= s.TopMs {
 		return false
 	}
 	first, rest := float64(s.After10Ms-s.TopMs), float64(at-s.After10Ms)

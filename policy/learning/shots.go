@@ -104,7 +104,7 @@ func (z *Zone) watchShots(c *Constants, at int64, w float64, ev *Events) {
 	s := &z.Shots
 	if s.Rising {
 		if w > s.Top {
-			s.Top, s.TopMs = w, at
+			s.Top, s.TopMs, s.After10 = w, at, 0
 			return
 		}
 		if s.Top-w <= z.Ticks.Noise && at-s.TopMs <= earlyMs {
@@ -130,7 +130,7 @@ func (z *Zone) watchShots(c *Constants, at int64, w float64, ev *Events) {
 		ev.Unreported = z.Reports()
 		z.climbEnds(c)
 	}
-	s.Rising, s.SeenMs, s.Top, s.TopMs = true, at, math.Max(s.Top, w), at
+	s.Rising, s.SeenMs, s.Top, s.TopMs, s.After10 = true, at, math.Max(s.Top, w), at, 0
 	ev.ShotAtMs = s.StartMs
 	z.overnight(c, ev)
 }
