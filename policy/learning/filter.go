@@ -141,8 +141,14 @@ func (z *Zone) WaterContent() (level, sd float64, ok bool) {
 }
 
 // Shown is the filtered water content as the probes show it, without the water that is
-// on its way to them, m3/m3.
-func (z *Zone) Shown() float64 { return z.Level - z.Ahead }
+// on its way to them, m3/m3, 0 to 1. Of probes that have been silent for longer than
+// water is on its way it is the balance's.
+func (z *Zone) Shown() float64 {
+	if z.AtMs-z.SeenMs > mostOnItsWayMs {
+		return z.Level
+	}
+	return math.Max(z.Level-z.Ahead, 0)
+}
 
 func badObservation(atMs int64, wc, sd float64) string {
 	return fmt.Sprintf("learning: impossible water content %v with sd %v at %d ms", wc, sd, atMs)

@@ -336,6 +336,9 @@ func anything(t *rapid.T) {
 			if s := &z.Shots; s.After10 != 0 && s.After10Ms <= s.TopMs {
 				t.Fatalf("ten minutes after the top at %d is %d", s.TopMs, s.After10Ms)
 			}
+			if shown := z.Shown(); shown < 0 || shown > z.Level {
+				t.Fatalf("level %v, shown %v", z.Level, shown)
+			}
 			if z.Level < 0 || z.Level > 1 || z.LevelVar < 0 || z.LevelVar > levelVarMost {
 				t.Fatalf("level %v, variance %v", z.Level, z.LevelVar)
 			}
