@@ -7,7 +7,9 @@ package learning
 // day's volume is used up.
 //
 // It asks for a level near what the physics makes of the container: water runs past a
-// substrate that is dry, too, and that must go on being watered.
+// substrate that is dry, too, and that must go on being watered. And for water that has
+// come, in the rise of the newest shot, and a level that stands: behind a blocked emitter
+// neither is so.
 func (z *Zone) runsOff(c *Constants, at int64, w float64) {
 	from := at - runsOffMs
 	if !z.Reports() || at-z.CaughtMs < hourMs || w > z.Capacity.Mean-0.005 || w < c.DesignCapacity-2.5*designSD {
@@ -17,8 +19,12 @@ func (z *Zone) runsOff(c *Constants, at int64, w float64) {
 	if !ok || w > then+2*z.Ticks.Noise || z.History.broken(from, at) || z.notFull(from, at) {
 		return
 	}
-	given := z.History.GivenBetween(from, at)
-	if given < leastRunsOff*c.VolumeML || z.drunkSince(from)+z.Volume(c)*(w-then) > staysAtMost*z.Capture.Mean*given {
+	given, drunk := z.History.GivenBetween(from, at), z.drunkSince(from)
+	if given < leastRunsOff*c.VolumeML || drunk+z.Volume(c)*(w-then) > staysAtMost*z.Capture.Mean*given {
+		return
+	}
+	s := &z.Shots
+	if s.Top-s.Before < leastCame*z.Capture.Mean*s.GivenML/z.Volume(c) || w < then-2*z.Ticks.Noise-mostFalls*drunk/z.Volume(c) {
 		return
 	}
 	z.CaughtMs, z.OverfullMs = at, at
@@ -35,6 +41,11 @@ const (
 	// is room (common practice, no source).
 	leastRunsOff = 0.04
 	staysAtMost  = 0.5
+	// leastCame is the least part of a shot that a probe must show at first for it to have
+	// come, and mostFalls the most of what is drunk by which a level that stands may fall
+	// (common practice, no source).
+	leastCame = 0.4
+	mostFalls = 0.3
 )
 
 // drunkSince is the uptake booked from from on, to the hour, and what is believed of

@@ -48,3 +48,17 @@ func TestDrySubstrateIsNotFull(t *testing.T) {
 		}
 	}
 }
+
+// Behind emitters of which a third is left little comes and the level falls; the
+// container is not full.
+func TestBlockedEmittersFillNothing(t *testing.T) {
+	p := newPot(7)
+	p.capacity, p.level, p.capture, p.perDay = 0.62, 0.60, 0.3, 1800
+	p.at += 7 * hourMs
+	c := potConstants(p)
+	var z Zone
+	play(p, &grower{trigger: 0.61, ml: 200}, &z, c, 9./24, 5*minuteMs, true, true, nil)
+	if z.Capacity.Mean < c.DesignCapacity-0.02 {
+		t.Errorf("capacity %.3f, really %.3f", z.Capacity.Mean, p.capacity)
+	}
+}
