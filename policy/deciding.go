@@ -7,8 +7,8 @@ const (
 	// running day, and mostDecideTime at most: later the day is over before it is changed.
 	leastDecideTime = 20 * time.Minute
 	mostDecideTime  = 2 * time.Hour
-	// unhurried is how much longer than people have taken they are given, and twice how
-	// much longer they must have where they were given too little.
+	// unhurried is how many times as long as they have taken people are given (common
+	// practice, no source).
 	unhurried = 1.25
 )
 
@@ -18,7 +18,7 @@ type deciding struct {
 }
 
 // took takes an advice for the running day that was decided on after so long, or
-// expired then.
+// expired then: who was given too little is taken to need twice as long.
 func (d *deciding) took(after time.Duration, expired bool) {
 	s := float32(after.Seconds())
 	if expired {
