@@ -7,6 +7,7 @@ import "math"
 type Lateness struct {
 	MeanMs    float32
 	Waterings uint16 // seen, at most lateWaterings
+	MissingMs int64  // report of the first watering since the last that came, 0: it came
 }
 
 const (
@@ -19,9 +20,17 @@ const (
 	lateWaterings, knownWaterings = 20, 3
 )
 
-// ends takes the watering that ends.
-func (l *Lateness) ends(s *ShotState) {
-	if !s.Known || s.SeenMs == 0 {
+// ends takes the watering that ends, of which so much was to show, m3/m3.
+func (l *Lateness) ends(s *ShotState, shows float64) {
+	switch {
+	case !s.Known:
+		return
+	case s.Top-s.Before >= leastCame*shows:
+		l.MissingMs = 0
+	case l.MissingMs == 0:
+		l.MissingMs = s.ReportMs
+	}
+	if s.SeenMs == 0 {
 		return
 	}
 	l.Waterings = min(l.Waterings+1, lateWaterings)
@@ -37,6 +46,12 @@ func (l *Lateness) mostMs() int64 {
 	return min(int64(1.5*l.MeanMs)+arrivedMs, mostOnItsWayMs)
 }
 
+// believed tells whether water may be on its way: nothing has come for longer than it
+// takes where emitters are blocked.
+func (l *Lateness) believed(atMs int64) bool {
+	return l.MissingMs == 0 || atMs-l.MissingMs <= l.mostMs()
+}
+
 // onItsWay is how much of the last hour's reported water a water content of wc need
 // not show yet, m3/m3. Taken at its word, a probe that water reaches late makes the
 // container drier than it is, and a controller that waters by it gives the same shot
@@ -44,6 +59,9 @@ func (l *Lateness) mostMs() int64 {
 func (z *Zone) onItsWay(c *Constants, wc float64) float64 {
 	s := &z.Shots
 	if s.StartMs == 0 || !s.Known || z.AtMs-s.ReportMs > z.Late.mostMs() || s.SeenMs != 0 && z.AtMs-s.TopMs > arrivedMs {
+		return 0
+	}
+	if !z.Late.believed(z.AtMs) {
 		return 0
 	}
 	from := z.AtMs - mostOnItsWayMs

@@ -36,3 +36,31 @@ func TestWaterOnItsWayIsNotGivenAgain(t *testing.T) {
 		}
 	}
 }
+
+// Water that does not come, through blocked emitters, is not believed to be on its way
+// shot after shot.
+func TestWaterThatNeverComesIsNotOnItsWay(t *testing.T) {
+	p := newPot(10)
+	p.level = 0.55
+	c := potConstants(p)
+	var z Zone
+	g := &grower{trigger: 0.54, ml: 200}
+	play(p, g, &z, c, 2, 5*minuteMs, true, true, nil)
+	p.capture = 0.05
+	highest, shots := 0.0, 0
+	last := p.given
+	p.run(p.at + 7*hourMs)
+	for range 5 * 12 {
+		play(p, g, &z, c, 1./24/12, 5*minuteMs, true, true, nil)
+		if p.given > last {
+			last = p.given
+			shots++
+		}
+		if shots > 3 {
+			highest = math.Max(highest, z.Level-p.level)
+		}
+	}
+	if shots < 6 || highest > 0.01 {
+		t.Errorf("after %d shots that did not come the zone is believed up to %.3f m3/m3 above what it is", shots, highest)
+	}
+}
