@@ -33,6 +33,10 @@ type bucket struct {
 	daytime, sunk   int // 5-minute steps; sunk: further below the full point than one and a half drybacks
 	below           int // the refill point
 	drained, poured float64
+	gauge           bool    // drain is told, hourly
+	caught          float64 // since it was last
+	roots           float64 // by how much it comes to hold less each day, from day 12 on for four days
+	drunk           float64
 }
 
 // chance is a small generator of its own (splitmix64, Steele, Lea & Flood 2014).
@@ -114,6 +118,11 @@ func (b *bucket) live(t *testing.T, z *Zone, days, settling int) {
 		deficit := 0.6108 * math.Exp(17.27*cel/(cel+237.3)) * (1 - humidity/100)
 		up := (0.6 + 8*sun + 1.5*deficit) * (1 + 0.02*float64(i)/288) * min(1, max(0, (b.w-0.12)/0.1))
 		b.w -= up / b.volume
+		b.drunk += up
+		if day := i / 288; day >= 12 && day < 16 {
+			b.holds -= b.roots / 288
+		}
+		was := b.drained
 		if over := b.w - b.holds; over > 0 {
 			b.w -= 0.45 * over
 			b.drained += 0.45 * over * b.volume
@@ -122,6 +131,7 @@ func (b *bucket) live(t *testing.T, z *Zone, days, settling int) {
 		b.w += shot * 0.94 / b.volume
 		b.drained += shot * 0.06
 		b.poured += shot
+		b.caught += b.drained - was
 		for !b.wake.IsZero() && b.wake.Before(at) {
 			b.step(z, Event{Kind: Wake, At: b.wake})
 		}
@@ -129,6 +139,12 @@ func (b *bucket) live(t *testing.T, z *Zone, days, settling int) {
 			e := Event{Kind: Reading, At: at, Stamp: at, Source: ZoneWide}
 			e.Values.Set(sensing.IrrigationVolume, shot)
 			b.step(z, e)
+		}
+		if b.gauge && i%12 == 0 {
+			e := Event{Kind: Reading, At: at, Stamp: at, Source: ZoneWide}
+			e.Values.Set(sensing.DrainVolume, b.caught)
+			b.step(z, e)
+			b.caught = 0
 		}
 		air := Event{Kind: Reading, At: at, Stamp: at, Source: Climate}
 		air.Values.Set(sensing.AirTemperature, cel)
@@ -144,7 +160,7 @@ func (b *bucket) live(t *testing.T, z *Zone, days, settling int) {
 			b.step(z, Event{Kind: Wake, At: at})
 		}
 		if i/288 < settling {
-			b.drained, b.poured = 0, 0
+			b.drained, b.poured, b.drunk = 0, 0, 0
 			continue
 		}
 		b.high = max(b.high, b.w)
@@ -196,6 +212,27 @@ func TestABucketIsHeldAsAGrowerWould(t *testing.T) {
 		}
 		if b.asked > 24 {
 			t.Errorf("holds %.2f: %d decisions asked in 21 days", holds, b.asked)
+		}
+	}
+}
+
+// Roots take the room for water within days, and the zone stays below the band whatever
+// is given. What drains must say so: nobody pours a container's worth of water a day
+// through one that holds no more.
+func TestRootsThatTakeTheRoomAreNotFlushed(t *testing.T) {
+	for gauge, most := range map[bool]float64{true: 2, false: 2.5} {
+		s := bench()
+		s.Climate, s.Limits.MaxDailyML = "house", 6000
+		z, err := New(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := &bucket{w: 0.54, volume: z.ground.constants.VolumeML, holds: 0.58, seed: 9, gauge: gauge, roots: 0.03}
+		b.live(t, z, 22, 16)
+		t.Logf("gauge %v: holds %.3f, believed %.3f; in six days %.1f times of what was drunk given, %.2f of it drained",
+			gauge, b.holds, z.m.Learned.Capacity.Mean, b.poured/b.drunk, b.drained/b.poured)
+		if b.poured > most*b.drunk {
+			t.Errorf("gauge %v: %.1f times of what was drunk given in six days; expected %.1f at most", gauge, b.poured/b.drunk, most)
 		}
 	}
 }

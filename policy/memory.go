@@ -101,6 +101,8 @@ type planning struct {
 	InspectMs   int64   // when an inspect was last issued
 	DrainDayMs  int64   // start of the irrigation day whose drain is to be compared
 	DrainShift  float64 // of the capacity that plans by trigger count on, m3/m3
+	EnoughDayMs int64   // start of the irrigation day for which it was last settled what water is enough
+	EnoughML    float64 // then, 0: the site's limit
 }
 
 // recovery is the time after a root disturbance.

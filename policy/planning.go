@@ -208,10 +208,11 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 	steps := int(day.Next.Add(nightReach).Sub(now)/forecast.Step) + 1
 	forecast.Build(&z.m.Learned, &z.ground.constants, at, steps, s)
 	band := z.bandOf(day.Start)
+	limits, wasted := z.limits(at, day)
 	r := &plan.Request{
 		Situation: s, DayStart: day.Start, DaytimeEnd: day.DaytimeEnd, NextDayStart: day.Next, Location: z.settings.Location,
 		Band: band, SaturationPoint: z.ground.saturated, TotalPorosity: z.ground.profile.TotalPorosity(),
-		Limits: z.settings.Limits, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
+		Limits: limits, Wasted: wasted, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
 		LevelSD: z.m.Panel.Consensus.LevelSD(), ByClock: z.byClock(), Salt: z.salt(at, day.Start), Recovering: z.m.Diagnosis.Recovering(at),
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
 		Earliest: now.Add(z.settings.DecideBeforeFirstShot + z.m.Plans.Deciding.time()),

@@ -32,6 +32,7 @@ var catalogue = [...]Entry{
 
 	// Limits that bind.
 	{"daily-limit-binds", KindReason, "The day's limit of {limit:volume} binds: the crop is expected to drink {uptake:volume}, and the zone will be below its refill point for about {below:span} by day. Allow more, or look at the container's size."},
+	{"drain-limit-binds", KindReason, "More than half of what the last day gave has drained, and more would drain, too: the day gets at most {limit:volume}, though the zone will be below its refill point for about {below:span} by day. Look at where the water goes: past the root ball, along the wall, or out of a full container."},
 	{"shot-limit-binds", KindReason, "The limits of {shot:volume} a shot and one shot in {interval:span} bind: the zone cannot be brought back faster, and will be below its refill point for about {below:span} by day."},
 	{"approval-lead-binds", KindReason, "No shot is planned before {earliest:clock}, to leave a person time to decide; without that the first one would come earlier."},
 	{"band-out-of-reach", KindReason, "About {share:share} of the daytime will be outside the band {refill:water} to {full:water}: the plan is the best of those tried, not a good one."},

@@ -24,6 +24,7 @@ var evidence = [...]Entry{
 	{"salt-index-moved", KindEvidence, "Bulk EC, less what the water content does to it, is {times:share} of what it usually is."},
 	{"pore-ec-moved", KindEvidence, "Pore EC is {now:ec}, where {before:ec} was usual."},
 	{"drain-moved", KindEvidence, "Beyond what the crop left over, {now:share} of what was given drains, where {before:share} was usual."},
+	{"water-found", KindEvidence, "Drain, uptake and what was stored make {now:share} of what was given, where {before:share} was usual."},
 	{"drain-missing", KindEvidence, "Of what was given, {now:share} less drains than the crop left over, where {before:share} less was usual."},
 	{"saturated-hours", KindEvidence, "The zone was saturated for {now:number} hours of the day, where {before:number} were usual."},
 	{"probes-apart", KindEvidence, "The probes are {now:water} from their mean, where {before:water} was usual."},

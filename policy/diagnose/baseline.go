@@ -58,7 +58,7 @@ const (
 
 var kindOf = [featureCount]uint8{
 	UptakeDay: drinking, UptakeNight: drinking, Droop: drinking, Rise: lift, Plateau: level, Peak: level, Rest: level, WetHours: level,
-	DrainTime: draining, Drained: draining, RootCel: warmth, PoreEC: saltiness, Salt: saltiness, Scatter: apart,
+	DrainTime: draining, Drained: draining, Account: draining, RootCel: warmth, PoreEC: saltiness, Salt: saltiness, Scatter: apart,
 }
 
 const (

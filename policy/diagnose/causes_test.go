@@ -18,7 +18,7 @@ var words = Naming{Location: time.UTC, Probe: func(i int) string { return []stri
 // usual is an ordinary day of a zone that drains: what each feature stands at.
 var usual = map[Feature]float64{
 	UptakeDay: -2, UptakeNight: -3, Droop: 0, Rise: -0.1, Plateau: 0.6, Peak: 0.62, Rest: 0.6, DrainTime: 6.8, RootCel: 3, PoreEC: 0.9, Salt: 1.2,
-	Drained: 0.15, WetHours: 0, Scatter: 0.01,
+	Drained: 0.15, Account: 0, WetHours: 0, Scatter: 0.01,
 }
 
 // noises are how ordinary days differ, half of what the floors allow.
@@ -69,9 +69,9 @@ func TestCausesAreToldByWhatMovesTogether(t *testing.T) {
 		// shots lift half, the rest drains
 		{EdgeChannelling, map[Feature]float64{Rise: -0.6, Drained: 0.35}},
 		// shots lift half, and nothing drains
-		{EmitterFault, map[Feature]float64{Rise: -0.8, Drained: -0.13}},
+		{EmitterFault, map[Feature]float64{Rise: -0.8, Drained: -0.13, Account: -0.4}},
 		// five times the drain, no fall at night
-		{ValveStuckOpen, map[Feature]float64{Drained: 0.8, WetHours: 9, UptakeNight: -1.8, UptakeDay: -1.5}},
+		{ValveStuckOpen, map[Feature]float64{Drained: 0.8, Account: 0.8, WetHours: 9, UptakeNight: -1.8, UptakeDay: -1.5}},
 		// six degrees over the air
 		{RootZoneHeat, map[Feature]float64{RootCel: 6, Droop: -0.1}},
 		// pore EC a third up

@@ -23,6 +23,7 @@ const (
 	PoreEC                     // ln of mean pore EC, mS/cm
 	Salt                       // ln of the mean salt index, which goes with pore EC; not of a day below the band
 	Drained                    // reported drain over given, beyond what the crop left over of it
+	Account                    // reported drain, uptake and what was stored over given, less 1
 	WetHours                   // hours saturated
 	Scatter                    // mean distance of the probes from each other, m3/m3
 	featureCount
@@ -72,6 +73,7 @@ type Collector struct {
 	VolumeML    float32
 	Capacity    float32
 	Noise       float32
+	Begin       float32 // water content at the day's first look
 	DrainFrom   float32 // ln of the e-folding time of drainage, as believed at the day's first look
 }
 
@@ -133,7 +135,7 @@ func (c *Collector) look(in *Inputs, atMs int64) {
 	}
 	c.LookMs = atMs
 	if c.Looks == 0 {
-		c.DrainFrom = float32(l.DrainLog)
+		c.DrainFrom, c.Begin = float32(l.DrainLog), float32(in.WaterContent)
 	}
 	c.Looks++
 	c.ExpectedLog = float32(l.RateLog)
@@ -284,12 +286,32 @@ func (c *Collector) finish(in *Inputs) Features {
 		left := math.Max(0, 1-f.UptakeML/given)
 		f.set(Drained, math.Min(in.Water.Drain24hML/given, 1.5)-left, 0.03)
 		f.Drains = in.Water.Drain24hML > 0.05*given
+		c.finishAccount(in, &f)
 	}
 	f.set(WetHours, float64(c.WetS)/3600, 0.2)
 	if c.ScatterN > 0 {
 		f.set(Scatter, float64(c.ScatterSum)/float64(c.ScatterN), 0.001)
 	}
 	return f
+}
+
+// wholeHours of looks make a day whose water can be accounted for, and drinkingErr is by
+// what share the uptake of one day errs (common practice, no source).
+const (
+	wholeHours  = 22
+	drinkingErr = 0.15
+)
+
+// finishAccount holds the day's water against what came of it: what drained, was drunk
+// or is stored has come.
+func (c *Collector) finishAccount(in *Inputs, f *Features) {
+	given := in.Water.GivenML24h
+	if f.Hours < wholeHours || given < 0.3*f.UptakeML {
+		return
+	}
+	stored := in.VolumeML * (in.WaterContent - float64(c.Begin)) / in.Learned.gain()
+	came := (math.Min(in.Water.Drain24hML, 1.5*given) + f.UptakeML + stored) / given
+	f.set(Account, math.Min(came-1, 2), math.Hypot(0.03, drinkingErr*f.UptakeML/given))
 }
 
 // finishUptake makes the rates of the parts of the day. A part that was watched

@@ -173,6 +173,8 @@ func sentence(k Feature, before, now float64) advice.Reason {
 			return advice.Say("drain-missing", advice.Share(-now), advice.Share(math.Max(-before, 0)))
 		}
 		return advice.Say("drain-moved", advice.Share(now), advice.Share(math.Max(before, 0)))
+	case Account:
+		return advice.Say("water-found", advice.Share(1+now), advice.Share(1+before))
 	case WetHours:
 		return advice.Say("saturated-hours", advice.Number(now), advice.Number(before))
 	case Scatter:

@@ -247,6 +247,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 		ev.EndedAtMs, ev.EndedML = s.StartMs, s.GivenML
 		ev.EndedFrom, ev.EndedRise, ev.EndedKnown, ev.EndedTopMs = s.Before, s.Top-s.Before, s.Known, s.TopMs-s.StartMs
 	}
+	z.comes(c)
 	z.Late.ends(s, z.Capture.Mean*s.GivenML/z.Volume(c))
 	z.learnFromShot(c, at, w, settled, drunk, ev)
 	z.closeInterval(c, at, w)

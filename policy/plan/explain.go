@@ -167,6 +167,10 @@ func (s *Scratch) explainLimits(c *candidate, p *Proposal) {
 	switch {
 	case r.GivenML+s.mostGiven+float64(sp.ShotVolumeML) > r.Limits.MaxDailyML:
 		p.LimitBinds = true
+		if r.Wasted {
+			p.say("drain-limit-binds", advice.Volume(r.Limits.MaxDailyML), below)
+			return
+		}
 		p.say("daily-limit-binds", advice.Volume(r.Limits.MaxDailyML), advice.Volume(o.uptake), below)
 	case c.shot == len(s.volumes)-1 && float64(len(sp.Schedule)) > 0.8*window:
 		p.LimitBinds = true

@@ -25,6 +25,7 @@ type Request struct {
 	SaturationPoint float64 // mean water content above which the zone is saturated, m3/m3; 0: never
 	TotalPorosity   float64 // m3/m3
 	Limits          Limits
+	Wasted          bool // the day's limit is lower than the site's, because most of the last day's water drained
 	Priorities      Priorities
 	FlowMLPerS      float64 // into one container; 0 unknown: no run times, whole mL only
 	Salt            Salt

@@ -1,0 +1,53 @@
+package policy
+
+import (
+	"math"
+	"time"
+
+	"rhizostat/policy/plan"
+)
+
+const (
+	// wastedShare is the share of a day's water from which its drain says that more
+	// would only drain, too, and amply how many times what was drunk a day may give then
+	// at least (common practice, no source).
+	wastedShare = 0.5
+	amply       = 2
+	// stands is by how much the water content of a zone that stands may be lower than a
+	// day before, m3/m3, and lessADay what is left of a day's water where it does: it
+	// did with less (common practice, no source).
+	stands   = 0.005
+	lessADay = 0.8
+)
+
+// limits are the site's for an irrigation day, and whether the drain of the day before
+// lowered them: where more than half of what was given drained, a zone that is still
+// thought too dry has other troubles than too little water. Roots fill the pores, or it
+// runs past them, and more would end on the floor. What was given then is kept up; where
+// the water content stood meanwhile a little less will do, and at least a good deal more
+// than was drunk. It is settled with the day's first plan.
+func (z *Zone) limits(at int64, day IrrigationDay) (l plan.Limits, wasted bool) {
+	l = z.settings.Limits
+	p := &z.m.Plans
+	if start := day.Start.UnixMilli(); p.EnoughDayMs != start {
+		p.EnoughDayMs, p.EnoughML = start, z.enough(at)
+	}
+	if p.EnoughML > 0 && p.EnoughML < l.MaxDailyML {
+		l.MaxDailyML, wasted = p.EnoughML, true
+	}
+	return l, wasted
+}
+
+// enough is the water that will do for a day after one of which most drained, mL, 0 where
+// it did not.
+func (z *Zone) enough(at int64) float64 {
+	sums := z.m.Learned.Sums24h()
+	if !sums.DrainReported || sums.DrainML < wastedShare*sums.IrrigationML {
+		return 0
+	}
+	given := sums.IrrigationML
+	if then, ok := z.m.Learned.History.LevelAt(at - 24*time.Hour.Milliseconds()); ok && z.m.Learned.Shown() > then-stands {
+		given *= lessADay
+	}
+	return math.Max(given, amply*sums.UptakeML)
+}
