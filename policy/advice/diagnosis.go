@@ -24,6 +24,8 @@ var evidence = [...]Entry{
 	{"salt-index-moved", KindEvidence, "Bulk EC, less what the water content does to it, is {times:share} of what it usually is."},
 	{"pore-ec-moved", KindEvidence, "Pore EC is {now:ec}, where {before:ec} was usual."},
 	{"drain-moved", KindEvidence, "Beyond what the crop left over, {now:share} of what was given drains, where {before:share} was usual."},
+	{"stands-over", KindEvidence, "After shots the water stands up to {now:water} over where it comes to rest, where {before:water} was usual."},
+	{"salt-rise", KindEvidence, "Salt in the water of the substrate is {now:share} of its least in ten days, where {before:share} is ordinary."},
 	{"water-found", KindEvidence, "Drain, uptake and what was stored make {now:share} of what was given, where {before:share} was usual."},
 	{"drain-missing", KindEvidence, "Of what was given, {now:share} less drains than the crop left over, where {before:share} less was usual."},
 	{"saturated-hours", KindEvidence, "The zone was saturated for {now:number} hours of the day, where {before:number} were usual."},

@@ -19,6 +19,7 @@ type Baseline struct {
 type Baselines struct {
 	Of     [featureCount]Baseline
 	Frozen uint16 // days on which trouble kept them as they were
+	Salts  Salts
 }
 
 const (
@@ -41,6 +42,13 @@ const (
 	// features of one day and days of one spell are not independent (power prior,
 	// Ibrahim & Chen 2000; the size is ours).
 	tempered = 0.9
+	// mostParched bounds what shots say that lift a dry zone less: they run past what
+	// repels water. A blocked emitter has said so before the zone was dry, and this keeps
+	// it from being forgotten at once.
+	mostParched = 0.4
+	// mostAside bounds what salt says of causes that only bring it about: it bears them
+	// out, and does not accuse them by itself.
+	mostAside = 0.3
 	// mostFeature and mostDay bound what one feature and one day may say.
 	mostFeature, mostDay = 5, 5
 )
@@ -57,8 +65,8 @@ const (
 )
 
 var kindOf = [featureCount]uint8{
-	UptakeDay: drinking, UptakeNight: drinking, Droop: drinking, Rise: lift, Plateau: level, Peak: level, Rest: level, WetHours: level,
-	DrainTime: draining, Drained: draining, Account: draining, RootCel: warmth, PoreEC: saltiness, Salt: saltiness, Scatter: apart,
+	UptakeDay: drinking, UptakeNight: drinking, Droop: drinking, Rise: lift, Plateau: level, Peak: level, Rest: level, Over: level, WetHours: level,
+	DrainTime: draining, Drained: draining, Account: draining, RootCel: warmth, PoreEC: saltiness, Salt: saltiness, SaltRise: saltiness, Scatter: apart,
 }
 
 const (
@@ -147,6 +155,7 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 	if f.Hours < leastHours {
 		return
 	}
+	bs.Salts.day(f)
 	var sum [causeCount]float64
 	var heard [causeCount]voices
 	for k := Feature(0); k < featureCount; k++ {
@@ -160,10 +169,13 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		}
 		b.Now, b.NowS = f.Value[k], uint32(atMs/1000)
 		b.Off = 0
-		if b.Days < leastDays || k == Salt && f.Known[PoreEC] && bs.Of[PoreEC].Days >= leastDays {
+		if b.Days < leastDays && k != SaltRise || k == Salt && f.Known[PoreEC] && bs.Of[PoreEC].Days >= leastDays {
 			continue // of pore EC and its stand-in only one speaks
 		}
 		mean, spread := b.expect(k, float64(f.SD[k]))
+		if k == SaltRise {
+			mean, spread = usualSaltRise, usualSaltSpread
+		}
 		x := float64(f.Value[k]) - mean
 		b.Off = float32(x / spread)
 		if (k == Peak || k == Rest || k == Plateau) && x < 0 && !f.full() {
@@ -172,8 +184,14 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		var r [causeCount]float64
 		for c := range r {
 			r[c] = ratioOf(Cause(c), k, x, spread)
-			if Cause(c).holdsMore() && kindOf[k] == level && !f.Stands {
+			if Cause(c).holdsMore() && kindOf[k] == level && k != Over && !f.Stands {
 				r[c] = math.Min(r[c], 0) // it was not full before, and is filled
+			}
+			if kindOf[k] == saltiness && Cause(c) != SaltBuildUp {
+				r[c] = math.Min(r[c], mostAside)
+			}
+			if k == Rise && f.Parched {
+				r[c] = math.Min(r[c], mostParched)
 			}
 		}
 		limit(&r, mostFeature)
@@ -196,9 +214,12 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 	if bs.young() {
 		belief.young()
 	}
+	if f.Fed || f.Known[SaltRise] && f.Value[SaltRise] < leastSaltRise {
+		belief.lower(SaltBuildUp, aloneOdds)
+	}
 	belief.settle(atMs)
-	weight := 1.0
-	if belief.trouble() > frozenAt {
+	weight, salty := 1.0, belief.trouble() > frozenAt
+	if belief.moving() > frozenAt {
 		bs.Frozen = min(bs.Frozen+1, 1000)
 		weight = 0
 		if bs.Frozen > frozenDays {
@@ -208,7 +229,8 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		bs.Frozen--
 	}
 	for k := Feature(0); k < featureCount; k++ {
-		if !f.Known[k] || weight == 0 && bs.Of[k].Days >= leastDays {
+		frozen := weight == 0 || salty && kindOf[k] == saltiness
+		if !f.Known[k] || frozen && bs.Of[k].Days >= leastDays {
 			continue
 		}
 		w := weight * slow

@@ -38,6 +38,9 @@ const (
 	// mostBeside bounds the same of what does not move water: a zone that has been
 	// salty for weeks must not be deaf to a valve that fails today.
 	mostBeside = 6.5
+	// mostSalt bounds that of salt: half of all zones have some that builds up, and it
+	// must not stand before what has just broken.
+	mostSalt = 4.5
 )
 
 // priors are the log odds of a cause against nothing, and how long its evidence
@@ -104,6 +107,9 @@ func (b *Belief) addAll(r *[causeCount]float64) {
 		if Cause(c).beside() {
 			x = math.Min(x, mostBeside)
 		}
+		if Cause(c) == SaltBuildUp {
+			x = math.Min(x, mostSalt)
+		}
 		b.LogOdds[c] = float32(math.Max(x, least))
 	}
 }
@@ -157,6 +163,12 @@ func (b *Belief) probabilities() (p [causeCount]float64, nothing float64) {
 func (b *Belief) trouble() float64 {
 	p, nothing := b.probabilities()
 	return 1 - nothing - p[WeatherOrGrowth]
+}
+
+// moving is the probability of trouble that moves water, or what is said of it.
+func (b *Belief) moving() float64 {
+	p, nothing := b.probabilities()
+	return 1 - nothing - p[WeatherOrGrowth] - p[SaltBuildUp]
 }
 
 // patience is how long a cause must have led before it is said, ms: faults that do

@@ -18,8 +18,10 @@ var predictions = [causeCount][]prediction{
 	// much is given; more of a shot runs down along the wall, so it lifts less and
 	// more drains; what stays is used up sooner, so uptake falls off in the
 	// afternoon. Roots of container crops take 0.1 m3/m3 and more of the pore space
-	// in the long run (from memory).
-	RootBound: {{Peak, -0.10, 0.05, 0.9}, {Plateau, -0.10, 0.05, 0.9}, {Rise, -0.45, 0.25, 0.9}, {Drained, 0.15, 0.1, 0.4}, {Droop, -0.1, 0.15, 0.4}},
+	// in the long run (from memory). What is still given as before stands over what the
+	// container holds until it has drained: behind blocked emitters nothing does, nor where
+	// it runs past.
+	RootBound: {{Over, 0.027, 0.012, 0.6}, {Peak, -0.10, 0.05, 0.9}, {Plateau, -0.10, 0.05, 0.9}, {Rise, -0.45, 0.25, 0.9}, {Drained, 0.15, 0.1, 0.4}, {Droop, -0.1, 0.15, 0.4}},
 	// Crushed pores are finer: they drain more slowly and hold more at the same
 	// suction, though they are fewer; roots find less air and drink less.
 	Compaction: {{DrainTime, 0.4, 0.5, 0.9}, {Plateau, 0.04, 0.04, 0.4}, {Peak, 0.04, 0.04, 0.4}, {UptakeDay, -0.15, 0.25, 0.4}},
@@ -45,8 +47,10 @@ var predictions = [causeCount][]prediction{
 	RootZoneHeat: {{RootCel, 7, 3, 0.9}, {Droop, -0.1, 0.2, 0.4}},
 	// Salt makes water dear at all hours (Maas & Hoffman 1977: yield falls in a
 	// straight line above a threshold).
-	// Where pore EC itself is not known, what goes with it tells.
-	SaltBuildUp: {{PoreEC, 0.3, 0.2, 0.9}, {Salt, 0.3, 0.2, 0.9}},
+	// Where pore EC itself is not known, what goes with it tells. It builds up over days,
+	// which a baseline that follows the crop would follow, too: what it has come to since
+	// its least of the last days is held against what such days bring by themselves.
+	SaltBuildUp: {{PoreEC, 0.3, 0.2, 0.9}, {Salt, 0.3, 0.2, 0.9}, {SaltRise, 0.45, 0.2, 0.9}},
 	// Water that nobody reports is seen at once, see fast.go.
 	UnreportedWatering: {},
 	// Weather, growth and pruning change what is drunk and nothing else.
@@ -57,6 +61,6 @@ var predictions = [causeCount][]prediction{
 // unit: what healthy zones do by themselves (measured on the simulated quiet
 // seasons and the three slabs; sizes rounded up).
 var floors = [featureCount]float64{
-	UptakeDay: 0.15, UptakeNight: 0.3, Droop: 0.2, Rise: 0.1, Plateau: 0.01, Peak: 0.009, Rest: 0.009, DrainTime: 0.25,
-	RootCel: 1, PoreEC: 0.04, Salt: 0.04, Drained: 0.06, Account: 0.08, WetHours: 1.5, Scatter: 0.01,
+	UptakeDay: 0.15, UptakeNight: 0.3, Droop: 0.2, Rise: 0.1, Plateau: 0.01, Peak: 0.009, Rest: 0.009, Over: 0.008, DrainTime: 0.25,
+	RootCel: 1, PoreEC: 0.04, Salt: 0.04, SaltRise: 0.1, Drained: 0.06, Account: 0.08, WetHours: 1.5, Scatter: 0.01,
 }

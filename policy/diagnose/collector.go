@@ -18,10 +18,12 @@ const (
 	Plateau                    // level at the end of drainage, m3/m3
 	Peak                       // highest level, m3/m3
 	Rest                       // highest level at which water had come to rest, m3/m3
+	Over                       // by how much the highest level stood above the highest at rest, m3/m3
 	DrainTime                  // ln of the e-folding time of drainage, s, of a day on which some was seen
 	RootCel                    // warmest substrate, less the air's warmest where that is told, Cel
 	PoreEC                     // ln of mean pore EC, mS/cm
 	Salt                       // ln of the mean salt index, which goes with pore EC; not of a day below the band
+	SaltRise                   // ln of mean pore EC, or else of the salt index, over its least of the days before
 	Drained                    // reported drain over given, beyond what the crop left over of it
 	Account                    // reported drain, uptake and what was stored over given, less 1
 	WetHours                   // hours saturated
@@ -231,6 +233,8 @@ type Features struct {
 	Drains   bool    // more than a twentieth of what was given drained
 	Stands   bool    // water came to rest at what the container holds, or above
 	Dry      bool    // all day it stayed below the refill point
+	Parched  bool    // all day it stayed in the lowest part of the band or below, where substrate begins to repel water
+	Fed      bool    // pore EC is no higher than wanted: what rises is meant to
 	Enough   bool    // more water was reported than the crop drank, by a tenth
 }
 
@@ -241,6 +245,10 @@ func (f *Features) set(k Feature, v, sd float64) {
 // fills is how far below the container capacity of the physics a container may be full,
 // m3/m3: what probes err by in their own calibrations (common practice, no source).
 const fills = 0.02
+
+// parchedPart is the lowest part of the band, as a share of it (common practice, no
+// source).
+const parchedPart = 0.25
 
 // leastHours of looks make a day that is worth weighing.
 const leastHours = 12
@@ -267,8 +275,10 @@ func (c *Collector) finish(in *Inputs) Features {
 	f.set(Peak, float64(c.Peak), 0.002)
 	if c.Rest > 0 {
 		f.set(Rest, float64(c.Rest), 0.002)
+		f.set(Over, float64(c.Peak-c.Rest), 0.003)
 	}
 	f.Stands = float64(c.Rest) > in.DesignCapacity-fills
+	f.Parched = float64(c.Peak) < in.RefillPoint+parchedPart*(in.FullPoint-in.RefillPoint)
 	f.Dry = float64(c.Peak) < in.RefillPoint
 	if float32(in.Learned.DrainLog) != c.DrainFrom { // else none was seen, and an old value says nothing of the day
 		f.set(DrainTime, in.Learned.DrainLog, 0.1)
@@ -277,7 +287,9 @@ func (c *Collector) finish(in *Inputs) Features {
 		f.set(RootCel, float64(c.RootMax-c.AirMax), 0.3)
 	}
 	if c.ECN > 24 {
-		f.set(PoreEC, math.Log(float64(c.ECSum)/float64(c.ECN)), 0.02)
+		ec := float64(c.ECSum) / float64(c.ECN)
+		f.set(PoreEC, math.Log(ec), 0.02)
+		f.Fed = in.WantedEC.Known && ec <= in.WantedEC.Value
 	}
 	if c.SaltN > 24 && !f.Dry {
 		f.set(Salt, math.Log(float64(c.SaltSum)/float64(c.SaltN)), 0.02)

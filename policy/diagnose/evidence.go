@@ -160,6 +160,8 @@ func sentence(k Feature, before, now float64) advice.Reason {
 		return advice.Say("peak", advice.Water(now), advice.Water(before))
 	case Rest:
 		return advice.Say("level-at-rest", advice.Water(now), advice.Water(before))
+	case Over:
+		return advice.Say("stands-over", advice.Water(now), advice.Water(before))
 	case DrainTime:
 		return advice.Say("drain-time", advice.Span(time.Duration(math.Exp(now)*float64(time.Second))), advice.Span(time.Duration(math.Exp(before)*float64(time.Second))))
 	case RootCel:
@@ -168,6 +170,8 @@ func sentence(k Feature, before, now float64) advice.Reason {
 		return advice.Say("pore-ec-moved", advice.EC(math.Exp(now)), advice.EC(math.Exp(before)))
 	case Salt:
 		return advice.Say("salt-index-moved", advice.Share(math.Exp(now-before)))
+	case SaltRise:
+		return advice.Say("salt-rise", advice.Share(math.Exp(now)), advice.Share(math.Exp(usualSaltRise+usualSaltSpread)))
 	case Drained:
 		if now < 0 {
 			return advice.Say("drain-missing", advice.Share(-now), advice.Share(math.Max(-before, 0)))

@@ -26,9 +26,10 @@ type Inputs struct {
 	ClimateMs  int64 // when the climate last told what it asks
 	AirCel     Number
 	RootCel    Number // substrate temperature
-	PoreEC     Number // mS/cm at 25 Cel, as are the next two
+	PoreEC     Number // mS/cm at 25 Cel, as are the next three
 	FeedEC     Number
 	DrainEC    Number
+	WantedEC   Number // of the pore water, by the band
 	SaltIndex  Number // sensing.Calibration.SaltIndex: only ever held against this zone's own
 	Recovering bool
 

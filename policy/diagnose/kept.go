@@ -87,7 +87,7 @@ func (k *KeptWatch) take(x, room, sd float64, in *Inputs, b *Belief) {
 		r.say(RootBound, -0.4*usual, 0.2*usual)
 		r.say(ValveStuckOpen, 0.8, 0.5)
 		r.tell(b, 1, mostKeptSays)
-		if b.trouble() > frozenAt {
+		if b.moving() > frozenAt {
 			return
 		}
 		e = math.Min(math.Max(e, -clip*spread), clip*spread)

@@ -77,6 +77,7 @@ func TestSaltThatWandersIsNotTold(t *testing.T) {
 					f.set(k, usual[k]+noise(k, r), 0.25*floors[k])
 				}
 				f.set(PoreEC, ln, 0.02)
+				f.Known[SaltRise] = false
 				m.Belief.fade(at)
 				m.Baselines.weigh(&f, &m.Belief, at)
 				m.Belief.fade(at + 21*hourMs)
@@ -92,5 +93,34 @@ func TestSaltThatWandersIsNotTold(t *testing.T) {
 	t.Logf("of 60 zones %d told that wander, %d of which salt builds up", quiet, salty)
 	if quiet > 15 || salty < 35 {
 		t.Errorf("of 60 zones %d told that wander, %d of which salt builds up", quiet, salty)
+	}
+}
+
+// A pore EC that rises towards what the band wants is fed, not salted; one that rises
+// beyond it, or where nobody says what is wanted, is told within days.
+func TestSaltThatIsWantedIsNotTold(t *testing.T) {
+	for _, c := range []struct {
+		wanted Number
+		told   bool
+	}{{Number{3, true}, false}, {Number{1.8, true}, true}, {Number{}, true}} {
+		m, at := &Memory{}, start
+		in := inputs()
+		in.WantedEC = c.wanted
+		for day := range 19 {
+			in.PoreEC = Number{Value: 1.5 + 0.25*math.Max(0, float64(day-14)), Known: true}
+			for range 288 {
+				at += 5 * 60_000
+				m.Today.look(in, at)
+			}
+			f := m.Today.finish(in)
+			m.Belief.fade(at)
+			m.Baselines.weigh(&f, &m.Belief, at)
+			m.Today = Collector{}
+		}
+		m.Belief.fade(at + 5*hourMs)
+		found := m.Findings(at+5*hourMs, words)
+		if told := len(found) > 0 && found[0].Cause == SaltBuildUp.String(); told != c.told {
+			t.Errorf("from 1.5 to 2.5 mS/cm where %+v is wanted: %+v", c.wanted, found)
+		}
 	}
 }

@@ -282,7 +282,7 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 	}
 	usual = math.Max(usual, 0.3)
 	dry, full := t.dry(in, float64(t.Zone)), t.full(in, room, given)
-	if b.trouble() < frozenAt {
+	if b.moving() < frozenAt {
 		t.learnLevel()
 	}
 	if full || dry {
@@ -311,7 +311,7 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 	if x > 0.2*usual+2*sd {
 		b.add(ValveStuckClosed, -3) // what shows came through the valve
 	}
-	if room < 1.1*mean || b.trouble() > frozenAt && e < 0 {
+	if room < 1.1*mean || b.moving() > frozenAt && e < 0 {
 		return
 	}
 	t.Windows = min(t.Windows+1, 10000)
