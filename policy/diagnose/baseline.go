@@ -112,7 +112,10 @@ func (bs *Baselines) young() bool { return bs.Of[Peak].Days < youngDays }
 // gets. Water also drains from substrate so dry that it repels water, and then what it
 // could hold is not seen.
 func (f *Features) full() bool {
-	return !f.Dry && (f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05)
+	if f.Dry || f.open() {
+		return false
+	}
+	return f.filled() || f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05
 }
 
 // older reports whether the newest value is older than ms, or there is none.
@@ -204,6 +207,7 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		}
 	}
 	limit(&sum, mostDay)
+	f.ceiling(&sum)
 	last := belief.LogOdds
 	belief.addAll(&sum)
 	for c := range heard {

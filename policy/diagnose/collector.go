@@ -24,7 +24,7 @@ const (
 	PoreEC                     // ln of mean pore EC, mS/cm
 	Salt                       // ln of the mean salt index, which goes with pore EC; not of a day below the band
 	SaltRise                   // ln of mean pore EC, or else of the salt index, over its least of the days before
-	Drained                    // reported drain over given, beyond what the crop left over of it
+	Drained                    // reported drain over given, beyond the share of it that found no room
 	Account                    // reported drain, uptake and what was stored over given, less 1
 	WetHours                   // hours saturated
 	Scatter                    // mean distance of the probes from each other, m3/m3
@@ -235,7 +235,10 @@ type Features struct {
 	Dry      bool    // all day it stayed below the refill point
 	Parched  bool    // all day it stayed in the lowest part of the band or below, where substrate begins to repel water
 	Fed      bool    // pore EC is no higher than wanted: what rises is meant to
-	Enough   bool    // more water was reported than the crop drank, by a tenth
+	Slope    float64 // of what waterings end at over what they begin from, see Ceiling
+	SlopeSD  float64
+	Slopes   bool // it is known
+	Enough   bool // more water was reported than the crop drank, by a tenth
 }
 
 func (f *Features) set(k Feature, v, sd float64) {
@@ -295,7 +298,9 @@ func (c *Collector) finish(in *Inputs) Features {
 		f.set(Salt, math.Log(float64(c.SaltSum)/float64(c.SaltN)), 0.02)
 	}
 	if given := in.Water.GivenML24h; in.Water.DrainTold && given > 0.01*in.VolumeML {
-		left := math.Max(0, 1-f.UptakeML/given)
+		// what the crop drank and the container could take up found room
+		room := in.VolumeML * math.Max(0, in.Learned.Capacity-fills-float64(c.Begin)) / in.Learned.gain()
+		left := math.Max(0, 1-(f.UptakeML+room)/given)
 		f.set(Drained, math.Min(in.Water.Drain24hML/given, 1.5)-left, 0.03)
 		f.Drains = in.Water.Drain24hML > 0.05*given
 		c.finishAccount(in, &f)

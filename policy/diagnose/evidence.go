@@ -84,6 +84,9 @@ func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		}
 		out = append(out, sentence(p.feature, float64(b.Mean), float64(b.Now)))
 	}
+	if r, ok := m.ends(c, atMs); ok && (len(out) > 0 || c == RootBound) {
+		out = append(out, r)
+	}
 	if c == RootBound && len(out) == fast {
 		out = nil // shots that lift less say nothing of roots by themselves
 	}

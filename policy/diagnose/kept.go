@@ -59,8 +59,8 @@ func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief, dry
 	room := (in.VolumeML*math.Max(in.Learned.Capacity-k.Level, 0) + k.UptakeML) / given
 	k.begin(in, atMs)
 	k.SawMs = atMs
-	if dry && kept > 0.2 {
-		return // dry substrate repels water
+	if dry {
+		return // dry substrate repels water, down to the last drop; a valve that closed was told before
 	}
 	k.take(math.Min(math.Max(kept, -1), 3), room, sd, in, b)
 }

@@ -43,6 +43,7 @@ func (m *Memory) Look(in *Inputs, atMs int64) {
 // Day takes the start of an irrigation day: the finished day is weighed.
 func (m *Memory) Day(in *Inputs, atMs int64) {
 	f := m.Today.finish(in)
+	m.Fast.Shots.finish(in, &f, atMs)
 	m.Belief.fade(atMs)
 	m.Steady.day(&f, in.ExpectedML, atMs)
 	m.Trend.day(&f)

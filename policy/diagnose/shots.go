@@ -37,8 +37,11 @@ type ShotTest struct {
 	SawMs   int64
 	From    float32 // water content that windows begin from, mean
 	FromVar float32
-	Lost    uint8 // reports in a row that did not show at all
-	LostMs  int64 // the first window of them
+	Ceiling Ceiling // of the day's windows
+	Slope   float32 // of the newest day that told one
+	SlopeMs int64   // when that day ended, 0: none has
+	Lost    uint8   // reports in a row that did not show at all
+	LostMs  int64   // the first window of them
 }
 
 // Answer is a share that is usual.
@@ -235,6 +238,7 @@ func (f *Fast) judge(in *Inputs, atMs int64, given float64, b *Belief) {
 		return
 	}
 	rise /= n
+	t.Ceiling.take(float64(t.Zone), float64(t.Zone)+rise)
 	l := &in.Learned
 	kept := in.VolumeML*rise + t.UptakeML
 	if !f.Reports {
