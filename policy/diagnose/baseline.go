@@ -128,6 +128,18 @@ func (b *Baseline) expect(k Feature, sd float64) (mean, spread float64) {
 	return mean, math.Sqrt(float64(b.Var)*few + floors[k]*floors[k] + sd*sd)
 }
 
+// sdFrom is the standard deviation that a feature's measurement has where it is expected
+// at mean. The rate of a fall is told by its logarithm, and that of one that is next to
+// nothing is all noise: what the noise is to the fall that was expected tells whether
+// it is missing.
+func (f *Features) sdFrom(k Feature, mean float64) float64 {
+	sd, below := float64(f.SD[k]), float64(f.Value[k])-mean
+	if (k == UptakeDay || k == UptakeNight) && below < 0 {
+		sd *= math.Exp(below)
+	}
+	return sd
+}
+
 // learn takes a day into the baseline; far ones count as at most so many standard
 // deviations off (Huber 1964), so that a change of days is not learned before it is
 // told.
@@ -175,7 +187,7 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		if b.Days < leastDays && k != SaltRise || k == Salt && f.Known[PoreEC] && bs.Of[PoreEC].Days >= leastDays {
 			continue // of pore EC and its stand-in only one speaks
 		}
-		mean, spread := b.expect(k, float64(f.SD[k]))
+		mean, spread := b.expect(k, f.sdFrom(k, float64(b.Mean+b.Trend)))
 		if k == SaltRise {
 			mean, spread = usualSaltRise, usualSaltSpread
 		}
@@ -248,7 +260,8 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		if bs.Frozen > frozenDays {
 			most = 10
 		}
-		bs.Of[k].learn(k, float64(f.Value[k]), float64(f.SD[k]), w, most)
+		b := &bs.Of[k]
+		b.learn(k, float64(f.Value[k]), f.sdFrom(k, float64(b.Mean+b.Trend)), w, most)
 	}
 }
 

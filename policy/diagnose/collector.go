@@ -40,9 +40,10 @@ const (
 
 // Part is one part of a day's uptake, seen while no water moved.
 type Part struct {
-	FallML  float32 // what the water content lost, mL
-	Drawn   float32 // demand drawn meanwhile, demand units times s
-	Seconds float32
+	FallML    float32 // what the water content lost, mL
+	Drawn     float32 // demand drawn meanwhile, demand units times s
+	Seconds   float32
+	Stretches int32 // in which it was seen: each has two ends that err
 }
 
 // Collector gathers a day. It is empty at its start.
@@ -50,6 +51,7 @@ type Collector struct {
 	LookMs      int64
 	PairMs      int64 // of the last look at which no water moved, 0: it moved
 	PairLevel   float64
+	Paired      uint8 // 1 + the part of the day of the stretch of such looks, 0: none
 	Parts       [partCount]Part
 	ExpectedLog float32 // ln of uptake per demand as the balance believes, last seen
 	Looks       int32
@@ -192,12 +194,17 @@ func (c *Collector) scatter(in *Inputs) {
 func (c *Collector) uptake(in *Inputs, atMs int64) {
 	w, l := &in.Water, &in.Learned
 	if !w.rests(atMs) || in.WaterContent >= l.Capacity+overLevel {
-		c.PairMs = 0
+		c.PairMs, c.Paired = 0, 0
 		return
 	}
 	if c.PairMs != 0 && atMs-c.PairMs <= pairMs {
 		seconds := float64(atMs-c.PairMs) / 1000
-		part := &c.Parts[partOf(in)]
+		k := partOf(in)
+		part := &c.Parts[k]
+		if c.Paired != uint8(k)+1 {
+			c.Paired = uint8(k) + 1
+			part.Stretches++
+		}
 		part.FallML += float32((c.PairLevel - in.WaterContent) * in.VolumeML)
 		part.Drawn += float32(drawn(in) * seconds)
 		part.Seconds += float32(seconds)
@@ -334,19 +341,20 @@ func (c *Collector) finishAccount(in *Inputs, f *Features) {
 // finishUptake makes the rates of the parts of the day. A part that was watched
 // for less than an hour and a half says nothing.
 func (c *Collector) finishUptake(f *Features) {
-	noise := float64(c.Noise) * 1.5 * float64(c.VolumeML)
 	rate := func(p Part) (float64, float64, bool) {
+		noise := float64(c.Noise) * 1.5 * float64(c.VolumeML) * math.Sqrt(float64(max(p.Stretches, 1)))
 		fall, drawn := float64(p.FallML), float64(p.Drawn)
 		if p.Seconds < 5400 || drawn <= 0 {
 			return 0, 0, false
 		}
 		expected := math.Exp(float64(c.ExpectedLog)) * drawn
-		floor := math.Max(0.1*expected, 1e-9)
+		// a fall that is lost in the noise is at most as large as that, and as expected
+		floor := math.Max(math.Max(0.1*expected, math.Min(noise, expected)), 1e-9)
 		sd := math.Min(noise/math.Max(fall, floor), 2)
 		return math.Log(math.Max(fall, floor) / drawn), sd, true
 	}
 	am, pm := c.Parts[morning], c.Parts[afternoon]
-	if v, sd, ok := rate(Part{am.FallML + pm.FallML, am.Drawn + pm.Drawn, am.Seconds + pm.Seconds}); ok {
+	if v, sd, ok := rate(Part{am.FallML + pm.FallML, am.Drawn + pm.Drawn, am.Seconds + pm.Seconds, am.Stretches + pm.Stretches}); ok {
 		f.set(UptakeDay, v, sd)
 	}
 	if v, sd, ok := rate(c.Parts[night]); ok {

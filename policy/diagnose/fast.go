@@ -24,17 +24,28 @@ type Fast struct {
 	WorstHealth               uint8
 }
 
-// FallWatch follows the zone from a reported watering on: without more water it
-// must fall as the crop drinks.
+// FallWatch follows the zone between its waterings: without more water it must fall as
+// the crop drinks. The falls of several stretches are added up until there is enough
+// to judge. It judges a quarter of an hour late: water shows before it is reported.
 type FallWatch struct {
-	FromMs     int64 // 0: not watching
+	FromMs     int64 // of the stretch, 0: not watching
 	WaterMs    int64 // reported watering that it follows
 	Level      float64
+	Last       float64 // water content a quarter of an hour ago
 	ExpectedML float64
+	Past       Fallen
 	DrainMs    int64   // when the drain was last looked at
-	SawMs      int64   // newest window that was judged
+	SawMs      int64   // newest fall that was judged
 	Expected   float32 // of that, m3/m3
 	Fell       float32
+}
+
+// Fallen is what stretches that are over came to.
+type Fallen struct {
+	FromMs     int64 // of the first, 0: there are none
+	ExpectedML float32
+	Fell       float32 // m3/m3
+	Stretches  uint8
 }
 
 // Unreported is the newest watering that nobody reported.
@@ -51,7 +62,7 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	if in.Current {
 		f.shots(in, atMs, base, b)
 		f.Rises.look(f, in, atMs, b)
-		f.Fall.look(in, atMs, base, b)
+		f.Fall.look(in, &f.Recently, atMs, base, b)
 		f.Awaited.look(in, atMs, base, b)
 		if base.Of[Peak].Days >= 2 { // the first days, a zone is only settling
 			f.Kept.look(in, atMs, base, b, f.Shots.dry(in, f.Kept.Level))
@@ -61,44 +72,88 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 }
 
 // look judges whether the zone falls while nobody waters it.
-func (w *FallWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
-	if !in.Water.Reports || in.Water.ValveOpenMs != 0 || in.Water.LastMs > w.WaterMs || atMs-in.Water.LastMs < restMs {
-		w.WaterMs, w.FromMs = in.Water.LastMs, 0
+func (w *FallWatch) look(in *Inputs, r *Recently, atMs int64, base *Baselines, b *Belief) {
+	if !in.Water.Reports || in.Water.ValveOpenMs != 0 || in.Water.LastMs > w.WaterMs || atMs-in.Water.LastMs < fallsMs {
+		w.close()
+		w.WaterMs = in.Water.LastMs
 		return
 	}
 	w.drains(in, atMs, b)
-	if w.FromMs == 0 || atMs-w.FromMs > 12*hourMs {
-		w.FromMs, w.Level, w.ExpectedML = atMs, in.WaterContent, 0
+	if w.Past.FromMs != 0 && atMs-w.Past.FromMs > mostFallMs {
+		w.Past = Fallen{}
+	}
+	if w.FromMs == 0 || atMs-w.FromMs > mostFallMs {
+		w.FromMs, w.Level, w.Last, w.ExpectedML = atMs, in.WaterContent, in.WaterContent, 0
+		return
+	}
+	past := float64(r.Zone[recentLooks-1])
+	if past < 0 || atMs-w.FromMs < lateReportMs {
 		return
 	}
 	w.ExpectedML += usualUptake(in, base) * 300
-	expected, fell := w.ExpectedML/in.VolumeML, w.Level-in.WaterContent
+	w.Last = past
+	expected, fell := (w.ExpectedML+float64(w.Past.ExpectedML))/in.VolumeML, w.Level-w.Last
 	noise := math.Max(in.Learned.Noise, 0.0007)
 	rises := fell <= -math.Max(0.012, 6*noise)
+	fell += float64(w.Past.Fell)
+	noise *= math.Sqrt(float64(w.Past.Stretches) + 1)
 	if expected < math.Max(leastFall, 3*noise) && !rises {
 		return
 	}
+	w.Past = Fallen{}
 	w.SawMs, w.Expected, w.Fell, w.FromMs = atMs, float32(expected), float32(fell), 0
+	fills := in.WaterContent < in.Learned.Capacity-leakLevel // a valve that leaks keeps a container full
+	if rises && fills {
+		b.add(ValveStuckOpen, 0.6) // water may still be on its way
+		return
+	}
 	if rises {
 		b.add(ValveStuckOpen, 1.8)
 		b.add(UnreportedWatering, 0.4)
 		return
 	}
-	r := weights{e: fell/expected - 1, spread: math.Hypot(usualFall, 1.5*noise/expected)}
-	r.say(ValveStuckOpen, -1, 0.3)
+	says := weights{e: fell/expected - 1, spread: math.Hypot(usualFall, 1.5*noise/expected)}
+	says.say(ValveStuckOpen, -1, 0.3)
 	share := 0.7
-	if in.WaterContent < in.Learned.Capacity-leakLevel {
-		share = 0.3 // a valve that leaks keeps a container full
+	if fills {
+		share = 0.3
 	}
-	no := math.Max(r.r[ValveStuckOpen], 0)
-	r.r[Oversaturation], r.r[WeatherOrGrowth] = 0.1*no, 0.1*no
-	if top := &base.Of[Peak]; top.Days >= leastDays && in.WaterContent > float64(top.Mean)+standsLevel {
-		r.r[Oversaturation], r.r[ValveStuckOpen] = no, 0.3*r.r[ValveStuckOpen]
+	no := math.Max(says.r[ValveStuckOpen], 0)
+	if w.Level > in.Learned.Capacity {
+		says.r[ValveStuckOpen] = no // what stands above capacity falls as it drains
 	}
-	r.tell(b, share, 4)
+	says.r[Oversaturation], says.r[WeatherOrGrowth] = 0.1*no, 0.1*no
+	top := &base.Of[Peak]
+	if top.Days >= leastDays && in.WaterContent > float64(top.Mean)+standsLevel && fell > -0.3*expected {
+		says.r[Oversaturation], says.r[ValveStuckOpen] = no, 0.3*says.r[ValveStuckOpen]
+	}
+	says.tell(b, share, 4)
+}
+
+// close ends a stretch and keeps what it came to.
+func (w *FallWatch) close() {
+	if w.FromMs == 0 {
+		return
+	}
+	p := &w.Past
+	if p.FromMs == 0 {
+		p.FromMs = w.FromMs
+	}
+	p.ExpectedML += float32(w.ExpectedML)
+	p.Fell += float32(w.Level - w.Last)
+	p.Stretches = min(p.Stretches+1, 250)
+	w.FromMs = 0
 }
 
 const (
+	// fallsMs is how long after a watering its zone falls, but for what the crop does not
+	// drink and drains, which is not held against it.
+	fallsMs = 45 * 60 * 1000
+	// lateReportMs is how long after it began to come water is reported at the latest, in
+	// looks: volumes are when the valve closes.
+	lateReportMs = (recentLooks - 1) * 5 * 60 * 1000
+	// mostFallMs is how far apart what is judged together may be.
+	mostFallMs = 12 * hourMs
 	// leastFall is the fall that is waited for before it is judged, m3/m3.
 	leastFall = 0.006
 	// usualFall is how far the fall of a healthy zone strays from what its baseline
@@ -107,7 +162,8 @@ const (
 	// leakLevel is how far below capacity a zone may be that a leak feeds, m3/m3.
 	leakLevel = 0.02
 	// standsLevel is how far above its usual peak a zone stands whose water cannot drain,
-	// m3/m3: what leaks into one that drains lifts it by less.
+	// m3/m3: what leaks into one that drains lifts it by less. What stands does not rise
+	// by itself.
 	standsLevel = 0.04
 	// lateDrain is the drain within an hour or two that is water still coming when
 	// lateMs have passed since any was reported, as a share of the volume.

@@ -85,7 +85,9 @@ func (k *KeptWatch) take(x, room, sd float64, in *Inputs, b *Belief) {
 		r.say(ValveStuckClosed, -usual, 0.05)
 		r.say(EdgeChannelling, -0.4*usual, 0.15*usual)
 		r.say(RootBound, -0.4*usual, 0.2*usual)
-		r.say(ValveStuckOpen, 0.8, 0.5)
+		if room > usual+0.4 {
+			r.say(ValveStuckOpen, 0.8, 0.5) // what a full container is given beside cannot be found in it
+		}
 		r.tell(b, 1, mostKeptSays)
 		if b.moving() > frozenAt {
 			return
