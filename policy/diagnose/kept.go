@@ -57,12 +57,13 @@ func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief, dry
 	// what finds no room drains from a sound container too: on a dull day a timer
 	// gives more than is drunk
 	room := (in.VolumeML*math.Max(in.Learned.Capacity-k.Level, 0) + k.UptakeML) / given
+	drunk := k.UptakeML / given
 	k.begin(in, atMs)
 	k.SawMs = atMs
 	if dry {
 		return // dry substrate repels water, down to the last drop; a valve that closed was told before
 	}
-	k.take(math.Min(math.Max(kept, -1), 3), room, sd, in, b)
+	k.take(math.Min(math.Max(kept, -1), 3), room, drunk, sd, in, b)
 }
 
 func (k *KeptWatch) begin(in *Inputs, atMs int64) {
@@ -70,7 +71,7 @@ func (k *KeptWatch) begin(in *Inputs, atMs int64) {
 }
 
 // take weighs one stretch.
-func (k *KeptWatch) take(x, room, sd float64, in *Inputs, b *Belief) {
+func (k *KeptWatch) take(x, room, drunk, sd float64, in *Inputs, b *Belief) {
 	k.Last = float32(x)
 	if k.Windows == 0 {
 		k.Mean = float32(x)
@@ -79,12 +80,16 @@ func (k *KeptWatch) take(x, room, sd float64, in *Inputs, b *Belief) {
 	e := x - math.Min(usual, room)
 	if k.Windows >= 4 && in.Water.Reports {
 		spread := math.Sqrt(float64(k.Var) + 0.08*0.08 + sd*sd)
-		usual = math.Max(usual, 0.3)
 		r := weights{e: e, spread: spread}
-		r.say(EmitterFault, -0.55*usual, 0.25*usual)
-		r.say(ValveStuckClosed, -usual, 0.05)
-		r.say(EdgeChannelling, -0.4*usual, 0.15*usual)
-		r.say(RootBound, -0.4*usual, 0.2*usual)
+		usual = math.Max(usual, 0.3)
+		// of what does not come or runs past, what would have found no room is not missed
+		short := func(c Cause, of, wide float64) {
+			r.say(c, math.Min((1-of)*usual, room)-math.Min(usual, room), wide)
+		}
+		short(EmitterFault, 0.55, 0.25*usual)
+		short(ValveStuckClosed, 1, math.Hypot(0.05, dryDrinks*drunk))
+		short(EdgeChannelling, 0.4, 0.15*usual)
+		short(RootBound, 0.4, 0.2*usual)
 		if room > usual+0.4 {
 			r.say(ValveStuckOpen, 0.8, 0.5) // what a full container is given beside cannot be found in it
 		}

@@ -95,6 +95,9 @@ const (
 	// besideOdds is the log odds of a container that gets no water from which its probe
 	// says nothing of what the zone's shots do.
 	besideOdds = 1
+	// dryDrinks is how far the uptake of a zone that gets no water may be from what is usual,
+	// as a share: it is what makes up for the water that does not come.
+	dryDrinks = 0.25
 	// shotShare of what a window says counts: those of a day share their causes of error.
 	shotShare = 0.6
 )
@@ -309,11 +312,11 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 	r.say(EmitterFault, -0.6*usual, 0.2*usual)
 	r.say(EdgeChannelling, -0.45*usual, 0.15*usual)
 	r.say(RootBound, -0.4*usual, 0.2*usual) // roots fill the pores, and water runs down the wall
-	r.say(ValveStuckClosed, -usual, 0.05*usual)
-	weight := t.weight(x < 0.25*usual, atMs)
+	r.say(ValveStuckClosed, -usual, math.Hypot(0.05*usual, dryDrinks*t.UptakeML/given))
+	weight := t.weight(x < 0.25*usual, in, atMs)
 	r.tell(b, weight, 3.5)
-	if x > 0.2*usual+2*sd {
-		b.add(ValveStuckClosed, -3) // what shows came through the valve
+	if x-t.UptakeML/given > 0.2*usual+2*sd {
+		b.add(ValveStuckClosed, -3) // what lifts the zone came through the valve
 	}
 	if room < 1.1*mean || b.moving() > frozenAt && e < 0 {
 		return
@@ -343,8 +346,15 @@ func (u *Answer) learn(e, spread, sd float64) {
 // those, 1 in 30 from 0.05 below, and half from 0.08 below, where water runs past or
 // does not come down to the probe; a part was missing as seldom there as anywhere. Of
 // many waterings a part is still on its way, or drains already.
-func (t *ShotTest) weight(lost bool, atMs int64) float64 {
-	w := shotShare * (0.3 + 0.7*math.Min(float64(t.usual().Windows)/leastShots, 1))
+func (t *ShotTest) weight(lost bool, in *Inputs, atMs int64) float64 {
+	known := t.usual().Windows
+	if lost {
+		known = max(t.Usual[0].Windows, t.Usual[1].Windows) // they show, both or neither
+	}
+	w := shotShare * (0.3 + 0.7*math.Min(float64(known)/leastShots, 1))
+	if lost && float64(t.Zone) > in.RefillPoint {
+		return w // substrate in its band takes water
+	}
 	if lost {
 		deep := float64(t.From-t.Zone) / math.Max(0.03, 1.5*math.Sqrt(float64(t.FromVar)))
 		return w * math.Min(math.Max(2-deep, 0.4), 1)
