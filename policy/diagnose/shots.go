@@ -99,7 +99,7 @@ const (
 	// as a share: it is what makes up for the water that does not come.
 	dryDrinks = 0.25
 	// shotShare of what a window says counts: those of a day share their causes of error.
-	shotShare = 0.6
+	shotShare = 0.75
 )
 
 // push takes a look.
