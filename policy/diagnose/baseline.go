@@ -221,6 +221,11 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 	limit(&sum, mostDay)
 	f.ceiling(&sum)
 	last := belief.LogOdds
+	for c := range sum {
+		if Cause(c).sudden() && last[c] > fresh {
+			sum[c] = math.Max(sum[c], sum[c]*freshShare) // most of the day was before
+		}
+	}
 	belief.addAll(&sum)
 	for c := range heard {
 		if Cause(c).grows() && heard[c].alone() {
@@ -264,6 +269,15 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		b.learn(k, float64(f.Value[k]), f.sdFrom(k, float64(b.Mean+b.Trend)), w, most)
 	}
 }
+
+// sudden tells causes that begin from one minute to the next.
+func (c Cause) sudden() bool { return c == ValveStuckOpen || c == ValveStuckClosed }
+
+const (
+	// fresh is the log odds over the prior from which a sudden cause may have begun in the
+	// day that ends; freshShare of what such a day says against it counts.
+	fresh, freshShare = 0.7, 0.4
+)
 
 // ratioOf is the log likelihood ratio of cause c against nothing, of a feature
 // that is x off its baseline where spread is usual: a mixture of the shift that the
