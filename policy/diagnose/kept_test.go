@@ -1,6 +1,9 @@
 package diagnose
 
-import "testing"
+import (
+	"math"
+	"testing"
+)
 
 // Six days keep what they are given; on the seventh nothing of it is found. In a zone at
 // its usual water content the valve did not open. In one far below it the substrate
@@ -33,5 +36,84 @@ func TestDrySubstrateAccusesNoValve(t *testing.T) {
 		if accused == dry {
 			t.Errorf("dry %t: log odds of the valve %.1f of %d stretches", dry, b.LogOdds[ValveStuckClosed], k.Windows)
 		}
+	}
+}
+
+// stretches is what a zone usually keeps, of six stretches that kept usual of what they
+// were given.
+func stretches(usual float64) *KeptWatch {
+	k, b := &KeptWatch{}, &Belief{}
+	for range 6 {
+		k.take(usual, 2, 0.3, 0.03, reported(), b)
+	}
+	return k
+}
+
+func reported() *Inputs {
+	in := &Inputs{VolumeML: 5000}
+	in.Water.Reports = true
+	return in
+}
+
+// A container that has room for half of what it is given keeps half. When it keeps
+// nothing, nothing came: behind a blocked emitter, or where water runs past, what still
+// comes finds room and is kept.
+func TestWhatAFullContainerKeeps(t *testing.T) {
+	for _, c := range []struct {
+		kept        float64
+		more, fewer Cause
+	}{{0, ValveStuckClosed, EmitterFault}, {0.3, EmitterFault, ValveStuckClosed}} {
+		k, b := stretches(0.9), &Belief{}
+		k.take(c.kept, 0.5, 0.3, 0.03, reported(), b)
+		if b.LogOdds[c.more] < b.LogOdds[c.fewer]+0.5 {
+			t.Errorf("keeps %.1f with room for 0.5: log odds of %v %.1f, of %v %.1f", c.kept, c.more, b.LogOdds[c.more], c.fewer, b.LogOdds[c.fewer])
+		}
+	}
+}
+
+// What a full container is given beside its shots runs out and cannot be found in it, so
+// that keeping as much as ever does not acquit a valve that leaks.
+func TestAFullContainerDoesNotAcquitALeak(t *testing.T) {
+	for _, room := range []float64{0.95, 2} {
+		k, b := stretches(0.9), &Belief{}
+		k.take(math.Min(0.9, room), room, 0.3, 0.03, reported(), b)
+		if says := b.LogOdds[ValveStuckOpen] < 0; says != (room > 1) {
+			t.Errorf("room for %.2f of what was given: log odds of a leak %.2f", room, b.LogOdds[ValveStuckOpen])
+		}
+	}
+}
+
+// A valve that is closed is not acquitted by uptake that was taken for larger than it
+// is: only water that lifts the zone has come through it.
+func TestUptakeAcquitsNoValve(t *testing.T) {
+	m, at := known()
+	in := inputs()
+	in.Water.ReportedML, in.Water.TotalML = 24*60, 24*60
+	m.Belief.LogOdds[ValveStuckClosed] = 2
+	in.Learned.Uptake5ML, in.ProbeCount = 8, 1 // an eighth of which it is
+	for look := range 14 {
+		at += 5 * 60_000
+		in.WaterContent -= 1 / in.VolumeML
+		if look%12 == 5 {
+			in.Water.TotalML, in.Water.ReportedML = in.Water.TotalML+60, in.Water.ReportedML+60
+			in.Water.LastMs, in.Water.LastShotMs = at, at
+		}
+		in.Probes[0] = Probe{Heard: true, Mean: in.WaterContent + 0.0003*float64(look%3), AtMs: at}
+		m.Look(in, at)
+	}
+	if got := m.Belief.LogOdds[ValveStuckClosed]; got < 0 {
+		t.Errorf("log odds of a closed valve 2 -> %.1f of shots that do not lift the zone", got)
+	}
+}
+
+// Substrate in its band takes water, however far below the usual it is: a shot of which
+// nothing shows says there what it says anywhere. Below the band it may repel it.
+func TestLostShotsInTheBandCount(t *testing.T) {
+	s := &ShotTest{Zone: 0.45, From: 0.55, FromVar: 0.0001, Usual: [2]Answer{{Windows: 20}}}
+	in := &Inputs{RefillPoint: 0.4}
+	inBand, part := s.weight(true, in, start), s.weight(false, in, start)
+	in.RefillPoint = 0.5
+	if below := s.weight(true, in, start); inBand != part || below >= 0.6*inBand {
+		t.Errorf("weight of a lost shot %.2f in the band, %.2f below it, of one of which a part is missing %.2f", inBand, below, part)
 	}
 }
