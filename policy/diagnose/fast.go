@@ -35,6 +35,7 @@ type FallWatch struct {
 	Cel        float64 // substrate temperature at FromMs, or the air's where it is not told
 	ExpectedML float64
 	Past       Fallen
+	Warming    Warming
 	DrainMs    int64   // when the drain was last looked at
 	SawMs      int64   // newest fall that was judged
 	Expected   float32 // of that, m3/m3
@@ -76,7 +77,7 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 // look judges whether the zone falls while nobody waters it.
 func (w *FallWatch) look(in *Inputs, r *Recently, atMs int64, base *Baselines, b *Belief) {
 	if !in.Water.Reports || in.Water.ValveOpenMs != 0 || in.Water.LastMs > w.WaterMs || atMs-in.Water.LastMs < fallsMs {
-		w.close(in)
+		w.close(in, b)
 		w.WaterMs = in.Water.LastMs
 		return
 	}
@@ -97,12 +98,17 @@ func (w *FallWatch) look(in *Inputs, r *Recently, atMs int64, base *Baselines, b
 	expected, fell := (w.ExpectedML+float64(w.Past.ExpectedML))/in.VolumeML, w.Level-w.Last
 	noise := math.Max(in.Learned.Noise, 0.0007)
 	warmed := probeCel(in) - w.Cel
-	rises := fell <= -math.Max(0.012, math.Hypot(6*noise, 2*probeWarmth*warmed))
+	perK, perKSD := w.Warming.perK()
+	rises := fell+perK*warmed <= -math.Max(0.012, math.Hypot(6*noise, 2*perKSD*warmed))
 	fell += float64(w.Past.Fell)
-	noise = math.Hypot(noise*math.Sqrt(float64(w.Past.Stretches)+1), probeWarmth*(warmed+float64(w.Past.Warmed)))
+	warmed += float64(w.Past.Warmed)
+	noise *= math.Sqrt(float64(w.Past.Stretches) + 1)
+	fell += perK * warmed
+	noise = math.Hypot(noise, perKSD*warmed)
 	if expected < math.Max(leastFall, 3*noise) && !rises {
 		return
 	}
+	w.learn(in, b)
 	w.Past = Fallen{}
 	w.SawMs, w.Expected, w.Fell, w.FromMs = atMs, float32(expected), float32(fell), 0
 	fills := in.WaterContent < in.Learned.Capacity-leakLevel // a valve that leaks keeps a container full
@@ -133,16 +139,8 @@ func (w *FallWatch) look(in *Inputs, r *Recently, atMs int64, base *Baselines, b
 	says.tell(b, share, 4)
 }
 
-// probeCel is the temperature that the probes follow, Cel.
-func probeCel(in *Inputs) float64 {
-	if in.RootCel.Known {
-		return in.RootCel.Value
-	}
-	return in.AirCel.Value
-}
-
 // close ends a stretch and keeps what it came to.
-func (w *FallWatch) close(in *Inputs) {
+func (w *FallWatch) close(in *Inputs, b *Belief) {
 	if w.FromMs == 0 {
 		return
 	}
@@ -154,7 +152,19 @@ func (w *FallWatch) close(in *Inputs) {
 	p.Fell += float32(w.Level - w.Last)
 	p.Warmed += float32(probeCel(in) - w.Cel)
 	p.Stretches = min(p.Stretches+1, 250)
+	w.learn(in, b)
 	w.FromMs = 0
+}
+
+// learn takes from the stretch how much readings move with temperature.
+func (w *FallWatch) learn(in *Inputs, b *Belief) {
+	if b.moving() > frozenAt {
+		return
+	}
+	warmed := probeCel(in) - w.Cel
+	perK, _ := w.Warming.perK()
+	expected, noise := w.ExpectedML/in.VolumeML, math.Max(in.Learned.Noise, 0.0007)
+	w.Warming.learn(warmed, expected-(w.Level-w.Last+perK*warmed), math.Hypot(usualFall*expected, 1.5*noise))
 }
 
 const (
@@ -166,11 +176,6 @@ const (
 	lateReportMs = (recentLooks - 1) * 5 * 60 * 1000
 	// mostFallMs is how far apart what is judged together may be.
 	mostFallMs = 12 * hourMs
-	// probeWarmth is the standard deviation between probes of what a reading moves by as
-	// its substrate warms, m3/m3 per K: in wet, salty stone wool with seedlings that drank
-	// next to nothing it was 0.0019 (measured slab telemetry of 2019, Hemming et al. 2020,
-	// doi:10.4121/uuid:88d22c60-21b3-4ea8-90db-20249a5be2a7).
-	probeWarmth = 0.002
 	// leastFall is the fall that is waited for before it is judged, m3/m3.
 	leastFall = 0.006
 	// usualFall is how far the fall of a healthy zone strays from what its baseline
