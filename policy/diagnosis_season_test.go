@@ -221,6 +221,9 @@ func drawWard(seed uint64, zones, days, faultDay int) (season, []patient) {
 		if a.cause == "root-zone-heat" {
 			z.spec.Probes[0].TellsTemperature = true
 		}
+		if os.Getenv("DIAGNOSIS_PROBES") == "warm" {
+			followWarmth(z, seed, uint64(i))
+		}
 		p := patient{seed: seed, zone: i, ailment: a, began: from, right: -1, first: map[string]time.Duration{}, mix: z.spec.Substrate.Name, told: z.spec.DrainEvery > 0}
 		p.asleep = a.cause == "compaction" || a.cause == "oversaturation" || c.yes(0.4)
 		if a.kind != 0 {
@@ -239,6 +242,17 @@ func drawWard(seed uint64, zones, days, faultDay int) (season, []patient) {
 		ps = append(ps, p)
 	}
 	return s, ps
+}
+
+// followWarmth gives a zone probes whose readings follow the temperature of the
+// substrate, as measured ones do (diagnose.Warming).
+func followWarmth(z *seasonZone, seed, zone uint64) {
+	c := chances{rand.New(rand.NewPCG(seed, 0x0ce1+zone))}
+	for i := range z.spec.Probes {
+		if p := &z.spec.Probes[i]; p.WeighsFromKG == 0 {
+			p.PerK = 0.0005 + 0.001*c.NormFloat64()
+		}
+	}
 }
 
 // secondProbe gives a zone a second probe like its first, in another container.
@@ -260,7 +274,8 @@ func lead(st *State) (string, float64) {
 // Every cause is injected into drawn zones at known times, half of them under
 // advice that is followed and half under their own timers, and quiet zones stand
 // beside them. The table of what led is printed; DIAGNOSIS_SEEDS="first,count" plays
-// other and more seasons (17 play every ailment four times). The bounds hold the
+// other and more seasons (17 play every ailment four times), DIAGNOSIS_PROBES=warm gives
+// them probes whose readings follow the temperature. The bounds hold the
 // line well below what is reached, because a few seasons are few cases.
 func TestDiagnosisOfInjectedCauses(t *testing.T) {
 	if testing.Short() {

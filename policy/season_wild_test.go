@@ -9,8 +9,8 @@ import (
 )
 
 // TestWildSeasons plays facilities far beyond those that the engine is judged on:
-// uneven and blocked emitters, dry and water-repellent substrate, coarse, late and silent
-// probes, people who take a day to approve, faults at any time. Nothing is asked of its
+// uneven and blocked emitters, dry and water-repellent substrate, coarse, late, warmth-led
+// and silent probes, people who take a day to approve, faults at any time. Nothing is asked of its
 // advice; it must not panic, and no number may be none. RHIZOSTAT_SEASONS plays more.
 func TestWildSeasons(t *testing.T) {
 	if testing.Short() {
@@ -42,6 +42,7 @@ func playWild(t *testing.T, seed uint64) {
 			p := &z.spec.Probes[j]
 			p.Every, p.Noise, p.Bias, p.Dropout = every, c.between(0, 0.03), 0.1*c.NormFloat64(), c.between(0, 0.5)
 			p.Resolution = []float64{0.0001, 0.01, 0.05}[c.IntN(3)]
+			p.PerK = 0.002 * c.NormFloat64()
 			p.Late, p.LateBy, p.Doubled = c.between(0, 0.3), time.Duration(c.IntN(90))*time.Minute, c.between(0, 0.2)
 		}
 		z.approve = time.Duration(c.IntN(20*60)) * time.Minute

@@ -15,6 +15,7 @@ type Probe struct {
 	Gain, Bias      float64 // reading = Gain (truth) + Bias; Gain 0 means 1
 	Noise           float64 // m3/m3, standard deviation
 	DriftPerDay     float64 // m3/m3 per day, a constant slow creep
+	PerK            float64 // m3/m3 by which a reading rises for each K of the substrate above 20 Cel
 	Resolution      float64 // m3/m3; 0 for none
 	// Near is how much of the water lately given it sees beyond the layer's
 	// own, 0 to 0.5: a probe under the emitter overshoots after a shot.
@@ -90,7 +91,7 @@ func (r *probe) read(p *pot, ground float64, faults []Fault, zone, index int, t 
 	if gain == 0 {
 		gain = 1
 	}
-	v := gain*seen + r.Bias + r.DriftPerDay*since/86400 + r.Noise*r.chance.normal()
+	v := gain*seen + r.Bias + r.DriftPerDay*since/86400 + r.Noise*r.chance.normal() + r.PerK*(p.cel-20)
 	lost := r.chance.chance(r.Dropout)
 	stamp := t
 	stuck := false
