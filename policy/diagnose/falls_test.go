@@ -92,3 +92,32 @@ func TestADayThatWasMostlyBefore(t *testing.T) {
 		t.Errorf("an ordinary day: log odds of an emitter 3 -> %.2f, of a leak %.2f; expected it to say more of the emitter", emitter, leak)
 	}
 }
+
+// A crop of seedlings drinks less than the climate asks, day after day: that its zone
+// hardly falls is usual here and no leak. What is usual is known of a dozen judgements
+// and more, so that a leak of a day does not become so.
+func TestAZoneThatHardlyEverFalls(t *testing.T) {
+	m, at := play(3, 10, 0, nil)
+	in := inputs()
+	in.Learned.Uptake5ML, in.ProbeCount = 4, 1
+	level := in.Learned.Capacity
+	for look := range 8 * 288 {
+		at += 5 * 60_000
+		in.Daytime = true
+		level -= 0.35 * in.Learned.Uptake5ML / in.VolumeML
+		if look%288 == 0 {
+			in.Water.ReportedML, in.Water.TotalML = in.Water.ReportedML+400, in.Water.TotalML+400
+			in.Water.LastMs, in.Water.LastShotMs = at, at
+			level = in.Learned.Capacity
+		}
+		in.WaterContent = level
+		in.Probes[0] = Probe{Heard: true, Mean: level + 0.0003*float64(look%3), AtMs: at}
+		m.Look(in, at)
+		if c, p, _, wrong := m.Leading(); wrong && c == ValveStuckOpen {
+			t.Fatalf("hour %d: %v with %.2f", look/12, c, p)
+		}
+	}
+	if got := m.Fast.Fall.Usual.mean(); got < 0.3 || got > 0.5 {
+		t.Errorf("usually falls by %.2f of what is expected; it falls by 0.35", got)
+	}
+}

@@ -19,7 +19,7 @@ const (
 	warmingSD = 0.002
 	// warmingSure is the least standard deviation that is left, m3/m3 per K: the slope
 	// moves with water and salt.
-	warmingSure = 0.0006
+	warmingSure = 0.0005
 	// warmingKeeps is what an old judgement counts for as one more is taken.
 	warmingKeeps = 0.97
 	// warmingClips is how many standard deviations off a rise counts at most.
