@@ -43,7 +43,7 @@ func TestALeakIsToldBetweenShots(t *testing.T) {
 		m, at := play(3, 10, 0, nil)
 		in := inputs()
 		in.WaterContent, in.Water.LastMs = in.Learned.Capacity, at
-		at = between(m, in, at, c.falls, c.early)
+		between(m, in, at, c.falls, c.early)
 		cause, p, _, wrong := m.Leading()
 		if c.leads != (wrong && cause == ValveStuckOpen) {
 			t.Errorf("%s: %v leads with %.2f, wrong %v; log odds of a leak %.1f", c.name, cause, p, wrong, m.Belief.LogOdds[ValveStuckOpen])
