@@ -227,6 +227,13 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 		return r
 	}
 	r.GivenML = z.m.Learned.GivenBetween(&z.ground.constants, day.Start.UnixMilli(), at)
+	lead := int(r.Earliest.Sub(now) / forecast.Step)
+	if q := z.inForce(at); q != nil && lead > 0 && q.Advice.Action != advice.Withhold {
+		r.Committed = z.coming(at, lead)
+		for i := range r.Committed {
+			r.GivenML += r.Committed[i].VolumeML
+		}
+	}
 	r.TargetReached = z.m.Cycle.SeenDayMs == z.scratch.dayFromMs && z.m.Cycle.FirstReachedMs != 0
 	return r
 }

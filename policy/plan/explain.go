@@ -152,7 +152,7 @@ func (s *Scratch) explainLimits(c *candidate, p *Proposal) {
 	if o.saturatedH > 0 {
 		p.say("saturation-ahead", advice.Span(spanH(o.saturatedH)), advice.Water(r.SaturationPoint))
 	}
-	if r.Earliest.After(r.DayStart) && c.first == s.grid.first && s.grid.first > s.grid.dayStart {
+	if r.Earliest.After(r.DayStart) && c.first == s.grid.first && s.grid.led {
 		p.say("approval-lead-binds", advice.Clock(s.grid.at(c.first), r.Location))
 	}
 	if o.belowH < worthSaying {

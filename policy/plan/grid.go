@@ -11,13 +11,14 @@ import (
 // shot of step k starts at origin + k steps, which lies inside step k.
 type grid struct {
 	origin   time.Time
-	dayStart int // first step whose instant is in the planned day, or 0 when it runs
-	first    int // first step that may have a shot
-	dayEnd   int // first step after the daytime
-	next     int // first step of the next irrigation day
-	steps    int // that the uptake covers
-	interval int // least steps between two shots
-	lastShot int // step of the last shot given, may be far negative
+	dayStart int  // first step whose instant is in the planned day, or 0 when it runs; after its committed shots
+	first    int  // first step that may have a shot
+	led      bool // that is later than the day would allow
+	dayEnd   int  // first step after the daytime
+	next     int  // first step of the next irrigation day
+	steps    int  // that the uptake covers
+	interval int  // least steps between two shots
+	lastShot int  // step of the last shot given, may be far negative
 	dayHours float64
 }
 
@@ -30,7 +31,11 @@ func newGrid(r *Request) grid {
 	g := grid{origin: ceilTo(r.Situation.At, forecast.Step), steps: len(r.Situation.UptakeML)}
 	g.dayStart = max(0, g.stepAtOrAfter(r.DayStart))
 	g.first = max(g.dayStart, g.stepAtOrAfter(r.Earliest))
+	g.led = g.first > g.dayStart
 	g.next = min(g.steps, g.stepAtOrAfter(r.NextDayStart))
+	if g.dayStart == 0 && len(r.Committed) > 0 {
+		g.dayStart = max(0, min(g.first, g.next-1))
+	}
 	g.dayEnd = min(max(g.stepAtOrAfter(r.DaytimeEnd), g.dayStart), g.next)
 	g.interval = max(1, int(math.Ceil(r.Limits.MinIntervalMin/forecast.Step.Minutes()-1e-9)))
 	g.lastShot = longAgo

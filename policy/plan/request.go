@@ -15,7 +15,9 @@ type Request struct {
 	// Situation is the zone now; its uptake must reach beyond DayStart, and
 	// should reach some hours beyond NextDayStart, so that the night ends in it.
 	Situation *forecast.Situation
-	// Committed are the shots still coming before DayStart, in order.
+	// Committed are the shots still coming before DayStart, or in the day that is planned
+	// and runs already those of the plan in force before Earliest: nobody takes it back
+	// before a person has decided on the next. In order.
 	Committed []forecast.Shot
 
 	DayStart, DaytimeEnd, NextDayStart time.Time
@@ -56,7 +58,7 @@ type Request struct {
 	// serves a day that has yet to start, too.
 	LastPeak      float64   // of the last irrigation day, m3/m3; 0 unknown
 	LastShotAt    time.Time // zero: none lately
-	GivenML       float64   // since DayStart
+	GivenML       float64   // since DayStart, and Committed of the running day
 	TargetReached bool      // the rewet of the day is over
 }
 
