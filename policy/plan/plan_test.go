@@ -42,6 +42,10 @@ func anyRequest(t *rapid.T) *Request {
 		r.GivenML = math.Min(r.Limits.MaxDailyML, V*number("given", 0, 0.3))
 		r.TargetReached = whole("reached", 0, 1) == 1
 		r.LastShotAt = sit.At.Add(-time.Duration(whole("last shot", 0, 10000)) * time.Second)
+		for step := whole("committed, steps", 0, 40); step < int(r.Earliest.Sub(sit.At)/forecast.Step); step += 7 {
+			r.Committed = append(r.Committed, forecast.Shot{Step: step, VolumeML: math.Min(20, r.Limits.MaxDailyML-r.GivenML)})
+			r.GivenML += r.Committed[len(r.Committed)-1].VolumeML
+		}
 	}
 	r.Recovering = whole("recovering", 0, 3) == 0
 	r.Salt = Salt{PoreEC: number("pore ec", 0.2, 8), PoreKnown: true, FeedEC: number("feed", 0.2, 4), FeedKnown: whole("feed known", 0, 1) == 1, WantedEC: 3, WantedKnown: true}

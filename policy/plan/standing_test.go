@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"rhizostat/policy/advice"
+	"rhizostat/policy/forecast"
 )
 
 // The plan just made costs, as a standing one, what it cost when it was made.
@@ -163,5 +164,28 @@ func TestSearchMakesNoGarbage(t *testing.T) {
 		s.search()
 	}); n > 0 {
 		t.Errorf("%v allocations a search", n)
+	}
+}
+
+// Shots that the plan in force still gives before a person has decided on the next are
+// water that the next need not give again, and that the day's limit counts.
+func TestCommittedShotsOfTheRunningDay(t *testing.T) {
+	var s Scratch
+	r := pot(7000, 1300)
+	p := Best(r, &s)
+	plain := noon(r, &p, 0.54)
+	plain.Earliest = plain.Situation.At.Add(2 * time.Hour)
+	due := *plain
+	due.Committed = []forecast.Shot{{Step: 2, VolumeML: 150}, {Step: 10, VolumeML: 150}}
+	due.GivenML += 300
+	without, with := Best(plain, &s), Best(&due, &s)
+	if less := without.Setpoints.ScheduledML() - with.Setpoints.ScheduledML(); less < 200 {
+		t.Errorf("300 mL are on their way: %d mL planned, %d mL without them", with.Setpoints.ScheduledML(), without.Setpoints.ScheduledML())
+	}
+	if err := takesNoProbe(&due, &with); err != nil {
+		t.Error(err)
+	}
+	if with.Setpoints.FirstShotAt.Before(due.Earliest) {
+		t.Errorf("first shot at %s, decided by %s", with.Setpoints.FirstShotAt, due.Earliest)
 	}
 }
