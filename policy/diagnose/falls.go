@@ -10,7 +10,8 @@ type FallWatch struct {
 	WaterMs    int64 // reported watering that it follows
 	Level      float64
 	Last       float64 // water content a quarter of an hour ago
-	Cel        float64 // substrate temperature at FromMs, or the air's where it is not told
+	Cel        float64 // at FromMs, of CelOf
+	CelOf      warmthOf
 	ExpectedML float64
 	Past       Fallen
 	Warming    Warming
@@ -41,8 +42,9 @@ func (w *FallWatch) look(in *Inputs, r *Recently, atMs int64, base *Baselines, b
 	if w.Past.FromMs != 0 && atMs-w.Past.FromMs > mostFallMs {
 		w.Past = Fallen{}
 	}
-	if w.FromMs == 0 || atMs-w.FromMs > mostFallMs {
-		w.FromMs, w.Level, w.Last, w.Cel, w.ExpectedML = atMs, in.WaterContent, in.WaterContent, probeCel(in), 0
+	cel, of := probeCel(in)
+	if w.FromMs == 0 || atMs-w.FromMs > mostFallMs || of != w.CelOf {
+		w.FromMs, w.Level, w.Last, w.Cel, w.CelOf, w.ExpectedML = atMs, in.WaterContent, in.WaterContent, cel, of, 0
 		return
 	}
 	past := float64(r.Zone[recentLooks-1])
@@ -51,8 +53,8 @@ func (w *FallWatch) look(in *Inputs, r *Recently, atMs int64, base *Baselines, b
 	}
 	w.ExpectedML += usualUptake(in, base) * 300
 	w.Last = past
-	if f := w.fall(in); f.expected >= math.Max(leastFall, 3*f.noise) || f.rises {
-		w.learn(in, b)
+	if f := w.fall(in, cel-w.Cel); f.expected >= math.Max(leastFall, 3*f.noise) || f.rises {
+		w.learn(in, cel-w.Cel, b)
 		w.Past, w.FromMs, w.SawMs = Fallen{}, 0, atMs
 		w.Expected, w.Fell = float32(f.expected*w.Usual.mean()), float32(f.fell)
 		w.judge(&f, in, base, b)
@@ -66,10 +68,10 @@ type fall struct {
 	rises          bool    // the newest stretch does
 }
 
-// fall adds the stretches up, less what warmth makes of the readings.
-func (w *FallWatch) fall(in *Inputs) fall {
-	p := &w.Past
-	fell, warmed := w.Level-w.Last, probeCel(in)-w.Cel
+// fall adds the stretches up, the newest of which warmed by so many K, less what warmth
+// makes of the readings.
+func (w *FallWatch) fall(in *Inputs, warmed float64) fall {
+	p, fell := &w.Past, w.Level-w.Last
 	noise := math.Max(in.Learned.Noise, leastFallNoise)
 	perK, perKSD := w.Warming.perK()
 	rises := fell+perK*warmed <= -math.Max(leastRising, math.Hypot(6*noise, 2*perKSD*warmed))
@@ -118,7 +120,9 @@ func (w *FallWatch) judge(f *fall, in *Inputs, base *Baselines, b *Belief) {
 
 // close ends a stretch and keeps what it came to.
 func (w *FallWatch) close(in *Inputs, b *Belief) {
-	if w.FromMs == 0 {
+	cel, of := probeCel(in)
+	if w.FromMs == 0 || of != w.CelOf {
+		w.FromMs = 0
 		return
 	}
 	p := &w.Past
@@ -127,18 +131,17 @@ func (w *FallWatch) close(in *Inputs, b *Belief) {
 	}
 	p.ExpectedML += float32(w.ExpectedML)
 	p.Fell += float32(w.Level - w.Last)
-	p.Warmed += float32(probeCel(in) - w.Cel)
+	p.Warmed += float32(cel - w.Cel)
 	p.Stretches = min(p.Stretches+1, 250)
-	w.learn(in, b)
+	w.learn(in, cel-w.Cel, b)
 	w.FromMs = 0
 }
 
 // learn takes from the stretch how much readings move with temperature.
-func (w *FallWatch) learn(in *Inputs, b *Belief) {
+func (w *FallWatch) learn(in *Inputs, warmed float64, b *Belief) {
 	if b.moving() > frozenAt {
 		return
 	}
-	warmed := probeCel(in) - w.Cel
 	perK, _ := w.Warming.perK()
 	expected, noise := w.Usual.mean()*w.ExpectedML/in.VolumeML, math.Max(in.Learned.Noise, leastFallNoise)
 	w.Warming.learn(warmed, expected-(w.Level-w.Last+perK*warmed), math.Hypot(usualFall*expected, 1.5*noise))

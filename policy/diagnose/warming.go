@@ -41,11 +41,23 @@ func (w *Warming) learn(warmed, rose, sd float64) {
 	w.Weighted = warmingKeeps*w.Weighted + float32(warmed*rose/(sd*sd))
 }
 
+// warmthOf tells whose temperature the readings are held against.
+type warmthOf uint8
+
+const (
+	ofNothing warmthOf = iota
+	ofSubstrate
+	ofAir
+)
+
 // probeCel is the temperature that the readings follow, Cel: the substrate's, or the
 // air's where that is not told.
-func probeCel(in *Inputs) float64 {
-	if in.RootCel.Known {
-		return in.RootCel.Value
+func probeCel(in *Inputs) (float64, warmthOf) {
+	switch {
+	case in.RootCel.Known:
+		return in.RootCel.Value, ofSubstrate
+	case in.AirCel.Known:
+		return in.AirCel.Value, ofAir
 	}
-	return in.AirCel.Value
+	return 0, ofNothing
 }

@@ -69,3 +69,24 @@ func TestReadingsThatFollowTheTemperature(t *testing.T) {
 		}
 	}
 }
+
+// A thermometer that falls silent, and another that steps in, warm nothing.
+func TestThermometersThatComeAndGoWarmNothing(t *testing.T) {
+	m, at := play(3, 10, 0, nil)
+	in := inputs()
+	in.Learned.Uptake5ML, in.ProbeCount = 4, 1
+	for look := range 2 * 288 {
+		at += 5 * 60_000
+		in.RootCel, in.AirCel = Number{Value: 22, Known: look%40 < 20}, Number{Value: 12, Known: look%60 < 40}
+		if look%72 == 0 {
+			in.Water.LastMs, in.Water.LastShotMs = at, at
+			in.WaterContent = in.Learned.Capacity
+		}
+		in.WaterContent -= in.Learned.Uptake5ML / in.VolumeML
+		in.Probes[0] = Probe{Heard: true, Mean: in.WaterContent + 0.0003*float64(look%3), AtMs: at}
+		m.Look(in, at)
+	}
+	if w := m.Fast.Fall.Warming; w != (Warming{}) {
+		t.Errorf("%+v was learned of temperatures that stood still", w)
+	}
+}
