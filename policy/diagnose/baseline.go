@@ -275,7 +275,8 @@ func (c Cause) sudden() bool { return c == ValveStuckOpen || c == ValveStuckClos
 
 const (
 	// fresh is the log odds over the prior from which a sudden cause may have begun in the
-	// day that ends; freshShare of what such a day says against it counts.
+	// day that ends; freshShare of what such a day says against it counts (common practice,
+	// no source).
 	fresh, freshShare = 0.7, 0.4
 )
 

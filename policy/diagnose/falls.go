@@ -84,7 +84,8 @@ func (w *FallWatch) fall(in *Inputs, warmed float64) fall {
 	}
 }
 
-// judge weighs a fall.
+// judge weighs a fall. What a rise within a stretch adds to the log odds is less than what
+// RiseWatch makes of it, which sees each probe (common practice, no source).
 func (w *FallWatch) judge(f *fall, in *Inputs, base *Baselines, b *Belief) {
 	fills := in.WaterContent < in.Learned.Capacity-leakLevel // a valve that leaks keeps a container full
 	switch {

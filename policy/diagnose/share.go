@@ -33,7 +33,7 @@ func (s *Share) spread() float64 {
 
 const (
 	// usualFall is how far the fall of a healthy zone strays from what its baseline
-	// says, as a share.
+	// says, as a share. This and the two below: common practice, no source.
 	usualFall = 0.35
 	// sureFall is the least that is left of that once it is known.
 	sureFall = 0.15

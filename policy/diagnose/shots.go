@@ -51,31 +51,7 @@ type Answer struct {
 	Windows   uint16
 }
 
-// Recently is the last looks, the newest first.
-type Recently struct {
-	AtMs     int64
-	BeforeMs int64                                   // the look before
-	Level    [recentLooks][sensing.MaxProbes]float32 // of each probe, -1: not known
-	Zone     [recentLooks]float32
-	Total    [recentLooks]float32 // given since the zone was first seen, less Base, mL
-	Base     float64
-	ShownML  float64 // water reported or shown at the newest look, mL
-	Still    [sensing.MaxProbes]Stillness
-}
-
-// Stillness is how long a probe has said the very same.
-type Stillness struct {
-	AtS       uint32 // of the newest reading, Unix seconds
-	Value     float32
-	Path      float32 // where the water should have come to meanwhile, m3/m3 from where it was
-	Low, High float32 // the ends of that way
-	Most      float32 // the longest such way that ended by itself
-	Step      float32 // the least by which it ever changed, its resolution, m3/m3
-	Repeat    uint16  // readings
-}
-
 const (
-	recentLooks = 4
 	// showsMs is how long after a report its water has shown at the probes, and
 	// windowMs how long a window waits for a pause in the waterings.
 	showsMs  = 25 * 60 * 1000
@@ -85,8 +61,6 @@ const (
 	followMs = 4 * hourMs
 	// longWindowMs drops a window whose water is too little to be read.
 	longWindowMs = 5 * hourMs
-	// freshMs is the age up to which a probe's reading speaks of a look.
-	freshMs = 16 * 60 * 1000
 	// captureDoubt is how far the share kept strays in a zone that is not known yet, and
 	// shareFloor how far at least in one that is.
 	captureDoubt, shareFloor = 0.22, 0.13
@@ -96,49 +70,12 @@ const (
 	// says nothing of what the zone's shots do.
 	besideOdds = 1
 	// dryDrinks is how far the uptake of a zone that gets no water may be from what is usual,
-	// as a share: it is what makes up for the water that does not come.
+	// as a share: it is what makes up for the water that does not come (common practice,
+	// no source).
 	dryDrinks = 0.25
 	// shotShare of what a window says counts: those of a day share their causes of error.
 	shotShare = 0.75
 )
-
-// push takes a look.
-func (r *Recently) push(in *Inputs, atMs int64) {
-	if atMs-r.AtMs > pairMs {
-		*r = Recently{Still: r.Still, Base: in.Water.ReportedML, ShownML: r.ShownML}
-		for k := range r.Level {
-			r.Zone[k] = -1
-			for i := range r.Level[k] {
-				r.Level[k][i] = -1
-			}
-		}
-	}
-	r.BeforeMs, r.AtMs = r.AtMs, atMs
-	copy(r.Level[1:], r.Level[:recentLooks-1])
-	copy(r.Zone[1:], r.Zone[:recentLooks-1])
-	copy(r.Total[1:], r.Total[:recentLooks-1])
-	for i := range r.Level[0] {
-		r.Level[0][i] = -1
-	}
-	for i := range in.Probes[:in.ProbeCount] {
-		if p := &in.Probes[i]; p.Heard && atMs-p.AtMs < freshMs {
-			r.Level[0][i] = float32(p.Mean)
-		}
-	}
-	r.Zone[0], r.Total[0] = float32(in.WaterContent), float32(in.Water.ReportedML-r.Base)
-}
-
-// mean is a probe's level over looks a and b, -1 where it is not known.
-func (r *Recently) mean(i, a, b int) float32 {
-	x, y := r.Level[a][i], r.Level[b][i]
-	switch {
-	case x < 0:
-		return y
-	case y < 0:
-		return x
-	}
-	return (x + y) / 2
-}
 
 // shots follows the window and judges it at its end.
 func (f *Fast) shots(in *Inputs, atMs int64, base *Baselines, b *Belief) {
@@ -352,10 +289,10 @@ func (t *ShotTest) weight(lost bool, in *Inputs, atMs int64) float64 {
 		known = max(t.Usual[0].Windows, t.Usual[1].Windows) // they show, both or neither
 	}
 	w := shotShare * (0.3 + 0.7*math.Min(float64(known)/leastShots, 1))
-	if lost && float64(t.Zone) > in.RefillPoint {
+	switch {
+	case lost && float64(t.Zone) > in.RefillPoint:
 		return w // substrate in its band takes water
-	}
-	if lost {
+	case lost:
 		deep := float64(t.From-t.Zone) / math.Max(0.03, 1.5*math.Sqrt(float64(t.FromVar)))
 		return w * math.Min(math.Max(2-deep, 0.4), 1)
 	}
@@ -405,59 +342,3 @@ func (t *ShotTest) full(in *Inputs, room, given float64) bool {
 
 // leastShots that were seen make a response to hold the next against.
 const leastShots = 6
-
-// still follows along how long a way of the water each probe has said the very same.
-// A coarse probe does that too, as long as its step lets it: shots and drinking that
-// make up for each other move nothing, and a container that is full gets no fuller.
-func (f *Fast) still(in *Inputs, base *Baselines) {
-	r := &f.Recently
-	uptake := usualUptake(in, base) * 300 / in.VolumeML
-	came := math.Max(0, in.Water.TotalML-r.ShownML) / in.VolumeML * math.Min(math.Max(in.Learned.Capture, 0.3), 1)
-	r.ShownML = in.Water.TotalML
-	for i := range in.Probes[:in.ProbeCount] {
-		p, s := &in.Probes[i], &r.Still[i]
-		if !p.Heard {
-			continue
-		}
-		room := math.Max(0, in.Learned.Capacity-0.005-float64(s.Value))
-		s.Path = float32(math.Min(float64(s.Path)+came, math.Max(room, float64(s.Path))) - uptake)
-		s.Low, s.High = min(s.Low, s.Path), max(s.High, s.Path)
-		if uint32(p.AtMs/1000) <= s.AtS {
-			continue // nothing new
-		}
-		s.AtS = uint32(p.AtMs / 1000)
-		if float32(p.Mean) == s.Value {
-			s.Repeat = min(s.Repeat+1, 1000)
-			continue
-		}
-		if s.Repeat >= longStill && s.Repeat < 1000 && s.moved() < stillMost {
-			s.Most = max(s.Most*0.999, s.moved())
-		}
-		if step := float32(math.Abs(p.Mean - float64(s.Value))); s.Value > 0 && (s.Step == 0 || step < s.Step) {
-			s.Step = step
-		}
-		s.Value, s.Path, s.Low, s.High, s.Repeat = float32(p.Mean), 0, 0, 0, 0
-	}
-}
-
-// moved is how far the water has come and gone, m3/m3.
-func (s *Stillness) moved() float32 { return s.High - s.Low }
-
-// stillMost is the movement through which no probe that is well says the very same,
-// m3/m3: two steps of a coarse one.
-const stillMost = 0.03
-
-// longStill is how many readings in a row are the very same before that is counted:
-// water that comes between one reading and the next is no stillness.
-const longStill = 6
-
-// dead tells a probe that has said the very same while the water must have moved
-// well beyond all through which it ever did so.
-func (s *Stillness) dead() bool {
-	return s.Repeat >= 12 && s.moved() > max(0.012, 2*s.Most, 2*s.Step)
-}
-
-// frozen tells a probe that has said the very same for longer than it does when it is well.
-func (s *Stillness) frozen() bool {
-	return s.Repeat >= longStill && s.moved() > max(0.008, 1.5*s.Most, 1.5*s.Step)
-}

@@ -18,7 +18,7 @@ const (
 	// doi:10.4121/uuid:88d22c60-21b3-4ea8-90db-20249a5be2a7).
 	warmingSD = 0.002
 	// warmingSure is the least standard deviation that is left, m3/m3 per K: the slope
-	// moves with water and salt.
+	// moves with water and salt. This and the two below: common practice, no source.
 	warmingSure = 0.0005
 	// warmingKeeps is what an old judgement counts for as one more is taken.
 	warmingKeeps = 0.97

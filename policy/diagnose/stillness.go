@@ -1,0 +1,70 @@
+package diagnose
+
+import "math"
+
+// Stillness is how long a probe has said the very same.
+type Stillness struct {
+	AtS       uint32 // of the newest reading, Unix seconds
+	Value     float32
+	Path      float32 // where the water should have come to meanwhile, m3/m3 from where it was
+	Low, High float32 // the ends of that way
+	Most      float32 // the longest such way that ended by itself
+	Step      float32 // the least by which it ever changed, its resolution, m3/m3
+	Repeat    uint16  // readings
+}
+
+// still follows along how long a way of the water each probe has said the very same.
+// A coarse probe does that too, as long as its step lets it: shots and drinking that
+// make up for each other move nothing, and a container that is full gets no fuller.
+func (f *Fast) still(in *Inputs, base *Baselines) {
+	r := &f.Recently
+	uptake := usualUptake(in, base) * 300 / in.VolumeML
+	came := math.Max(0, in.Water.TotalML-r.ShownML) / in.VolumeML * math.Min(math.Max(in.Learned.Capture, 0.3), 1)
+	r.ShownML = in.Water.TotalML
+	for i := range in.Probes[:in.ProbeCount] {
+		p, s := &in.Probes[i], &r.Still[i]
+		if !p.Heard {
+			continue
+		}
+		room := math.Max(0, in.Learned.Capacity-0.005-float64(s.Value))
+		s.Path = float32(math.Min(float64(s.Path)+came, math.Max(room, float64(s.Path))) - uptake)
+		s.Low, s.High = min(s.Low, s.Path), max(s.High, s.Path)
+		if uint32(p.AtMs/1000) <= s.AtS {
+			continue // nothing new
+		}
+		s.AtS = uint32(p.AtMs / 1000)
+		if float32(p.Mean) == s.Value {
+			s.Repeat = min(s.Repeat+1, 1000)
+			continue
+		}
+		if s.Repeat >= longStill && s.Repeat < 1000 && s.moved() < stillMost {
+			s.Most = max(s.Most*0.999, s.moved())
+		}
+		if step := float32(math.Abs(p.Mean - float64(s.Value))); s.Value > 0 && (s.Step == 0 || step < s.Step) {
+			s.Step = step
+		}
+		s.Value, s.Path, s.Low, s.High, s.Repeat = float32(p.Mean), 0, 0, 0, 0
+	}
+}
+
+// moved is how far the water has come and gone, m3/m3.
+func (s *Stillness) moved() float32 { return s.High - s.Low }
+
+// stillMost is the movement through which no probe that is well says the very same,
+// m3/m3: two steps of a coarse one.
+const stillMost = 0.03
+
+// longStill is how many readings in a row are the very same before that is counted:
+// water that comes between one reading and the next is no stillness.
+const longStill = 6
+
+// dead tells a probe that has said the very same while the water must have moved
+// well beyond all through which it ever did so.
+func (s *Stillness) dead() bool {
+	return s.Repeat >= 12 && s.moved() > max(0.012, 2*s.Most, 2*s.Step)
+}
+
+// frozen tells a probe that has said the very same for longer than it does when it is well.
+func (s *Stillness) frozen() bool {
+	return s.Repeat >= longStill && s.moved() > max(0.008, 1.5*s.Most, 1.5*s.Step)
+}
