@@ -6,8 +6,8 @@ import (
 )
 
 // While people decide on a new plan for the running day, the controller follows the one
-// in force: its shots until then are water that the new one must count. No engine that
-// does lets a season's replacements rewet a zone that is being rewetted.
+// in force: its shots until then are water that the new one must count, or the zone is
+// rewetted twice.
 func TestAReplacementCountsTheShotsOfThePlanInForce(t *testing.T) {
 	if testing.Short() {
 		t.Skip("plays a season")

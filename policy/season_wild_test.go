@@ -9,9 +9,10 @@ import (
 )
 
 // TestWildSeasons plays facilities far beyond those that the engine is judged on:
-// uneven and blocked emitters, dry and water-repellent substrate, coarse, late, warmth-led
-// and silent probes, people who take a day to approve, faults at any time. Nothing is asked of its
-// advice; it must not panic, and no number may be none. RHIZOSTAT_SEASONS plays more.
+// uneven and blocked emitters, dry and water-repellent substrate, coarse, late and silent
+// probes and such as follow the temperature, people who take a day to approve, faults at
+// any time. Nothing is asked of its advice; it must not panic, and no number may be none.
+// RHIZOSTAT_SEASONS plays more.
 func TestWildSeasons(t *testing.T) {
 	if testing.Short() {
 		t.Skip("plays seasons")
