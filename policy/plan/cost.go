@@ -142,25 +142,30 @@ func (s *Scratch) evaluate(c *candidate, members int) Score {
 // where the members so far come to that.
 func (s *Scratch) evaluateBelow(c *candidate, members int, most float64) Score {
 	k := s.controlsOf(c)
-	s.lay(&k, c.lean)
+	laid := s.lay(&k, c.lean)
 	change := s.change(c)
-	score := s.both(&k, members, most-change)
+	score := s.both(&k, laid, members, most-change)
 	score.Change = change
 	score.total()
 	return score
 }
 
 // lay writes the schedule of a plan: the shots that following it by trigger
-// leads to on the expected day, or on one as thirsty as the lean says.
-func (s *Scratch) lay(k *controls, lean int) {
+// leads to on the expected day, or on one as thirsty as the lean says. What the
+// expected day comes to is said where that is what was run: it is then the same
+// by trigger and by clock, and need not be run again.
+func (s *Scratch) lay(k *controls, lean int) *outcome {
 	s.schedule = s.schedule[:0]
 	if k.none {
-		return
+		return nil
 	}
 	m := s.members[0]
 	m.uptake *= s.leans[lean]
-	var o outcome
-	s.run(&m, k, false, true, &o)
+	s.run(&m, k, false, true, &s.laid)
+	if lean > 0 {
+		return nil
+	}
+	return &s.laid
 }
 
 // leastWay is the least share that either way of following a plan has in its
@@ -168,28 +173,36 @@ func (s *Scratch) lay(k *controls, lean int) {
 const leastWay = 0.2
 
 // both runs the schedule by clock and the plan by trigger, until the cost comes
-// to most.
-func (s *Scratch) both(k *controls, members int, most float64) Score {
+// to most. Expected is what the expected day comes to both ways, where that is known.
+func (s *Scratch) both(k *controls, expected *outcome, members int, most float64) Score {
 	var score Score
 	sum := 0.0
 	for i := range members {
 		sum += s.members[i].weight
 	}
+	s.mostGiven = 0
 	for i := range members {
 		m := &s.members[i]
 		weight := m.weight / sum
-		var byTrigger, byClock outcome
-		s.run(m, k, false, false, &byTrigger)
-		if k.none {
-			byClock = byTrigger
+		known := i == 0 && expected != nil
+		var byTrigger outcome
+		if known {
+			byTrigger = *expected
 		} else {
+			s.run(m, k, false, false, &byTrigger)
+		}
+		s.mostGiven = max(s.mostGiven, byTrigger.given)
+		s.add(&score, &byTrigger, weight*(1-s.clockShare))
+		if score.total(); score.Cost >= most {
+			break
+		}
+		byClock := byTrigger
+		if !known && !k.none {
 			s.run(m, k, true, false, &byClock)
 		}
-		s.add(&score, &byTrigger, weight*(1-s.clockShare))
 		s.add(&score, &byClock, weight*s.clockShare)
-		s.mostGiven = math.Max(s.mostGiven, byTrigger.given)
 		if i == 0 {
-			s.mostGiven = math.Max(byTrigger.given, byClock.given)
+			s.mostGiven = max(s.mostGiven, byClock.given)
 			s.expected = byClock
 			s.expectedTrigger = byTrigger
 			o := &byClock

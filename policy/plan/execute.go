@@ -1,6 +1,9 @@
 package plan
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // candidate is one plan on the grid: whole five minutes, whole ticks, shots that
 // a controller can give. What it says is exactly what is published.
@@ -61,16 +64,19 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 	end := min(g.steps, g.next+latestFirst)
 	first, sunk := true, 0.0 // since the last shot
 	earliest := lastPeak - w // dryback when the next day starts
+	low, high := e.plain(&b)
 	for k := g.dayStart; k < end; {
 		if k == g.next {
 			earliest = lastPeak - w
 		}
-		if to := s.quietUntil(k, end, c, byClock, next, last, rewet, w+m.reading, b.uptake*b.perML); to > k+1 {
-			if after, ok := s.coast(&b, w, k, to); ok {
+		if w < high && w > low {
+			to := s.quietUntil(k, end, c, byClock, next, last, rewet, w+m.reading, b.uptake*b.perML)
+			if to = s.coast(&b, w, low, k, to); to > k+1 {
 				taken := b.uptake * (s.drunk[to] - s.drunk[k])
+				after := w - taken*b.perML
 				o.nightUptake += taken
 				if k < g.dayEnd {
-					sunk += float64(to-k) * (s.below(w) + s.below(after)) / 2
+					sunk += s.belowOver(&b, w, after, k, to)
 				}
 				w, k = after, to
 				if k <= g.next {
@@ -157,6 +163,21 @@ func (s *Scratch) run(m *member, c *controls, byClock, record bool, o *outcome) 
 // count as sunk.
 func (s *Scratch) below(w float64) float64 { return max(0, s.upper-w) * s.perSunk }
 
+// belowOver is the sum of below over the steps from k to before to in which the zone falls
+// from w to after by nothing but uptake.
+func (s *Scratch) belowOver(b *balance, w, after float64, k, to int) float64 {
+	if after >= s.upper {
+		return 0
+	}
+	fall := b.uptake * b.perML
+	from := k + 1
+	if w > s.upper {
+		from += sort.SearchFloat64s(s.drunk[k+1:to], s.drunk[k]+(w-s.upper)/fall)
+	}
+	n := float64(to - from + 1)
+	return s.perSunk * (n*(s.upper-w) + fall*(s.drunkSum[to]-s.drunkSum[from-1]-n*s.drunk[k]))
+}
+
 // quietUntil is the first step from k on, at most end, in which a shot may come;
 // the ends of daytime and irrigation day are never passed over. Fall is what the zone
 // loses for a mL of expected uptake, and reading what the controller sees now.
@@ -192,14 +213,17 @@ func (s *Scratch) quietUntil(k, end int, c *controls, byClock bool, next, last i
 	return min(end, to)
 }
 
-// coast takes the zone from step k to step to in one go where nothing but uptake
-// at its full rate happens on the way and nothing is to be judged: no water
-// above capacity, none near the band's edges.
-func (s *Scratch) coast(b *balance, w float64, k, to int) (after float64, ok bool) {
-	e := &s.edges
-	after = w - b.uptake*b.perML*(s.drunk[to]-s.drunk[k])
-	ok = w <= b.capacity && w <= e.full-e.soft && w <= e.saturation && after >= e.refill+e.soft && after >= b.fullAt && after > 0
-	return after, ok
+// coast is the last step, at most to, until which the zone may be taken from step k in
+// one go: it falls by nothing but uptake at its full rate and stays above low.
+func (s *Scratch) coast(b *balance, w, low float64, k, to int) int {
+	if !(b.uptake > 0) {
+		return to
+	}
+	most := s.drunk[k] + (w-low)/(b.uptake*b.perML)
+	if s.drunk[to] <= most {
+		return to
+	}
+	return k + sort.SearchFloat64s(s.drunk[k:to], most) - 1
 }
 
 // The next day's first shot is that day's own choice, made with the night's
@@ -220,6 +244,12 @@ type edges struct {
 	perWidth                 float64
 }
 
+// plain gives the water contents between which nothing is to be judged: no water above
+// capacity, none near the band's edges, and uptake at its full rate.
+func (e *edges) plain(b *balance) (low, high float64) {
+	return max(e.refill+e.soft, b.fullAt, 0), min(b.capacity, e.full-e.soft, e.saturation)
+}
+
 // judge books one step of water content.
 func (e *edges) judge(w float64, day bool, o *outcome) {
 	if w > o.peak {
@@ -232,24 +262,33 @@ func (e *edges) judge(w float64, day bool, o *outcome) {
 		o.saturatedH += stepHours
 	}
 	if d := e.refill - w + e.soft; d > 0 {
-		x := stepHours * (min(1, d*e.perSoft) + max(0, d-e.soft)*e.perWidth)
+		x, outside := e.weigh(d)
 		if day {
 			o.dayBelow += x
-			if d > e.soft {
-				o.belowH += stepHours
-			}
+			o.belowH += outside
 		} else {
 			o.nightBelow += x
 		}
 	} else if d := w - e.full + e.soft; d > 0 {
-		x := stepHours * (min(1, d*e.perSoft) + max(0, d-e.soft)*e.perWidth)
+		x, outside := e.weigh(d)
 		if day {
 			o.dayAbove += x
-			if d > e.soft {
-				o.aboveH += stepHours
-			}
+			o.aboveH += outside
 		} else {
 			o.nightAbove += x
 		}
 	}
+}
+
+// weigh is what a step counts, h, that lies d beyond the inner end of an edge's ramp, and
+// what of it is plainly outside the band.
+func (e *edges) weigh(d float64) (h, outside float64) {
+	if h = d * e.perSoft; h > 1 {
+		h = 1
+	}
+	if d > e.soft {
+		h += (d - e.soft) * e.perWidth
+		outside = stepHours
+	}
+	return h * stepHours, outside
 }

@@ -2,6 +2,7 @@ package plan
 
 import (
 	"math"
+	"slices"
 
 	"rhizostat/policy/hydraulics"
 )
@@ -19,10 +20,12 @@ type Scratch struct {
 	members          [allMembers]member
 	uptake           []float64 // expected, mL a step
 	drunk            []float64 // expected before a step, mL
+	drunkSum         []float64 // of drunk up to a step, mL
 	volumes          []volume
 	leftML           float64 // of the day's limit, whole mL
 	leans            [3]float64
 	schedule         []slot
+	laid             outcome // of the run that wrote the schedule
 	committedLast    int
 	firstNightCounts bool
 	running          bool    // the planned day has begun
@@ -38,6 +41,7 @@ type Scratch struct {
 	expectedTrigger  outcome
 	evaluations      int // made by the running part of the search
 	allowed          int
+	tried            []candidate // by the running part of the search
 }
 
 // begin makes everything that the candidates share.
@@ -45,9 +49,10 @@ func (s *Scratch) begin(r *Request) {
 	r.check()
 	s.req, s.grid, s.committedLast = r, newGrid(r), longAgo
 	s.uptake = r.Situation.UptakeML
-	s.drunk = append(s.drunk[:0], 0)
-	for _, u := range s.uptake {
-		s.drunk = append(s.drunk, s.drunk[len(s.drunk)-1]+u)
+	s.drunk, s.drunkSum = append(s.drunk[:0], 0), append(s.drunkSum[:0], 0)
+	for k, u := range s.uptake {
+		s.drunk = append(s.drunk, s.drunk[k]+u)
+		s.drunkSum = append(s.drunkSum, s.drunkSum[k]+s.drunk[k+1])
 	}
 	s.band = r.Band
 	if r.Recovering {
@@ -197,7 +202,7 @@ func (s *Scratch) search() (candidate, Score) {
 	var scores [2]Score
 	best[0], best[1], scores[0], scores[1] = s.starts()
 	for i := range best {
-		s.evaluations, s.allowed = 0, evaluationsCoarse
+		s.evaluations, s.allowed, s.tried = 0, evaluationsCoarse, s.tried[:0]
 		for _, d := range scales {
 			s.descend(d, &best[i], &scores[i], coarseMembers)
 		}
@@ -205,7 +210,7 @@ func (s *Scratch) search() (candidate, Score) {
 	if scores[1].Cost < scores[0].Cost {
 		best[0] = best[1]
 	}
-	s.evaluations, s.allowed = 0, evaluationsFine
+	s.evaluations, s.allowed, s.tried = 0, evaluationsFine, s.tried[:0]
 	score := s.evaluate(&best[0], allMembers)
 	s.descend(scales[len(scales)-1], &best[0], &score, allMembers)
 	return best[0], score
@@ -305,13 +310,15 @@ func (s *Scratch) descend(d scale, best *candidate, score *Score, members int) {
 	}
 }
 
-// better takes c where it is cheaper than the best so far.
+// better takes c where it is cheaper than the best so far. What was tried before under
+// the same members was not cheap enough then, and the best is cheaper by now.
 func (s *Scratch) better(c candidate, best *candidate, bestScore *Score, members int) bool {
 	s.bound(&c)
-	if c == *best || s.evaluations >= s.allowed {
+	if c == *best || s.evaluations >= s.allowed || slices.Contains(s.tried, c) {
 		return false
 	}
 	s.evaluations++
+	s.tried = append(s.tried, c)
 	score := s.evaluateBelow(&c, members, bestScore.Cost)
 	if score.Cost < bestScore.Cost-1e-9 {
 		*best, *bestScore = c, score

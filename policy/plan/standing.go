@@ -62,7 +62,7 @@ func Rescore(standing *advice.Setpoints, r *Request, s *Scratch) Score {
 			s.schedule = append(s.schedule, slot{at, float64(shot.VolumeML)})
 		}
 	}
-	score := s.both(&k, allMembers, math.Inf(1))
+	score := s.both(&k, nil, allMembers, math.Inf(1))
 	score.total()
 	return score
 }
