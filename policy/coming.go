@@ -31,7 +31,7 @@ func (z *Zone) ways(s *forecast.Situation, at int64) []forecast.Way {
 	case clock > 1-leastWay:
 		clock = 1
 	}
-	m := &z.scratch
+	m := z.scratch
 	m.standing = m.standing[:0]
 	for k := range s.UptakeML {
 		m.standing = append(m.standing, z.standingAt(instant(at+int64(k)*forecast.Step.Milliseconds())))

@@ -22,15 +22,15 @@ func TestAReplacementCountsTheShotsOfThePlanInForce(t *testing.T) {
 		for _, p := range y.players {
 			z, at := p.engine, y.f.Now().UnixMilli()
 			q := z.inForce(at)
-			if y.f.Now().Minute() != 0 || q == nil || len(q.Advice.Setpoints.Schedule) == 0 || z.scratch.day.Start.IsZero() {
+			if y.f.Now().Minute() != 0 || q == nil || len(q.Advice.Setpoints.Schedule) == 0 || z.today.day.Start.IsZero() {
 				continue
 			}
-			r := z.request(at, z.scratch.day)
+			r := z.request(at, z.today.day)
 			due := 0.0
 			for _, shot := range z.coming(at, int(r.Earliest.Sub(y.f.Now())/(5*time.Minute))) {
 				due += shot.VolumeML
 			}
-			given := z.m.Learned.GivenBetween(&z.ground.constants, z.scratch.day.Start.UnixMilli(), at)
+			given := z.m.Learned.GivenBetween(&z.ground.constants, z.today.day.Start.UnixMilli(), at)
 			if r.GivenML < given+due-1e-6 {
 				t.Fatalf("%s zone %d: %.0f mL given and %.0f mL due before %s; the request counts %.0f mL", y.f.Now().Format("01-02 15:04"), p.index, given, due, r.Earliest.Format("15:04"), r.GivenML)
 			}

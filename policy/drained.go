@@ -29,7 +29,7 @@ const (
 // what its plan expected.
 func (z *Zone) drained() {
 	p := &z.m.Plans
-	from, to := p.DrainDayMs, z.scratch.dayFromMs
+	from, to := p.DrainDayMs, z.today.fromMs
 	if from == to {
 		return
 	}

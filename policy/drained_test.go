@@ -30,7 +30,7 @@ func TestWhatDrainedMovesTheNextPlans(t *testing.T) {
 		z.m.Plans.ClockLog = -4
 		z.plans = []planned{{Advice: &advice.Advice{Action: advice.Irrigate, ValidFrom: from, ValidUntil: to,
 			Setpoints: &advice.Setpoints{ShotVolumeML: 200}}, State: StateExpired, Stood: true, Drain: 0.15, Holds: l.Capacity.Mean}}
-		z.scratch.dayFromMs = to.UnixMilli()
+		z.today.fromMs = to.UnixMilli()
 		if change != nil {
 			change(z)
 		}

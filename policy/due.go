@@ -3,33 +3,12 @@ package policy
 import (
 	"time"
 
-	"rhizostat/policy/diagnose"
 	"rhizostat/policy/forecast"
-	"rhizostat/policy/plan"
 )
 
 // lookEvery is how often the engine looks around by itself: at the plan, the
 // forecast and the faults.
 const lookEvery = 5 * time.Minute
-
-// scratch is memory that is used again; nothing in it outlives a step but what
-// can be worked out anew.
-type scratch struct {
-	day                   IrrigationDay
-	dayKnown              bool
-	dayFromMs, dayUntilMs int64
-
-	situation forecast.Situation
-	planned   forecast.Situation
-	forecasts forecast.Scratch
-	published forecast.Published
-	plan      plan.Scratch
-	diagnosis diagnose.Inputs
-	standing  []*planned // by coming step, nil: none
-	ways      [2 * len(forecast.Thirst)]forecast.Way
-	wayShots  [2 * len(forecast.Thirst)][]forecast.Shot
-	scored    [3 * forecast.HorizonCount]forecast.Scored
-}
 
 // due does what time has come for.
 func (z *Zone) due(at int64) {
@@ -79,7 +58,7 @@ func (z *Zone) heardSince(at int64) bool {
 // reached notes when the rewet of the day was over.
 func (z *Zone) reached(at int64) {
 	c := &z.m.Cycle
-	if c.SeenDayMs != z.scratch.dayFromMs || c.ShotsToday == 0 || c.FirstReachedMs != 0 {
+	if c.SeenDayMs != z.today.fromMs || c.ShotsToday == 0 || c.FirstReachedMs != 0 {
 		return
 	}
 	level, sd, ok := z.m.Learned.WaterContent()

@@ -26,12 +26,12 @@ func (z *Zone) diagnoseNow(at int64) {
 	}
 	in := &z.scratch.diagnosis
 	z.fillDiagnosis(in, at)
-	if d := &z.m.Cycle; d.DiagnosedDayMs != z.scratch.dayFromMs {
+	if d := &z.m.Cycle; d.DiagnosedDayMs != z.today.fromMs {
 		if d.DiagnosedDayMs != 0 {
 			z.fillDay(in, at)
 			z.m.Diagnosis.Day(in, at)
 		}
-		d.DiagnosedDayMs = z.scratch.dayFromMs
+		d.DiagnosedDayMs = z.today.fromMs
 	}
 	z.m.Diagnosis.Look(in, at)
 	z.inspectHardware(at)
@@ -39,14 +39,14 @@ func (z *Zone) diagnoseNow(at int64) {
 
 // fillDiagnosis puts together what the diagnosis looks at.
 func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
-	l, g, day := &z.m.Learned, &z.ground, &z.scratch.day
+	l, g, day := &z.m.Learned, &z.ground, &z.today.day
 	_, sd, known := l.WaterContent()
 	end := day.DaytimeEnd.UnixMilli()
 	*in = diagnose.Inputs{
 		WaterContent: l.Shown(), SD: sd, Current: known && z.current(at),
 		FullPoint: g.band.FullPoint, RefillPoint: g.band.RefillPoint, SaturationPoint: g.saturated,
 		DesignCapacity: g.profile.ContainerCapacity(), MaxMean: g.profile.MaxMean(), VolumeML: g.constants.VolumeML,
-		Daytime: at < end, Morning: at-z.scratch.dayFromMs < (end-z.scratch.dayFromMs)/2,
+		Daytime: at < end, Morning: at-z.today.fromMs < (end-z.today.fromMs)/2,
 		RootCel: number(z.m.Temp.known(at, slowAge)), PoreEC: number(z.m.PoreEC.known(at, slowAge)),
 		FeedEC: number(z.m.FeedEC.known(at, 7*24*time.Hour)), DrainEC: number(z.m.DrainEC.known(at, slowAge)),
 		SaltIndex:  number(z.m.SaltIndex.known(at, slowAge)),
@@ -137,7 +137,7 @@ func (z *Zone) inspectHardware(at int64) {
 	d.Inspected = since
 	reasons := advice.InspectCause(cause.String(), probability, findings[0].Look)
 	z.propose(&advice.Advice{
-		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.scratch.day.Next,
+		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next,
 		Reasons: append(reasons, findings[0].Evidence...), Confidence: math.Round(probability*100) / 100,
 	}, at)
 }
@@ -197,12 +197,12 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 // left dry.
 func (z *Zone) dryShare(at int64) float64 {
 	var ahead [96]float64
-	z.m.Learned.UptakeSteps(&z.ground.constants, z.scratch.dayFromMs, learning.HistoryBin, ahead[:])
+	z.m.Learned.UptakeSteps(&z.ground.constants, z.today.fromMs, learning.HistoryBin, ahead[:])
 	dry, all := 0.0, 0.0
-	end := z.scratch.day.DaytimeEnd.UnixMilli()
+	end := z.today.day.DaytimeEnd.UnixMilli()
 	for i, ml := range ahead {
 		all += ml
-		if z.scratch.dayFromMs+int64(i)*learning.HistoryBin >= end {
+		if z.today.fromMs+int64(i)*learning.HistoryBin >= end {
 			dry += ml
 		}
 	}

@@ -55,7 +55,7 @@ func (z *Zone) repot(e *OperatorEvent, at int64) {
 		z.cannotHold(at)
 	}
 	z.m.Plans.DrainShift = 0
-	z.scratch.dayKnown = false // the stage's band and the day are worked out anew
+	z.today.known = false // the stage's band and the day are worked out anew
 	z.setDay(at)
 	z.m.Panel.Repotted(at)
 }

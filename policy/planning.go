@@ -45,9 +45,9 @@ func (z *Zone) consider(at int64) {
 	if z.m.FirstMs == 0 || at-z.m.FirstMs < knownFor.Milliseconds() {
 		return
 	}
-	now, day, p := instant(at), z.scratch.day, &z.m.Plans
-	if p.AskedDayMs != z.scratch.dayFromMs {
-		p.AskedDayMs, p.AskedToday = z.scratch.dayFromMs, 0
+	now, day, p := instant(at), z.today.day, &z.m.Plans
+	if p.AskedDayMs != z.today.fromMs {
+		p.AskedDayMs, p.AskedToday = z.today.fromMs, 0
 	}
 	if !z.watchQuorum(at) {
 		return
@@ -66,12 +66,12 @@ func (z *Zone) consider(at int64) {
 // needsToday reports whether the running day wants a plan: there is none yet,
 // or nobody decided on the one there was.
 func (z *Zone) needsToday(at int64) bool {
-	p, day := &z.m.Plans, z.scratch.day
+	p, day := &z.m.Plans, z.today.day
 	left := day.DaytimeEnd.Sub(instant(at))
-	if left < leastDay || p.AskedToday >= mostADay || p.Closed && p.ClosedDayMs == z.scratch.dayFromMs {
+	if left < leastDay || p.AskedToday >= mostADay || p.Closed && p.ClosedDayMs == z.today.fromMs {
 		return false
 	}
-	if p.IssuedForMs < z.scratch.dayFromMs {
+	if p.IssuedForMs < z.today.fromMs {
 		return true
 	}
 	return p.RetryMs != 0 && at >= p.RetryMs && !z.openFor(at)
@@ -109,7 +109,7 @@ func (z *Zone) watchQuorum(at int64) bool {
 			reasons = advice.InspectSilent(silent)
 		}
 		z.propose(&advice.Advice{
-			Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.scratch.day.Next, Reasons: reasons, Confidence: 1,
+			Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next, Reasons: reasons, Confidence: 1,
 		}, at)
 	}
 	return false
@@ -137,7 +137,7 @@ func (z *Zone) issue(at int64, day IrrigationDay) {
 // reconsider costs the standing plan of the running day again and replaces it
 // only when keeping it costs materially more.
 func (z *Zone) reconsider(at int64) {
-	p, day := &z.m.Plans, z.scratch.day
+	p, day := &z.m.Plans, z.today.day
 	q := z.inForce(at)
 	if q != nil && q.Advice.Action == advice.Withhold && !z.pendingToday(at) && z.withholdEnds(q, at) {
 		z.endWithhold(at, day)
@@ -234,7 +234,7 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 			r.GivenML += r.Committed[i].VolumeML
 		}
 	}
-	r.TargetReached = z.m.Cycle.SeenDayMs == z.scratch.dayFromMs && z.m.Cycle.FirstReachedMs != 0
+	r.TargetReached = z.m.Cycle.SeenDayMs == z.today.fromMs && z.m.Cycle.FirstReachedMs != 0
 	return r
 }
 
@@ -408,7 +408,7 @@ func (z *Zone) approved(a *Approval, at int64) {
 		if a.Note != "" {
 			z.m.Diagnosis.Said("decision", a.Note, at)
 		}
-		running := !q.Advice.ValidFrom.After(instant(at)) || q.Advice.ValidFrom.Before(z.scratch.day.Next)
+		running := !q.Advice.ValidFrom.After(instant(at)) || q.Advice.ValidFrom.Before(z.today.day.Next)
 		switch {
 		case a.State == StateExpired && was == StatePending:
 			p.RetryMs = at + askAgain.Milliseconds()

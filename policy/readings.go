@@ -130,8 +130,8 @@ func (z *Zone) happened(ev *learning.Events, at int64) {
 // the day it is.
 func (z *Zone) noteShot(at int64) {
 	c := &z.m.Cycle
-	if c.SeenDayMs != z.scratch.dayFromMs {
-		c.SeenDayMs, c.ShotsToday, c.FirstReachedMs = z.scratch.dayFromMs, 0, 0
+	if c.SeenDayMs != z.today.fromMs {
+		c.SeenDayMs, c.ShotsToday, c.FirstReachedMs = z.today.fromMs, 0, 0
 	}
 	if at >= c.SeenDayMs {
 		c.ShotsToday++

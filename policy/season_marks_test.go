@@ -21,7 +21,7 @@ type marks struct {
 	substrate string
 	start     time.Time
 	days      int
-	band      struct{ full, refill, dryback, drain float64 }
+	band      struct{ full, refill, dryback, drain, saturated float64 }
 	minutes   int
 	truth     []float64 // water content, mean of all containers
 	probed    []float64 // mean of the containers that carry probes
@@ -80,6 +80,7 @@ func newMarks(s *season, i int, engine *Zone) *marks {
 	m := &marks{seed: s.seed, zone: i, settings: z.settings, byClock: z.controller.ByClock, hidden: !z.spec.TellsVolume && !z.spec.TellsValve, substrate: z.spec.Substrate.Name,
 		start: s.start, days: s.days, illBy: map[string]int{}, cried: map[string]int{}, wasCried: map[string]bool{}}
 	m.band.full, m.band.refill, m.band.dryback, m.band.drain = engine.ground.band.FullPoint, engine.ground.band.RefillPoint, engine.ground.band.OvernightDryback, engine.ground.band.DrainFraction
+	m.band.saturated = engine.ground.saturated
 	m.gauged = z.spec.DrainEvery > 0
 	m.ill, m.wasIll = make([]int, len(z.settings.Probes)), make([]bool, len(z.settings.Probes))
 	for _, p := range z.spec.Probes {

@@ -24,7 +24,7 @@ type tally struct {
 	ill, cried                   map[string]int
 	probeDays                    float64
 	inBand, inBandSeen           []float64 // share of daytime, by zone
-	saturatedH                   []float64 // by zone and day
+	saturatedH, saturatedSeenH   []float64 // by zone and day, the latter as the engine sees it
 	dryback, fraction            []float64 // error by day
 	tooLittle, tooMuch           []float64 // 1 where no first and last shot make the night of what is drunk
 	nightReached                 []float64 // error of the other nights
@@ -200,11 +200,10 @@ func (t *tally) addDays(m *marks) {
 	from := m.start.AddDate(0, 0, warmUp)
 	for day := m.settings.DayAt(from); day.Next.Before(m.start.AddDate(0, 0, m.days-1)); day = m.settings.DayAt(day.Next) {
 		a, b := m.sample(day.Start), m.sample(day.Next)
-		wet := 0.0
+		wet, wetSeen := 0.0, 0.0
 		for i := a; i < b; i++ {
-			if m.wet[i] {
-				wet += 5. / 60
-			}
+			wet += one(m.wet[i]) / perHour
+			wetSeen += one(m.estimate[i] > m.band.saturated) / perHour
 			if i >= m.sample(day.DaytimeEnd) {
 				continue
 			}
@@ -213,7 +212,7 @@ func (t *tally) addDays(m *marks) {
 			seen := m.estimate[i]
 			inSeen += one(seen >= m.band.refill && seen <= m.band.full)
 		}
-		t.saturatedH = append(t.saturatedH, wet)
+		t.saturatedH, t.saturatedSeenH = append(t.saturatedH, wet), append(t.saturatedSeenH, wetSeen)
 		if g := m.given[b] - m.given[a]; g > 1 {
 			t.fraction = append(t.fraction, (m.drained[b]-m.drained[a])/g-m.band.drain)
 		}
@@ -347,7 +346,7 @@ func (t *tally) days() string {
 	var b strings.Builder
 	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	say("daytime in band             mean %.3f (as the engine sees it %.3f), worst tenth of zones %.3f", average(t.inBand), average(t.inBandSeen), quantile(t.inBand, 0.1))
-	say("saturated, h a day          mean %.2f", average(t.saturatedH))
+	say("saturated, h a day          mean %.2f (as the engine sees it %.2f)", average(t.saturatedH), average(t.saturatedSeenH))
 	say("overnight dryback off, m3/m3 mean %+.4f, mean absolute %.4f, within 0.012 on %.2f of %d nights", average(t.dryback), average(absolute(t.dryback)), within(t.dryback, 0.012), len(t.dryback))
 	say("  out of reach              %.3f as a whole day's uptake is too little, %.3f as the dark hours' is too much; the others within 0.012 on %.2f of %d", average(t.tooLittle), average(t.tooMuch), within(t.nightReached, nightNear), len(t.nightReached))
 	say("drain fraction off          mean %+.3f, mean absolute %.3f, within 0.05 on %.2f of days", average(t.fraction), average(absolute(t.fraction)), within(t.fraction, 0.05))

@@ -40,6 +40,10 @@ type Settings struct {
 	// kind. It is used while a zone is made and not after.
 	Shelf *hydraulics.Shelf
 
+	// Scratch, when given, is the memory that zones share which are never stepped at the
+	// same time; else a zone has its own.
+	Scratch *Scratch
+
 	// Pots are the containers and substrates by name that a `transplanted`
 	// event may name.
 	Containers map[string]hydraulics.Container

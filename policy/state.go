@@ -97,8 +97,8 @@ func (z *Zone) quorum(at int64) bool { return z.m.Panel.Healthy(at) >= max(z.set
 // partOfDay says whether the zone is being brought back up, held there, or left
 // to dry.
 func (z *Zone) partOfDay(at int64) string {
-	c, day := &z.m.Cycle, z.scratch.day
-	if c.SeenDayMs != z.scratch.dayFromMs || c.ShotsToday == 0 {
+	c, day := &z.m.Cycle, z.today.day
+	if c.SeenDayMs != z.today.fromMs || c.ShotsToday == 0 {
 		return "dry-down"
 	}
 	last := day.DaytimeEnd

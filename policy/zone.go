@@ -17,7 +17,8 @@ type Zone struct {
 	m        memory
 	probes   []probeMemory // as Settings.Probes
 	plans    []planned     // at most maxPlans, in order of issue
-	scratch  scratch
+	today    today
+	scratch  *Scratch
 	out      Output // of the running step
 }
 
@@ -52,7 +53,10 @@ func New(s Settings) (*Zone, error) {
 	if shelf == nil {
 		shelf = new(hydraulics.Shelf)
 	}
-	z.settings.Shelf = nil
+	z.settings.Shelf, z.settings.Scratch = nil, nil
+	if z.scratch = s.Scratch; z.scratch == nil {
+		z.scratch = new(Scratch)
+	}
 	if err := z.stand(s.Container, s.Substrate, shelf); err != nil {
 		return nil, err
 	}
@@ -151,12 +155,12 @@ func (z *Zone) elapse(at int64) {
 // setDay follows the irrigation day: what the learning takes for daytime, and
 // the band of the stage that has come.
 func (z *Zone) setDay(at int64) {
-	if z.scratch.dayKnown && at < z.scratch.dayUntilMs && at >= z.scratch.dayFromMs {
+	if z.today.known && at < z.today.endMs && at >= z.today.fromMs {
 		return
 	}
 	day := z.settings.DayAt(instant(at))
-	z.scratch.day = day
-	z.scratch.dayKnown, z.scratch.dayFromMs, z.scratch.dayUntilMs = true, day.Start.UnixMilli(), day.Next.UnixMilli()
+	z.today.day = day
+	z.today.known, z.today.fromMs, z.today.endMs = true, day.Start.UnixMilli(), day.Next.UnixMilli()
 	z.ground.constants.DayStartS = secondOfDay(day.Start)
 	z.ground.constants.DayEndS = secondOfDay(day.DaytimeEnd)
 	z.setStage(day.Start)

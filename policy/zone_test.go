@@ -217,7 +217,7 @@ func TestWhatTheGuardHoldsBackIsNotExplained(t *testing.T) {
 	}
 	from := time.Date(2026, 5, 4, 0, 0, 0, 0, time.UTC)
 	play(t, z, from, 2, nil, func(time.Time, Output) {})
-	at, day := z.m.NowMs, z.scratch.day
+	at, day := z.m.NowMs, z.today.day
 	day = z.settings.DayAt(day.Next) // of the evening before
 	r := z.request(at, day)
 	p := plan.Best(r, &z.scratch.plan)

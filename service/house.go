@@ -126,13 +126,13 @@ func (h *house) addZones() error {
 func (h *house) newWorker(siteIndex int, z *site.Zone) (*worker, error) {
 	settings := z.Settings
 	settings.StateEvery = h.settings.StateEvery
-	settings.Shelf = &h.shelf
+	lotIndex := spread(settings.Site+"/"+settings.Zone, len(h.lots))
+	l := h.lots[lotIndex]
+	settings.Shelf, settings.Scratch = &h.shelf, &l.scratch
 	engine, err := policy.New(settings)
 	if err != nil {
 		return nil, fmt.Errorf("site %s: %w", settings.Site, err)
 	}
-	lotIndex := spread(settings.Site+"/"+settings.Zone, len(h.lots))
-	l := h.lots[lotIndex]
 	w := &worker{
 		house: h, lot: l, site: siteIndex, zone: len(h.workers), topics: h.topics[siteIndex],
 		settings: settings, rules: rulesOf(h.sites[siteIndex], z), engine: engine,

@@ -6,6 +6,7 @@ import (
 	"hash/maphash"
 	"time"
 
+	"rhizostat/policy"
 	"rhizostat/policy/advice"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
@@ -19,6 +20,7 @@ type lot struct {
 	house   *house
 	shard   *shard.Shard
 	touched []*worker
+	scratch policy.Scratch // of its engines, which only its goroutine steps
 }
 
 // flush makes the lot durable, publishes it and acknowledges it.
