@@ -213,7 +213,7 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 		Situation: s, DayStart: day.Start, DaytimeEnd: day.DaytimeEnd, NextDayStart: day.Next, Location: z.settings.Location,
 		Band: band, SaturationPoint: z.ground.saturated, TotalPorosity: z.ground.profile.TotalPorosity(),
 		Limits: limits, Wasted: wasted, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
-		LevelSD: z.m.Panel.Consensus.LevelSD(), ByClock: z.byClock(), Salt: z.salt(at, day.Start), Recovering: z.m.Diagnosis.Recovering(at),
+		LevelSD: z.m.Panel.Consensus.LevelSD(), ReadsLow: z.readsLow(), Holds: rewetted * z.ground.constants.DesignCapacity, ByClock: z.byClock(), Salt: z.salt(at, day.Start), Recovering: z.m.Diagnosis.Recovering(at),
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
 		Earliest: now.Add(z.settings.DecideBeforeFirstShot + z.m.Plans.Deciding.time()),
 		Previous: z.previous(), Probes: z.readingsByProbe(),

@@ -39,6 +39,8 @@ var catalogue = [...]Entry{
 	{"limit-allows-no-shot", KindReason, "The limits allow no shot: at most {shot:volume} a shot and {daily:volume} a day, of which {given:volume} has been given."},
 	{"saturation-ahead", KindReason, "The zone will be saturated for about {span:span} of the day: it has less air than its roots need above {point:water}."},
 
+	{"probes-may-read-low", KindReason, "Full, the container shows {shows:water} where its substrate should hold {holds:water}: the probes may read low. The full point and the saturation point are taken {low:water} lower, as these probes would show them; a second probe or a weighed container settles it."},
+
 	// Withholding.
 	{"withhold-wet", KindReason, "The zone is at {now:water}, above its full point {full:water}; no water until it falls to {trigger:water}."},
 	{"withhold-saturated", KindReason, "The zone is at {now:water} and saturated: above {point:water} the roots lack air. No water until it falls to {trigger:water}."},

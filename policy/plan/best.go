@@ -136,14 +136,15 @@ func (s *Scratch) withhold(none *candidate) Proposal {
 	p := Proposal{Action: advice.Withhold, Setpoints: sp, Score: score, Expected: s.expectedOf(&s.expected)}
 	r, now := s.req, s.req.Situation.WaterContent
 	switch trigger := advice.Water(sp.TriggerWaterContent); {
-	case r.SaturationPoint > 0 && now > r.SaturationPoint:
-		p.Reasons = append(p.Reasons, advice.Say("withhold-saturated", advice.Water(now), advice.Water(r.SaturationPoint), trigger))
+	case r.SaturationPoint > 0 && now > s.edges.saturation:
+		p.Reasons = append(p.Reasons, advice.Say("withhold-saturated", advice.Water(now), advice.Water(s.edges.saturation), trigger))
 	case now > s.band.FullPoint:
 		p.Reasons = append(p.Reasons, advice.Say("withhold-wet", advice.Water(now), advice.Water(s.band.FullPoint), trigger))
 	default:
 		p.Reasons = append(p.Reasons, advice.Say("withhold-enough", advice.Water(s.band.RefillPoint), advice.Water(now), advice.Water(s.expected.end), trigger))
 	}
 	s.explainUptake(&p)
+	s.explainLow(&p)
 	s.explainRecovery(&p)
 	return p
 }

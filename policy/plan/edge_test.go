@@ -53,6 +53,18 @@ func TestEdges(t *testing.T) {
 			func(p *Proposal) bool {
 				return p.Expected.OvernightDryback < 0.048 && p.Setpoints.TargetWaterContent <= 0.585 && float64(p.Setpoints.ShotVolumeML) <= 0.042*7000
 			}},
+		{"probes that may read low", pot(7000, 1300), func(r *Request) { r.ReadsLow, r.Holds = 0.025, 0.66 }, advice.Irrigate, []string{"probes-may-read-low"},
+			func(p *Proposal) bool {
+				as := Best(pot(7000, 1300), new(Scratch))
+				lower := as.Expected.PeakWaterContent - p.Expected.PeakWaterContent
+				return lower > 0.015 && lower < 0.035 && p.Setpoints.TargetWaterContent < as.Setpoints.TargetWaterContent
+			}},
+		{"a band too narrow to be lowered", pot(7000, 1300), func(r *Request) { r.ReadsLow, r.Holds, r.Band.RefillPoint = 0.05, 0.7, 0.582 }, advice.Irrigate, nil,
+			func(p *Proposal) bool { return !says(p, "probes-may-read-low") }},
+		{"too wet where the probes may read low", pot(7000, 1300), func(r *Request) {
+			r.ReadsLow, r.Holds, r.SaturationPoint = 0.03, 0.67, 0.62
+			r.Situation.WaterContent, r.Situation.UptakeML = 0.60, make([]float64, len(r.Situation.UptakeML))
+		}, advice.Withhold, []string{"withhold-saturated", "probes-may-read-low"}, nil},
 		{"the day's volume is used up", pot(7000, 1300), func(r *Request) {
 			r.Situation.At = r.DayStart.Add(6 * time.Hour)
 			r.Situation.UptakeML = r.Situation.UptakeML[216:]

@@ -17,6 +17,7 @@ func (s *Scratch) explain(c *candidate, p *Proposal) {
 	s.explainUptake(p)
 	s.explainDrain(p)
 	s.explainLimits(c, p)
+	s.explainLow(p)
 	s.explainRecovery(p)
 	s.explainChange(p)
 }
@@ -183,6 +184,15 @@ func (s *Scratch) explainLimits(c *candidate, p *Proposal) {
 func (s *Scratch) explainRecovery(p *Proposal) {
 	if s.req.Recovering {
 		p.say("recovery", advice.Water(s.band.RefillPoint), advice.Water(s.band.FullPoint), advice.Water(s.band.OvernightDryback/s.gain))
+	}
+}
+
+// leastLow is what the probes are taken to read low from which it is said, m3/m3: a tick.
+const leastLow = Tick
+
+func (s *Scratch) explainLow(p *Proposal) {
+	if s.low >= leastLow {
+		p.say("probes-may-read-low", advice.Water(s.req.Situation.Capacity), advice.Water(s.req.Holds), advice.Water(s.low))
 	}
 }
 

@@ -47,6 +47,9 @@ func anyRequest(t *rapid.T) *Request {
 			r.GivenML += r.Committed[len(r.Committed)-1].VolumeML
 		}
 	}
+	if whole("reads low", 0, 3) == 0 {
+		r.ReadsLow, r.Holds = number("low", 0, 0.05), sit.Capacity+0.08
+	}
 	r.Recovering = whole("recovering", 0, 3) == 0
 	r.Salt = Salt{PoreEC: number("pore ec", 0.2, 8), PoreKnown: true, FeedEC: number("feed", 0.2, 4), FeedKnown: whole("feed known", 0, 1) == 1, WantedEC: 3, WantedKnown: true}
 	r.Probes = []ProbeReading{{"p1", func(mean float64) float64 { return mean + 0.03 }}, {"p2", func(float64) float64 { return math.NaN() }}}

@@ -35,6 +35,10 @@ type Request struct {
 	// LevelSD is how far the whole zone's water content may lie off what its probes
 	// make of it, m3/m3: they may all be off alike.
 	LevelSD float64
+	// ReadsLow is by how much the probes are taken to read low, m3/m3, because the
+	// container seems to hold less than its physics makes of it, Holds. The full point and
+	// the saturation point, which are true ones, are planned for so much lower.
+	ReadsLow, Holds float64
 	// CapacityShift is how much higher than the learned capacity shots begin to
 	// run through, as the drain of past days tells, m3/m3; mostly below 0.
 	CapacityShift float64
@@ -89,7 +93,7 @@ func (r *Request) check() {
 		panic(fmt.Sprintf("plan: day %v to %v cannot be planned at %v with uptake until %v", r.DayStart, r.NextDayStart, r.Situation.At, reach))
 	}
 	for _, x := range [...]float64{r.Band.FullPoint, r.Band.RefillPoint, r.Band.OvernightDryback, r.Band.DrainFraction,
-		r.SaturationPoint, r.Limits.MaxShotML, r.Limits.MaxDailyML, r.Limits.MinIntervalMin, r.FlowMLPerS, r.LastPeak, r.GivenML, r.Gain} {
+		r.SaturationPoint, r.Limits.MaxShotML, r.Limits.MaxDailyML, r.Limits.MinIntervalMin, r.FlowMLPerS, r.LastPeak, r.GivenML, r.Gain, r.ReadsLow} {
 		if math.IsNaN(x) || math.IsInf(x, 0) || x < 0 {
 			panic(fmt.Sprintf("plan: %v is not a possible band, limit or volume: %+v, %+v", x, r.Band, r.Limits))
 		}

@@ -13,6 +13,7 @@ type Scratch struct {
 	req              *Request
 	grid             grid
 	band             hydraulics.Band // as planned for: narrower in recovery, the dryback as probes see it
+	low              float64         // by how much lower the full point and the saturation point are planned for, m3/m3
 	gain             float64         // of what is seen over the container's mean
 	edges            edges
 	salt             leaching
@@ -55,8 +56,10 @@ func (s *Scratch) begin(r *Request) {
 		s.drunkSum = append(s.drunkSum, s.drunkSum[k]+s.drunk[k+1])
 	}
 	s.band = r.Band
+	s.low = math.Max(0, math.Min(r.ReadsLow, r.Band.Width()-hydraulics.MinBandWidth))
+	s.band.FullPoint -= s.low
 	if r.Recovering {
-		s.band = recoveryBand(r.Band)
+		s.band = recoveryBand(s.band)
 	}
 	if s.gain = r.Gain; s.gain <= 0 {
 		s.gain = 1
@@ -64,6 +67,7 @@ func (s *Scratch) begin(r *Request) {
 	s.band.OvernightDryback *= s.gain
 	s.spreadOf(r)
 	s.edges = edgesOf(&s.band, r)
+	s.edges.saturation -= s.low
 	day := s.drunk[s.grid.next] - s.drunk[s.grid.dayStart]
 	s.waterML = s.members[0].start * r.Situation.VolumeML
 	s.salt = leachingFor(r, s.waterML, day)
