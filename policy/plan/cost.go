@@ -24,7 +24,7 @@ const (
 	// By day the zone is held in its upper band, and dries back from there: the
 	// upper band reaches upperShare of the wanted dryback, at least upperLeast m3/m3,
 	// below the full point or the container's capacity, and below the full point by
-	// half of what the probes may be off: no drainage mends that. Half a wanted dryback
+	// a third of what the probes may be off: no drainage mends that. Half a wanted dryback
 	// below it, within sunkLeast and sunkMost m3/m3, is sunk: an hour of daytime there
 	// between the first and the last shot costs weightSunk, a night that starts there
 	// weightNightStart, up to mostNightStart however low it starts.

@@ -96,7 +96,7 @@ func (s *Scratch) begin(r *Request) {
 	if s.band.DrainFraction > 0 {
 		holds += clamp(r.Situation.CapacitySD, 0, 0.02)
 	}
-	s.upper = math.Min(s.band.FullPoint-clamp(r.LevelSD, 0, mostWaterSD)/2, holds) - math.Max(upperLeast, upperShare*dryback)
+	s.upper = math.Min(s.band.FullPoint-clamp(r.LevelSD, 0, mostWaterSD)/3, holds) - math.Max(upperLeast, upperShare*dryback)
 }
 
 func edgesOf(b *hydraulics.Band, r *Request) edges {

@@ -37,7 +37,9 @@ func (c *Consensus) Value(atMs int64) (wc, sd float64, n int, ok bool) {
 
 // LevelSD returns how far the level of the value may be off the true mean of the
 // zone, m3/m3: the spread of the probes' own levels over the root of their
-// number, 0.03 where one stands alone. It hardly changes from one hour to the
+// number, 0.03 where one stands alone. Of few probes the spread is known badly: one
+// more that is off by 0.03 is counted with them, so that two that happen to agree
+// are not taken for right. It hardly changes from one hour to the
 // next, so it says nothing against drybacks and rises.
 func (c *Consensus) LevelSD() float64 {
 	sum, n := 0.0, 0
@@ -47,10 +49,8 @@ func (c *Consensus) LevelSD() float64 {
 			n++
 		}
 	}
-	if n < 2 {
-		return loneLevel
-	}
-	return math.Sqrt(sum / float64(n-1) / float64(n))
+	n = max(n, 1)
+	return math.Sqrt((sum + loneLevel*loneLevel) / float64(n) / float64(n))
 }
 
 // Offset returns by how much a probe reads above the zone, m3/m3; false for one
