@@ -2,24 +2,22 @@ package policy
 
 import "math"
 
-// readsLow is by how much the zone's probes are taken to read low, m3/m3. A container that
-// seems to hold less than its physics makes of it has probes that read low, or does hold
-// less; the difference falls to each by how far off it may be (the mean of the one normal
-// error, given its sum with the other). Only so: a full point that is taken too high does
-// more harm than one too low. Where a container is weighed its level is known.
-func (z *Zone) readsLow() float64 {
+// readsLow is by how much the zone's probes are taken to read low, and what its container
+// should hold, m3/m3. One that seems to hold less has probes that read low, or does hold
+// less: the difference falls to each by how far off it may be (the mean of one normal error
+// given its sum with another). Only so: a full point that is taken too high does more harm
+// than one too low. Where a container is weighed its level is known.
+func (z *Zone) readsLow() (low, holds float64) {
+	holds = rewetted * z.ground.constants.DesignCapacity
 	for i := range z.settings.Probes {
 		if z.settings.Probes[i].Calibration.Kind == "weight" {
-			return 0
+			return 0, holds
 		}
 	}
 	capacity, probes := &z.m.Learned.Capacity, z.m.Panel.Consensus.LevelSD()
-	missing := rewetted*z.ground.constants.DesignCapacity - capacity.Mean
-	if missing <= 0 {
-		return 0
-	}
+	missing := math.Max(0, holds-capacity.Mean)
 	share := probes * probes / (probes*probes + containerSD*containerSD + capacity.Var)
-	return math.Min(share*missing, probes)
+	return math.Min(share*missing, probes), holds
 }
 
 // rewetted is what a container that is watered again and again comes to hold of what it

@@ -213,12 +213,13 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 		Situation: s, DayStart: day.Start, DaytimeEnd: day.DaytimeEnd, NextDayStart: day.Next, Location: z.settings.Location,
 		Band: band, SaturationPoint: z.ground.saturated, TotalPorosity: z.ground.profile.TotalPorosity(),
 		Limits: limits, Wasted: wasted, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
-		LevelSD: z.m.Panel.Consensus.LevelSD(), ReadsLow: z.readsLow(), Holds: rewetted * z.ground.constants.DesignCapacity, ByClock: z.byClock(), Salt: z.salt(at, day.Start), Recovering: z.m.Diagnosis.Recovering(at),
+		LevelSD: z.m.Panel.Consensus.LevelSD(), ByClock: z.byClock(), Salt: z.salt(at, day.Start), Recovering: z.m.Diagnosis.Recovering(at),
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
 		Earliest: now.Add(z.settings.DecideBeforeFirstShot + z.m.Plans.Deciding.time()),
 		Previous: z.previous(), Probes: z.readingsByProbe(),
 		LastPeak: z.m.Learned.Shots.LastHeld, CapacityShift: z.m.Plans.DrainShift, Gain: z.m.Learned.Gain.Mean,
 	}
+	r.ReadsLow, r.Holds = z.readsLow()
 	if last := z.m.Learned.Shots.LastMs; last != 0 && at-last < 2*24*time.Hour.Milliseconds() {
 		r.LastShotAt = instant(last)
 	}

@@ -209,7 +209,7 @@ func (c *Console) describe(s standing, diff bool) {
 	fmt.Fprintf(c.Out, "  valid %s to %s, confidence %.0f %%\n", c.local(a.Site, a.ValidFrom).Format(dayAndTime), c.local(a.Site, a.ValidUntil).Format(dayAndTime), 100*a.Confidence)
 	if p := a.Setpoints; p != nil && p.ShotVolumeML > 0 {
 		fmt.Fprintf(c.Out, "  %d shots of %d mL (%d s) from %s to %s, at least %d min apart, at most %d mL\n", len(p.Schedule), p.ShotVolumeML, p.RunTimeS,
-			c.local(a.Site, p.FirstShotAt).Format("15:04"), c.local(a.Site, p.LastShotBy).Format("15:04"), p.MinIntervalS/60, p.MaxVolumeML)
+			c.local(a.Site, p.FirstShotAt).Format("15:04"), c.local(a.Site, p.LastShotBy).Format("15:04 MST"), p.MinIntervalS/60, p.MaxVolumeML)
 		fmt.Fprintf(c.Out, "  trigger %.3f, target %.3f m3/m3\n", p.TriggerWaterContent, p.TargetWaterContent)
 	}
 	for _, r := range a.Reasons {

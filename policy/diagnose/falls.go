@@ -148,6 +148,7 @@ func (w *FallWatch) learn(in *Inputs, warmed float64, b *Belief) {
 	w.Warming.learn(warmed, expected-(w.Level-w.Last+perK*warmed), math.Hypot(usualFall*expected, 1.5*noise))
 }
 
+// All sizes here: common practice, no source.
 const (
 	// fallsMs is how long after a watering its zone falls, but for what the crop does not
 	// drink and drains, which is not held against it.
