@@ -18,7 +18,8 @@ type Baseline struct {
 // Baselines are those of all features.
 type Baselines struct {
 	Of     [featureCount]Baseline
-	Frozen uint16 // days on which trouble kept them as they were
+	Frozen uint16  // days on which trouble kept them as they were
+	Full   float32 // share of the days that made them on which the container was full
 	Salts  Salts
 }
 
@@ -102,6 +103,21 @@ func (c Cause) holdsMore() bool { return c == Compaction || c == Oversaturation 
 
 // grows tells the features that follow the crop or build up by themselves.
 func (k Feature) grows() bool { return k == UptakeDay || k == UptakeNight || k == PoreEC || k == Salt }
+
+// usuallyFull is the share of days from which a container counts as full as a rule (common
+// practice, no source): then it has come to hold more when it stands higher, whatever
+// its probes and the physics make of what it can hold.
+const usuallyFull = 0.5
+
+// learnFull counts a day on which the container was full, or was not.
+func (bs *Baselines) learnFull(f *Features) {
+	full := 0.0
+	if f.full() || f.AtCapacity {
+		full = 1
+	}
+	w := math.Max(slow, 1/float64(bs.Of[Peak].Days+1))
+	bs.Full += float32(w * (full - float64(bs.Full)))
+}
 
 // youngDays are the days of a zone on which nothing is said but of its probes.
 const youngDays = 4
@@ -199,7 +215,7 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		var r [causeCount]float64
 		for c := range r {
 			r[c] = ratioOf(Cause(c), k, x, spread)
-			if Cause(c).holdsMore() && kindOf[k] == level && k != Over && !f.Stands {
+			if Cause(c).holdsMore() && kindOf[k] == level && k != Over && !f.Stands && bs.Full < usuallyFull {
 				r[c] = math.Min(r[c], 0) // it was not full before, and is filled
 			}
 			if kindOf[k] == saltiness && Cause(c) != SaltBuildUp {
@@ -248,6 +264,9 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		}
 	} else if bs.Frozen > 0 {
 		bs.Frozen--
+	}
+	if weight > 0 || bs.young() {
+		bs.learnFull(f)
 	}
 	for k := Feature(0); k < featureCount; k++ {
 		frozen := weight == 0 || salty && kindOf[k] == saltiness

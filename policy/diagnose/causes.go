@@ -22,9 +22,11 @@ var predictions = [causeCount][]prediction{
 	// container holds until it has drained: behind blocked emitters nothing does, nor where
 	// it runs past.
 	RootBound: {{Over, 0.027, 0.012, 0.6}, {Peak, -0.10, 0.05, 0.9}, {Plateau, -0.10, 0.05, 0.9}, {Rise, -0.45, 0.25, 0.9}, {Drained, 0.15, 0.1, 0.4}, {Droop, -0.1, 0.15, 0.4}},
-	// Crushed pores are finer: they drain more slowly and hold more at the same
-	// suction, though they are fewer; roots find less air and drink less.
-	Compaction: {{DrainTime, 0.4, 0.5, 0.9}, {Plateau, 0.04, 0.04, 0.4}, {Peak, 0.04, 0.04, 0.4}, {UptakeDay, -0.15, 0.25, 0.4}},
+	// Crushed pores are finer: they hold more at the same suction, though they are fewer,
+	// so a container that is filled comes to rest higher, by less than where water stands;
+	// they drain more slowly, which shows only where water drains in sight of the probe;
+	// roots find less air and drink less.
+	Compaction: {{DrainTime, 0.4, 0.5, 0.4}, {Plateau, 0.05, 0.03, 0.7}, {Peak, 0.05, 0.03, 0.7}, {Rest, 0.05, 0.03, 0.7}, {UptakeDay, -0.15, 0.25, 0.4}},
 	// Water stands: peaks and plateaus lie higher, less drains, and roots without
 	// oxygen take less up within days (harm in 6 to 48 h, general plant physiology;
 	// from memory). A peak may be water on its way down, a level at rest is not.

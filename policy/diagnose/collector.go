@@ -234,18 +234,19 @@ type Features struct {
 	SD    [featureCount]float32
 	Known [featureCount]bool
 	// What is no feature of a cause but counts beside them.
-	UptakeML float64 // of the day
-	Dryback  float64 // mean depth, m3/m3; 0: none completed
-	Hours    float64 // that were watched
-	Drains   bool    // more than a twentieth of what was given drained
-	Stands   bool    // water came to rest at what the container holds, or above
-	Dry      bool    // all day it stayed below the refill point
-	Parched  bool    // all day it stayed in the lowest part of the band or below, where substrate begins to repel water
-	Fed      bool    // pore EC is no higher than wanted: what rises is meant to
-	Slope    float64 // of what waterings end at over what they begin from, see Ceiling
-	SlopeSD  float64
-	Slopes   bool // it is known
-	Enough   bool // more water was reported than the crop drank, by a tenth
+	UptakeML   float64 // of the day
+	Dryback    float64 // mean depth, m3/m3; 0: none completed
+	Hours      float64 // that were watched
+	Drains     bool    // more than a twentieth of what was given drained
+	Stands     bool    // water came to rest at what the container holds, or above
+	AtCapacity bool    // water came to rest at what the container is known to hold, whatever the physics make of it
+	Dry        bool    // all day it stayed below the refill point
+	Parched    bool    // all day it stayed in the lowest part of the band or below, where substrate begins to repel water
+	Fed        bool    // pore EC is no higher than wanted: what rises is meant to
+	Slope      float64 // of what waterings end at over what they begin from, see Ceiling
+	SlopeSD    float64
+	Slopes     bool // it is known
+	Enough     bool // more water was reported than the crop drank, by a tenth
 }
 
 func (f *Features) set(k Feature, v, sd float64) {
@@ -255,6 +256,11 @@ func (f *Features) set(k Feature, v, sd float64) {
 // fills is how far below the container capacity of the physics a container may be full,
 // m3/m3: what probes err by in their own calibrations (common practice, no source).
 const fills = 0.02
+
+// knownCapacity is the standard deviation below which the apparent capacity has been seen
+// and is not only expected, and atCapacity how far below it a container is full, m3/m3:
+// two standard deviations of one that has been seen (common practice, no source).
+const knownCapacity, atCapacity = 0.008, 0.012
 
 // parchedPart is the lowest part of the band, as a share of it (common practice, no
 // source).
@@ -288,6 +294,8 @@ func (c *Collector) finish(in *Inputs) Features {
 		f.set(Over, float64(c.Peak-c.Rest), 0.003)
 	}
 	f.Stands = float64(c.Rest) > in.DesignCapacity-fills
+	l := &in.Learned
+	f.AtCapacity = l.CapacitySD > 0 && l.CapacitySD < knownCapacity && float64(c.Rest) > l.Capacity-atCapacity
 	f.Parched = float64(c.Peak) < in.RefillPoint+parchedPart*(in.FullPoint-in.RefillPoint)
 	f.Dry = float64(c.Peak) < in.RefillPoint
 	if float32(in.Learned.DrainLog) != c.DrainFrom { // else none was seen, and an old value says nothing of the day

@@ -1,41 +1,66 @@
 package diagnose
 
-import "testing"
+import (
+	"math/rand/v2"
+	"testing"
+)
 
 // A container that stood low and is filled holds no more than it ever could: its level
-// rises as it does where water stands, and only one that comes to rest at what it holds
-// or above has water standing in it.
-func TestAContainerThatIsFilledIsNotOversaturated(t *testing.T) {
+// rises as it does where water stands. One that comes to rest at what it holds by the
+// physics, or that was full all along, by its drainage or by what it is known to hold,
+// has come to hold more.
+func TestAContainerThatIsFilledHoldsNoMore(t *testing.T) {
 	for _, c := range []struct {
-		name   string
-		stands bool
-		leads  bool
-	}{{"filled", false, false}, {"stands", true, true}} {
-		n := 0
+		name                       string
+		drained, atCapacity, stand bool
+		up                         float64 // m3/m3
+		cause                      Cause   // causeCount: neither
+	}{
+		{"filled", false, false, false, 0.1, causeCount},
+		{"stands above what the physics let it hold", false, false, true, 0.1, Oversaturation},
+		{"drained before", true, false, false, 0.1, Oversaturation},
+		{"was full as it is known", false, true, false, 0.1, Oversaturation},
+		{"drained before, and stands a little higher", true, false, false, 0.04, Compaction},
+		{"was full as it is known, and stands a little higher", false, true, false, 0.04, Compaction},
+		{"a little less empty", false, false, false, 0.04, causeCount},
+	} {
+		n, told := 0, 0
 		for seed := range uint64(10) {
-			m, at := play(seed, 14, 0, nil)
-			for range 3 {
+			r := rand.New(rand.NewPCG(seed, 7))
+			m, at := &Memory{}, start
+			for day := range 17 {
 				at += dayMs
-				f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: c.stands}
+				f := Features{Hours: 24, UptakeML: 900, Enough: true, AtCapacity: c.atCapacity, Stands: c.stand && day >= 14}
 				for k, v := range usual {
+					if (k == Plateau || k == Drained || k == Account || k == DrainTime) && !c.drained {
+						continue
+					}
+					v += noise(k, r)
+					if day >= 14 && (k == Peak || k == Rest || k == Plateau) {
+						v += c.up
+					}
 					f.set(k, v, 0.25*floors[k])
-				}
-				for _, k := range []Feature{Peak, Rest, Plateau} {
-					f.set(k, usual[k]+0.1, 0.25*floors[k])
 				}
 				m.Belief.fade(at)
 				m.Baselines.weigh(&f, &m.Belief, at)
 			}
 			m.Belief.fade(at + 5*hourMs)
-			if found := m.Findings(at+5*hourMs, words); len(found) > 0 && (found[0].Cause == Oversaturation.String() || found[0].Cause == Compaction.String()) {
+			found := m.Findings(at+5*hourMs, words)
+			if len(found) == 0 {
+				continue
+			}
+			if found[0].Cause == Oversaturation.String() || found[0].Cause == Compaction.String() {
 				n++
 				if !says(found[0].Evidence, "level-at-rest") {
 					t.Errorf("%s: says %+v", c.name, found[0].Evidence)
 				}
 			}
+			if c.cause < causeCount && found[0].Cause == c.cause.String() {
+				told++
+			}
 		}
-		if c.leads && n < 8 || !c.leads && n > 0 {
-			t.Errorf("%s: told in %d of 10", c.name, n)
+		if c.cause < causeCount && told < 8 || c.cause == causeCount && n > 0 {
+			t.Errorf("%s: said that it holds more in %d of 10, the right cause in %d", c.name, n, told)
 		}
 	}
 }
