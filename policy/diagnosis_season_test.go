@@ -38,6 +38,8 @@ var ailments = []ailment{
 	{name: "probe stuck", cause: "sensor-fault", kind: simulator.SensorStuck, low: 1, high: 1, within: oneDay},
 	{name: "probe jumps", cause: "sensor-fault", kind: simulator.SensorJump, low: 0.3, high: 0.8, within: oneDay},
 	{name: "probe silent", cause: "sensor-fault", kind: simulator.SensorDropout, low: 1, high: 1, within: oneDay},
+	{name: "probe moved", cause: "sensor-fault", kind: simulator.SensorOffset, low: 0.3, high: 0.6, within: oneDay},
+	{name: "probe drifts", cause: "sensor-fault", kind: simulator.SensorDrift, onset: 6 * oneDay, low: 0.3, high: 0.6, within: oneDay},
 	{name: "compaction", cause: "compaction", kind: simulator.Compaction, onset: 2 * oneDay, low: 0.7, high: 1, all: true, within: 3 * oneDay},
 	{name: "root-bound", cause: "root-bound", kind: simulator.RootBound, onset: 3 * oneDay, low: 0.8, high: 1, all: true, within: 3 * oneDay},
 	{name: "oversaturation", cause: "oversaturation", kind: simulator.Oversaturation, low: 0.4, high: 0.9, all: true, within: 3 * oneDay},
@@ -234,6 +236,9 @@ func drawWard(seed uint64, zones, days, faultDay int) (season, []patient) {
 			if a.kind == simulator.UnreportedWatering {
 				fault.VolumeML = z.spec.Container.VolumeML() * c.between(0.05, 0.1)
 			}
+			if (a.kind == simulator.SensorOffset || a.kind == simulator.SensorDrift) && c.yes(0.5) {
+				fault.Severity *= -1 // it reads less, as one that was pulled
+			}
 			if a.kind == simulator.HotSpell {
 				fault.Until = from.Add(4 * oneDay)
 			}
@@ -274,7 +279,7 @@ func lead(st *State) (string, float64) {
 // Every cause is injected into drawn zones at known times, half of them under
 // advice that is followed and half under their own timers, and quiet zones stand
 // beside them. The table of what led is printed; DIAGNOSIS_SEEDS="first,count" plays
-// other and more seasons (17 play every ailment four times), DIAGNOSIS_PROBES=warm gives
+// other and more seasons (19 play every ailment four times), DIAGNOSIS_PROBES=warm gives
 // them probes whose readings follow the temperature. The bounds hold the
 // line well below what is reached, because a few seasons are few cases.
 func TestDiagnosisOfInjectedCauses(t *testing.T) {

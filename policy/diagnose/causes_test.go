@@ -377,15 +377,22 @@ func TestEvidenceFirst(t *testing.T) {
 }
 
 // Silence is evidence in itself and told with the probe's name within the hours of a
-// gap; a difference that moves by what containers differ is not told, one beyond is.
+// gap; a difference that moves by what containers differ is not told, one beyond is, and
+// containers that are full from day to day differ less.
 func TestIllProbes(t *testing.T) {
 	for _, c := range []struct {
 		health sensing.Health
 		parted float64
+		full   float32
 		hours  int
 		told   bool
-	}{{sensing.Stale, 0, 3, true}, {sensing.OK, 0, 24, false}, {sensing.Drifting, 0.08, 48, false}, {sensing.Drifting, 0.19, 24, true}} {
+	}{
+		{sensing.Stale, 0, 1, 3, true}, {sensing.OK, 0, 1, 24, false},
+		{sensing.Drifting, 0.08, 0, 48, false}, {sensing.Drifting, 0.19, 0, 24, true},
+		{sensing.Drifting, 0.04, 1, 48, false}, {sensing.Drifting, 0.08, 1, 24, true},
+	} {
 		m, at := known()
+		m.Baselines.Full = c.full
 		in := inputs()
 		in.ProbeCount, in.Learned.Uptake5ML = 2, 0.5
 		for look := range 12 * c.hours {
@@ -399,7 +406,57 @@ func TestIllProbes(t *testing.T) {
 		}
 		f := m.Findings(at, words)
 		if told := len(f) > 0 && f[0].Cause == SensorFault.String() && says(f[0].Evidence, "probe-ill"); told != c.told {
-			t.Errorf("%v that parted by %g for %d h: %+v", c.health, c.parted, c.hours, f)
+			t.Errorf("%v that parted by %g for %d h, full on %g of days: %+v", c.health, c.parted, c.hours, c.full, f)
+		}
+	}
+}
+
+// A probe that fell as no water can, or rose by more than its container has room for,
+// was moved; one that rose within it may have been watered by hand. It is told for two
+// days, with what it did.
+func TestAProbeThatWentToAnotherLevel(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		level    float64 // of the zone, m3/m3
+		from, to float64
+		after    int // hours
+		least    float64
+		most     float64
+	}{
+		{"fell", 0.5, 0.52, 0.44, 3, 0.95, 1},
+		{"fell, a day and a half ago", 0.5, 0.52, 0.44, 36, 0.95, 1},
+		{"fell, days ago", 0.5, 0.52, 0.44, 90, 0, 0.1},
+		{"rose beyond what there was room for", 0.58, 0.56, 0.66, 3, 0.85, 1},
+		{"rose where there was room", 0.4, 0.41, 0.5, 3, 0.6, 0.9},
+		{"never moved", 0.5, 0, 0, 3, 0, 0.1},
+	} {
+		m, at := known()
+		in := inputs()
+		in.ProbeCount, in.Learned.Uptake5ML, in.Learned.Capacity = 2, 0.5, 0.6
+		in.WaterContent = c.level
+		begin := at
+		for look := range 12 * c.after {
+			at += 5 * 60_000
+			in.WaterContent -= in.Learned.Uptake5ML / in.VolumeML
+			for i := range in.ProbeCount {
+				in.Probes[i] = Probe{Heard: true, Mean: in.WaterContent + 0.0003*float64(look%3), AtMs: at}
+			}
+			if p := &in.Probes[1]; c.from > 0 {
+				p.SteppedMs, p.SteppedFrom, p.SteppedTo = begin, c.from, c.to
+			}
+			m.Look(in, at)
+		}
+		sensor, evidence := 0.0, []advice.Reason(nil)
+		for _, f := range m.Findings(at, words) {
+			if f.Cause == SensorFault.String() {
+				sensor, evidence = f.Probability, f.Evidence
+			}
+		}
+		if sensor < c.least || sensor > c.most {
+			t.Errorf("%s: a sensor fault is %.2f likely, expected %g to %g", c.name, sensor, c.least, c.most)
+		}
+		if c.least > 0 && !says(evidence, "probe-stepped") {
+			t.Errorf("%s: says %+v", c.name, evidence)
 		}
 	}
 }

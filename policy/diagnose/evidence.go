@@ -138,8 +138,13 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 			out = append(out, advice.Say("rise-not-reported", advice.Date(time.UnixMilli(f.Unreported.AtMs), n.Location), advice.Water(float64(f.Unreported.Rise))))
 		}
 	case SensorFault:
-		if k := int(f.WorstProbe) - 1; k >= 0 && !sensing.Health(f.WorstHealth).Usable() {
+		k, step := int(f.WorstProbe)-1, &f.WorstStep
+		switch {
+		case k < 0:
+		case !sensing.Health(f.WorstHealth).Usable():
 			out = append(out, advice.Say("probe-ill", advice.Name(n.Probe(k)), advice.Name(sensing.Health(f.WorstHealth).String())))
+		case step.AtMs != 0:
+			out = append(out, advice.Say("probe-stepped", advice.Name(n.Probe(k)), advice.Date(time.UnixMilli(step.AtMs), n.Location), advice.Water(float64(step.From)), advice.Water(float64(step.To))))
 		}
 	}
 	return out

@@ -22,6 +22,7 @@ type Fast struct {
 	Round                     Round
 	WorstProbe                uint8 // 1 + the probe that a sensor or emitter fault is seen at, 0: none
 	WorstHealth               uint8
+	WorstStep                 Stepped // what speaks against that probe, if it is well otherwise
 }
 
 // Unreported is the newest watering that nobody reported.
@@ -44,7 +45,7 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 			f.Kept.look(in, atMs, base, b, f.Shots.dry(in, f.Kept.Level))
 		}
 	}
-	f.probes(in, atMs, base.Of[Peak].Days >= 3, b)
+	f.probes(in, atMs, base, b)
 }
 
 // usualUptake is what this zone would take up now by its own baseline, mL/s, or

@@ -90,4 +90,7 @@ type Probe struct {
 	Mean   float64 // water content of the container by this probe alone, m3/m3
 	AtMs   int64   // of its newest reading
 	Parted float64 // by how much its difference from its peers has moved over days, m3/m3
+
+	SteppedMs              int64   // when it last went to another level, as no water explains, and stayed; 0: never
+	SteppedFrom, SteppedTo float64 // m3/m3 at the probe
 }

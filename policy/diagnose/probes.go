@@ -20,6 +20,12 @@ type ProbeWatch struct {
 	From   float32 // level from which it usually rises, slow mean, m3/m3
 }
 
+// Stepped is a step of a probe that no water explains.
+type Stepped struct {
+	AtMs     int64   // 0: none
+	From, To float32 // m3/m3 at the probe
+}
+
 // Round is one reported watering whose answer is awaited.
 type Round struct {
 	WaterMs int64
@@ -41,9 +47,10 @@ const (
 // probes weighs the probes: ill ones, and ones whose container gets less water
 // than the others. Of a zone that is not known it is not known for how long its
 // probes may say the same.
-func (f *Fast) probes(in *Inputs, atMs int64, known bool, b *Belief) {
+func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
+	known := base.Of[Peak].Days >= 3
 	f.rounds(in, atMs)
-	f.WorstProbe, f.WorstHealth = 0, 0
+	f.WorstProbe, f.WorstHealth, f.WorstStep = 0, 0, Stepped{}
 	emitter, sensor := 0.0, 0.0
 	for i := range in.Probes[:in.ProbeCount] {
 		p, w := &in.Probes[i], &f.Probes[i]
@@ -61,11 +68,16 @@ func (f *Fast) probes(in *Inputs, atMs int64, known bool, b *Belief) {
 		}
 		still := &f.Recently.Still[i]
 		dead := known && still.dead()
-		e, s := w.weigh(p, f.fellMore(in, i), dead, still.frozen())
+		e, s := w.weigh(p, f.fellMore(in, i), float64(base.Full), dead, still.frozen())
+		s = math.Max(s, p.steppedOdds(in, atMs))
 		if math.Max(e, s) > math.Max(emitter, sensor) {
 			f.WorstProbe, f.WorstHealth = uint8(i+1), uint8(p.Health)
 			if dead {
 				f.WorstHealth = uint8(sensing.Stuck)
+			}
+			f.WorstStep = Stepped{}
+			if p.Health.Usable() && p.steppedOdds(in, atMs) > 0 {
+				f.WorstStep = Stepped{p.SteppedMs, float32(p.SteppedFrom), float32(p.SteppedTo)}
 			}
 		}
 		emitter, sensor = math.Max(emitter, e), math.Max(sensor, s)
@@ -88,27 +100,51 @@ const (
 	// wellOdds is where the log odds of a sensor fault return to, by wellStep a look,
 	// while no probe is ill: what was said of one that has mended is over.
 	wellOdds, wellStep = -1.5, 0.05
-	// honestDrift is how far probes of one zone part company by themselves within
-	// weeks, m3/m3, as standard deviation: plants and emitters differ from container to
-	// container, and roots grow into a probe's reach. A probe that drifts is as likely
-	// to be anywhere up to wildDrift off (common practice, no source; the recorded slabs
-	// part by 0.02, 0.03 and 0.1 within two months, simulated containers of one zone by
-	// up to 0.12 as they dry).
-	honestDrift, wildDrift = 0.04, 0.2
+	// dryDrift is how far probes of one zone part company by themselves within weeks,
+	// m3/m3, as standard deviation: plants and emitters differ from container to
+	// container, and roots grow into a probe's reach. Containers that drain from day to
+	// day come back to what they hold, and part by fullDrift. A probe that drifts is as
+	// likely to be anywhere up to wildDrift off (common practice, no source; the recorded
+	// slabs part by 0.02, 0.03 and 0.1 within two months, simulated containers of one zone
+	// by up to 0.12 as they dry, and by 0.01 on nine days of ten where they drain).
+	dryDrift, fullDrift, wildDrift = 0.04, 0.015, 0.2
 )
 
 // driftOdds is the log odds of a probe being ill whose difference from its peers has
-// moved by m3/m3, prior included: a half normal density against an even one.
-func driftOdds(moved float64) float64 {
-	z := moved / honestDrift
-	return priors[SensorFault].logOdds + 0.5*z*z - math.Log(wildDrift/honestDrift*math.Sqrt(2/math.Pi))
+// moved by m3/m3 where containers are full on a share of the days, prior included: a half
+// normal density against an even one.
+func driftOdds(moved, full float64) float64 {
+	honest := dryDrift + full*(fullDrift-dryDrift)
+	z := moved / honest
+	return priors[SensorFault].logOdds + 0.5*z*z - math.Log(wildDrift/honest*math.Sqrt(2/math.Pi))
+}
+
+const (
+	// steppedMs is for how long a probe that went to another level is told.
+	steppedMs = 2 * dayMs
+	// movedOdds are the log odds of a probe that fell as no water can, or rose by more than
+	// its container had room for; loneOdds those of one that rose alone: somebody may also
+	// have watered its container by hand (common practice, no source).
+	movedOdds, loneOdds = 4, 1.5
+)
+
+// steppedOdds is the log odds of a probe having been moved, knocked or pulled: it went to
+// another level at once and stayed. 0 for no reason to think so.
+func (p *Probe) steppedOdds(in *Inputs, atMs int64) float64 {
+	if p.SteppedMs == 0 || atMs-p.SteppedMs >= steppedMs {
+		return 0
+	}
+	if rise := p.SteppedTo - p.SteppedFrom; rise > 0 && in.WaterContent+rise < in.Learned.Capacity+overLevel {
+		return loneOdds
+	}
+	return movedOdds
 }
 
 // weigh gives the log odds of an emitter and of a sensor fault at one probe, 0 for
 // no reason to think of it. A probe that leaves its peers and does not rise at their
 // shots, yet falls as the crop drinks, may tell the truth of a container that gets
 // no water; one that answers as ever has itself drifted.
-func (w *ProbeWatch) weigh(p *Probe, fellMore float64, dead, frozen bool) (emitter, sensor float64) {
+func (w *ProbeWatch) weigh(p *Probe, fellMore, full float64, dead, frozen bool) (emitter, sensor float64) {
 	odds := float64(w.Odds)
 	wait := patience(p.Health, frozen)
 	if odds > 1 && wait == longIllS {
@@ -123,7 +159,7 @@ func (w *ProbeWatch) weigh(p *Probe, fellMore float64, dead, frozen bool) (emitt
 	case ill && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting) && odds > 1 && w.lively(p) && fellMore > dryFall && w.Recent < 0.5*w.Usual:
 		return math.Min(2+odds, 4), 3 - odds
 	case ill && p.Health == sensing.Drifting:
-		return 0, math.Min(driftOdds(p.Parted), 4) // below even odds it is no reason yet
+		return 0, math.Min(driftOdds(p.Parted, full), 4) // below even odds it is no reason yet
 	case ill:
 		return 0, 4
 	}

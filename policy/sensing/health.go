@@ -197,6 +197,14 @@ func (h *ProbeHealth) Health(atMs int64) Health {
 // rise that no one else has seen yet. It is no illness, but it does not count.
 func (h *ProbeHealth) Held() bool { return h.Step.SuspectAt != 0 }
 
+// Stepped returns the newest step that no water explains and after which the probe has
+// stayed at another level: when it began, Unix milliseconds, and the water contents at the
+// probe before and after, m3/m3. 0 for none, or none since a person moved the probe.
+func (h *ProbeHealth) Stepped() (atMs int64, from, to float64) {
+	s := &h.Step
+	return s.SteppedAt.ms(), float64(s.SteppedFrom), float64(s.SteppedTo)
+}
+
 // asksOthers reports whether the next reading needs to know if the peers rose: a
 // rise to explain, or a watering that waits for its answer.
 func (h *ProbeHealth) asksOthers(own float64) bool {

@@ -197,6 +197,16 @@ func TestMovedProbeIsLearnedAnew(t *testing.T) {
 		if worst > 0.005 {
 			t.Errorf("moved by %v: the zone moved with it by %.4f", by, worst)
 		}
+		at, before, after := p.Health[1].Stepped()
+		if abs(float64(at-from)) > float64(30*minuteMs) || abs(after-before-by) > 0.03 {
+			t.Errorf("moved by %v: stepped from %.3f to %.3f, %d min after it was moved", by, before, after, (at-from)/minuteMs)
+		}
+		p.Moved(1, z.atMs)
+		for i := range z.probes {
+			if at, _, _ := p.Health[i].Stepped(); at != 0 {
+				t.Errorf("moved by %v: probe %d has stepped; a person said that probe 1 was moved, and the others stayed", by, i)
+			}
+		}
 	}
 }
 
@@ -230,6 +240,9 @@ func TestSpikeIsForgiven(t *testing.T) {
 		}
 		if worst > 0.03 {
 			t.Errorf("%d probes: a spike of 0.2 moved the zone by %.3f", probes, worst)
+		}
+		if at, from, to := p.Health[0].Stepped(); at != 0 {
+			t.Errorf("%d probes: a spike is told as a step from %.3f to %.3f", probes, from, to)
 		}
 	}
 }

@@ -24,6 +24,9 @@ type Step struct {
 	RiseHigh     float32 // the highest rise that water made, fading
 	Spikes       float32 // leaking count of isolated ones
 	JumpN        uint16  // readings since JumpAt
+	SteppedAt    Second  // when the newest jump began that ended at another level; 0: none
+	SteppedFrom  float32
+	SteppedTo    float32
 }
 
 const (
@@ -179,6 +182,9 @@ func (s *Step) settle(r stepReading) stepOutcome {
 	if r.atMs-s.JumpAt.ms() < max(settleMs, int64(4000*r.rhythmS)) || s.JumpN < settleN {
 		return stepJumping
 	}
+	if abs(r.own-float64(s.JumpFrom)) >= loneRise {
+		s.SteppedAt, s.SteppedFrom, s.SteppedTo = s.LeftAt, s.JumpFrom, float32(r.own)
+	}
 	s.end(r)
 	return stepSettled
 }
@@ -191,6 +197,7 @@ func (s *Step) end(r stepReading) {
 	old := *s
 	s.begin(r.atMs, r.own)
 	s.Spikes, s.RiseAt, s.RiseFrom, s.RiseHigh = old.Spikes, old.RiseAt, old.RiseFrom, old.RiseHigh
+	s.SteppedAt, s.SteppedFrom, s.SteppedTo = old.SteppedAt, old.SteppedFrom, old.SteppedTo
 }
 
 // moveAnchor keeps a reading between five and ten minutes old.

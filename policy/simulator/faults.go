@@ -35,7 +35,7 @@ type Fault struct {
 	From     time.Time // when it starts
 	Until    time.Time // when it ends; zero: it stays
 	Onset    time.Duration
-	Severity float64 // 0 to 1
+	Severity float64 // 0 to 1; below 0 a sensor reads less
 	// Container is the one that is hit, or -1 for all; Probe likewise the
 	// index of the probe.
 	Container, Probe int
