@@ -13,6 +13,7 @@ var evidence = [...]Entry{
 	{"rise-not-reported", KindEvidence, "The water content rose at {at:date} by {rise:water}, and no watering was reported."},
 	{"probe-ill", KindEvidence, "Probe {probe:name} is {health:name}."},
 	{"probe-stepped", KindEvidence, "Probe {probe:name} went at {at:date} from {from:water} to {to:water} and stayed there, which no water explains: it may have been moved, or lost touch with the substrate. If it was moved, report it as probe-moved."},
+	{"rise-stays", KindEvidence, "The water content rose at {at:date} by {rise:water} with no watering reported, and stays at {stays:water}, where the container keeps {keeps:water}: water would have drained, so probe {probe:name} may have been moved. If it was, report it as probe-moved."},
 	{"uptake-by-day", KindEvidence, "By day the crop drinks {times:share} of what it usually does at the same demand."},
 	{"uptake-by-night", KindEvidence, "By night the crop drinks {times:share} of what it usually does at the same demand."},
 	{"afternoon-droop", KindEvidence, "At the same demand the crop drinks in the afternoon {now:share} of what it does in the morning, where {before:share} was usual."},

@@ -145,6 +145,10 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 			out = append(out, advice.Say("probe-ill", advice.Name(n.Probe(k)), advice.Name(sensing.Health(f.WorstHealth).String())))
 		case step.AtMs != 0:
 			out = append(out, advice.Say("probe-stepped", advice.Name(n.Probe(k)), advice.Date(time.UnixMilli(step.AtMs), n.Location), advice.Water(float64(step.From)), advice.Water(float64(step.To))))
+		case f.Unreported.stuckUp(atMs):
+			u := &f.Unreported
+			out = append(out, advice.Say("rise-stays", advice.Date(time.UnixMilli(u.AtMs), n.Location), advice.Water(float64(u.Rise)),
+				advice.Water(float64(u.StaysAt)), advice.Water(float64(m.Baselines.Of[Rest].Mean)), advice.Name(n.Probe(k))))
 		}
 	}
 	return out

@@ -27,8 +27,10 @@ type Fast struct {
 
 // Unreported is the newest watering that nobody reported.
 type Unreported struct {
-	AtMs int64
-	Rise float32 // m3/m3
+	AtMs    int64
+	Rise    float32 // m3/m3
+	StaysAt float32 // water content at which it stays, as no water does, m3/m3; 0: it does not
+	Quick   bool    // it came at once, and whether it stays is not judged yet
 }
 
 // look takes the zone as it is.
@@ -39,6 +41,7 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	if in.Current {
 		f.shots(in, atMs, base, b)
 		f.Rises.look(f, in, atMs, b)
+		f.stays(in, atMs, base, b)
 		f.Fall.look(in, &f.Recently, atMs, base, b)
 		f.Awaited.look(in, atMs, base, b)
 		if base.Of[Peak].Days >= 2 { // the first days, a zone is only settling

@@ -70,6 +70,9 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		dead := known && still.dead()
 		e, s := w.weigh(p, f.fellMore(in, i), float64(base.Full), dead, still.frozen())
 		s = math.Max(s, p.steppedOdds(in, atMs))
+		if f.Unreported.stuckUp(atMs) && p.Health.Usable() {
+			s = math.Max(s, staysOdds)
+		}
 		if math.Max(e, s) > math.Max(emitter, sensor) {
 			f.WorstProbe, f.WorstHealth = uint8(i+1), uint8(p.Health)
 			if dead {

@@ -122,7 +122,7 @@ func (f *Fast) rose(w *RiseWatch, sd float64, b *Belief) {
 		b.add(ValveStuckOpen, math.Min(ratio, 2))
 		return
 	}
-	f.Unreported = Unreported{AtMs: w.FromMs, Rise: w.Peak}
+	f.Unreported = Unreported{AtMs: w.FromMs, Rise: w.Peak, Quick: w.TopMs-w.FromMs <= stepsMs}
 	b.add(UnreportedWatering, math.Min(ratio, mostRise))
 	b.add(ValveStuckOpen, 1)
 }

@@ -210,6 +210,28 @@ func TestMovedProbeIsLearnedAnew(t *testing.T) {
 	}
 }
 
+// A probe that is lifted for half an hour and put back jumps, and is where it was.
+func TestAProbeThatIsPutBackHasNotStepped(t *testing.T) {
+	for _, probes := range []int{1, 3} {
+		z := newTrialZone(8, probes, 5*minuteMs)
+		from := z.atMs + 3*dayMs + 2*hourMs
+		z.probes[0].fault = func(at int64, r float64) (float64, bool) {
+			if at >= from && at < from+25*minuteMs {
+				r -= 0.2
+			}
+			return r, true
+		}
+		var p Panel
+		jumped := false
+		z.run(3*dayMs+6*hourMs, func(i int, at int64, r float64) {
+			p.Observe(i, at, r, r, Zone{})
+		}, func(int64) { jumped = jumped || p.Health[0].State == Jumping })
+		if at, before, after := p.Health[0].Stepped(); !jumped || at != 0 {
+			t.Errorf("%d probes: jumped %v, stepped at %d from %.3f to %.3f", probes, jumped, at, before, after)
+		}
+	}
+}
+
 // One reading that is far off, in either direction, and back is forgiven at once.
 func TestSpikeIsForgiven(t *testing.T) {
 	for _, probes := range []int{1, 3} {
