@@ -296,8 +296,8 @@ func (c *Collector) finish(in *Inputs) Features {
 	f.Stands = float64(c.Rest) > in.DesignCapacity-fills
 	l := &in.Learned
 	f.AtCapacity = l.CapacitySD > 0 && l.CapacitySD < knownCapacity && float64(c.Rest) > l.Capacity-atCapacity
-	f.Parched = float64(c.Peak) < in.RefillPoint+parchedPart*(in.FullPoint-in.RefillPoint)
-	f.Dry = float64(c.Peak) < in.RefillPoint
+	f.Parched = float64(c.Peak) < in.refill()+parchedPart*(in.FullPoint-in.RefillPoint)
+	f.Dry = float64(c.Peak) < in.refill()
 	if float32(in.Learned.DrainLog) != c.DrainFrom { // else none was seen, and an old value says nothing of the day
 		f.set(DrainTime, in.Learned.DrainLog, 0.1)
 	}

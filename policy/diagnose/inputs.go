@@ -1,6 +1,10 @@
 package diagnose
 
-import "rhizostat/policy/sensing"
+import (
+	"math"
+
+	"rhizostat/policy/sensing"
+)
 
 // Number is a value that may not be known.
 type Number struct {
@@ -40,6 +44,17 @@ type Inputs struct {
 	ProbeCount int
 
 	ExpectedML float64 // uptake expected of the coming 24 h, mL; only for Day
+}
+
+// refill is the refill point as this zone's probes show it, m3/m3: where the container is
+// known to hold less by them than by the physics, they read low, or it does hold less, and
+// what counts as dry lies as much lower.
+func (in *Inputs) refill() float64 {
+	l := &in.Learned
+	if l.CapacitySD <= 0 || l.CapacitySD >= knownCapacity {
+		return in.RefillPoint
+	}
+	return in.RefillPoint - math.Max(0, in.DesignCapacity-l.Capacity-fills)
 }
 
 // Learned is what the zone's balance believes.

@@ -117,3 +117,45 @@ func TestLostShotsInTheBandCount(t *testing.T) {
 		t.Errorf("weight of a lost shot %.2f in the band, %.2f below it, of one of which a part is missing %.2f", inBand, below, part)
 	}
 }
+
+// What is dry is so by what this zone's probes show: where they read low, the band lies as
+// much lower. In the band nothing is dry, however fast the zone has fallen from its usual.
+func TestDry(t *testing.T) {
+	for _, c := range []struct {
+		name         string
+		refill       float64
+		capacity, sd float64 // as it is known; the physics say 0.6
+		usual, from  float64 // where shots begin usually, and now
+		dry          bool
+	}{
+		{"in the band", 0.45, 0.6, 0.004, 0.5, 0.5, false},
+		{"in the band, far below the usual", 0.4, 0.6, 0.004, 0.55, 0.42, false},
+		{"below the band, where shots usually begin", 0.45, 0.6, 0.004, 0.44, 0.43, false},
+		{"below the band and the usual", 0.45, 0.6, 0.004, 0.52, 0.44, true},
+		{"well below the band", 0.45, 0.6, 0.004, 0.52, 0.4, true},
+		{"below the band, by probes that read low", 0.45, 0.48, 0.004, 0.44, 0.4, false},
+		{"well below the band, by probes that may read low", 0.45, 0.48, 0.02, 0.44, 0.4, true},
+		{"well below the band, though probes read low", 0.45, 0.48, 0.004, 0.4, 0.3, true},
+	} {
+		s := &ShotTest{From: float32(c.usual), FromVar: 0.0001, Seen: 50}
+		in := &Inputs{RefillPoint: c.refill, DesignCapacity: 0.6, Learned: Learned{Capacity: c.capacity, CapacitySD: c.sd}}
+		if got := s.dry(in, c.from); got != c.dry {
+			t.Errorf("%s: dry %v", c.name, got)
+		}
+	}
+}
+
+// A zone whose probes read far below what the physics make of its container lies below its
+// band all day; a valve that closes is told there as anywhere.
+func TestLostShotsAreToldWhereProbesReadLow(t *testing.T) {
+	m, at := &Memory{}, start
+	in := inputs()
+	in.FullPoint, in.RefillPoint, in.DesignCapacity = 0.7, 0.62, 0.72
+	in.Learned.CapacitySD = 0.004
+	at = water(m, in, at, 3*24, 0.8)
+	if c, _, _, wrong := m.Leading(); wrong {
+		t.Fatalf("%s while all is well", c)
+	}
+	at = water(m, in, at, 6, 0)
+	leads(t, m, at, ValveStuckClosed, "shots-lost")
+}

@@ -290,7 +290,7 @@ func (t *ShotTest) weight(lost bool, in *Inputs, atMs int64) float64 {
 	}
 	w := shotShare * (0.3 + 0.7*math.Min(float64(known)/leastShots, 1))
 	switch {
-	case lost && float64(t.Zone) > in.RefillPoint:
+	case lost && float64(t.Zone) > in.refill():
 		return w // substrate in its band takes water
 	case lost:
 		deep := float64(t.From-t.Zone) / math.Max(0.03, 1.5*math.Sqrt(float64(t.FromVar)))
@@ -321,13 +321,13 @@ func (t *ShotTest) learnLevel() {
 	t.FromVar = float32((1 - w) * (float64(t.FromVar) + w*d*d))
 }
 
-// dry tells a water content well below the band, or far below those that shots
-// usually begin from.
+// dry tells a water content well below the band, or in a zone that is kept low one below the
+// band and far below those that shots usually begin from. Substrate in its band takes water.
 func (t *ShotTest) dry(in *Inputs, from float64) bool {
-	if from < in.RefillPoint-0.03 {
+	if from < in.refill()-0.03 {
 		return true
 	}
-	return t.Seen >= leastShots && from < float64(t.From)-math.Max(0.06, 4*math.Sqrt(float64(t.FromVar)))
+	return from < in.refill() && t.Seen >= leastShots && from < float64(t.From)-math.Max(0.06, 4*math.Sqrt(float64(t.FromVar)))
 }
 
 // full tells a window that begins above those usual here, where the container is
