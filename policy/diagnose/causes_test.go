@@ -420,17 +420,25 @@ func TestAProbeThatWentToAnotherLevel(t *testing.T) {
 		level    float64 // of the zone, m3/m3
 		from, to float64
 		after    int // hours
+		said     string
+		young    bool
 		least    float64
 		most     float64
 	}{
-		{"fell", 0.5, 0.52, 0.44, 3, 0.95, 1},
-		{"fell, a day and a half ago", 0.5, 0.52, 0.44, 36, 0.95, 1},
-		{"fell, days ago", 0.5, 0.52, 0.44, 90, 0, 0.1},
-		{"rose beyond what there was room for", 0.58, 0.56, 0.66, 3, 0.85, 1},
-		{"rose where there was room", 0.4, 0.41, 0.5, 3, 0.6, 0.9},
-		{"never moved", 0.5, 0, 0, 3, 0, 0.1},
+		{"fell", 0.5, 0.52, 0.44, 3, "", false, 0.95, 1},
+		{"fell, a day and a half ago", 0.5, 0.52, 0.44, 36, "", false, 0.95, 1},
+		{"fell, days ago", 0.5, 0.52, 0.44, 90, "", false, 0, 0.1},
+		{"fell, and a person found it well", 0.5, 0.52, 0.44, 9, "looked, no sensor fault", false, 0, 0.1},
+		{"fell in a zone that is being set up", 0.5, 0.52, 0.44, 3, "", true, 0, 0.1},
+		{"rose beyond what there was room for", 0.58, 0.56, 0.66, 3, "", false, 0.85, 1},
+		{"rose where there was room", 0.4, 0.41, 0.5, 3, "", false, 0.6, 0.9},
+		{"rose where there was room, and is full by now", 0.4, 0.41, 0.5, 24, "", false, 0.6, 0.9},
+		{"never moved", 0.5, 0, 0, 3, "", false, 0, 0.1},
 	} {
 		m, at := known()
+		if c.young {
+			m, at = &Memory{}, start
+		}
 		in := inputs()
 		in.ProbeCount, in.Learned.Uptake5ML, in.Learned.Capacity = 2, 0.5, 0.6
 		in.WaterContent = c.level
@@ -443,6 +451,12 @@ func TestAProbeThatWentToAnotherLevel(t *testing.T) {
 			}
 			if p := &in.Probes[1]; c.from > 0 {
 				p.SteppedMs, p.SteppedFrom, p.SteppedTo = begin, c.from, c.to
+			}
+			if c.after == 24 && look == 10*12 {
+				in.WaterContent = 0.58
+			}
+			if look == 12 {
+				m.Said("decision", c.said, at)
 			}
 			m.Look(in, at)
 		}

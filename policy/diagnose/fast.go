@@ -22,6 +22,7 @@ type Fast struct {
 	Round                     Round
 	WorstProbe                uint8 // 1 + the probe that a sensor or emitter fault is seen at, 0: none
 	WorstHealth               uint8
+	LookedMs                  int64   // when a person last said that the probes are well, or moved one
 	WorstStep                 Stepped // what speaks against that probe, if it is well otherwise
 }
 

@@ -69,7 +69,11 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		still := &f.Recently.Still[i]
 		dead := known && still.dead()
 		e, s := w.weigh(p, f.fellMore(in, i), float64(base.Full), dead, still.frozen())
-		s = math.Max(s, p.steppedOdds(in, atMs))
+		stepped := 0.0
+		if known && p.SteppedMs > f.LookedMs { // before a zone is known people are still at work
+			stepped = p.steppedOdds(in, atMs)
+		}
+		s = math.Max(s, stepped)
 		if f.Unreported.stuckUp(atMs) && p.Health.Usable() {
 			s = math.Max(s, staysOdds)
 		}
@@ -79,7 +83,7 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 				f.WorstHealth = uint8(sensing.Stuck)
 			}
 			f.WorstStep = Stepped{}
-			if p.Health.Usable() && p.steppedOdds(in, atMs) > 0 {
+			if p.Health.Usable() && stepped > 0 {
 				f.WorstStep = Stepped{p.SteppedMs, float32(p.SteppedFrom), float32(p.SteppedTo)}
 			}
 		}
@@ -123,8 +127,9 @@ func driftOdds(moved, full float64) float64 {
 }
 
 const (
-	// steppedMs is for how long a probe that went to another level is told.
-	steppedMs = 2 * dayMs
+	// steppedMs is for how long a probe that went to another level is told, and roomMs for
+	// how long the zone's water content tells what room there was for a rise.
+	steppedMs, roomMs = 2 * dayMs, 6 * hourMs
 	// movedOdds are the log odds of a probe that fell as no water can, or rose by more than
 	// its container had room for; loneOdds those of one that rose alone: somebody may also
 	// have watered its container by hand (common practice, no source).
@@ -137,7 +142,8 @@ func (p *Probe) steppedOdds(in *Inputs, atMs int64) float64 {
 	if p.SteppedMs == 0 || atMs-p.SteppedMs >= steppedMs {
 		return 0
 	}
-	if rise := p.SteppedTo - p.SteppedFrom; rise > 0 && in.WaterContent+rise < in.Learned.Capacity+overLevel {
+	rise, age := p.SteppedTo-p.SteppedFrom, atMs-p.SteppedMs
+	if rise > 0 && (age > roomMs || in.WaterContent+rise < in.Learned.Capacity+overLevel) {
 		return loneOdds
 	}
 	return movedOdds

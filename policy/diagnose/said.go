@@ -14,8 +14,10 @@ func (m *Memory) Said(kind, note string, atMs int64) {
 	case "watered-by-hand":
 		b.clear(UnreportedWatering)
 		b.clear(ValveStuckOpen)
+		m.Fast.Unreported = Unreported{}
 	case "probe-moved":
 		b.clear(SensorFault)
+		m.Fast.lookedAt(atMs)
 		m.Fast.Probes = [len(m.Fast.Probes)]ProbeWatch{}
 	case "shoots-pruned", "crop-ended":
 		b.add(WeatherOrGrowth, 4)
@@ -30,11 +32,19 @@ func (m *Memory) Said(kind, note string, atMs int64) {
 		}
 		if before := strings.TrimSpace(words[:at]); strings.HasSuffix(before, "no") || strings.HasSuffix(before, "not") {
 			b.clear(c)
+			if c == SensorFault {
+				m.Fast.lookedAt(atMs)
+			}
 			continue
 		}
 		b.add(c, saidWeight)
 	}
 	b.settle(atMs)
+}
+
+// lookedAt takes that a person looked at the probes: what they did before is no news.
+func (f *Fast) lookedAt(atMs int64) {
+	f.LookedMs, f.Unreported.Quick, f.Unreported.StaysAt = atMs, false, 0
 }
 
 // saidWeight is the log likelihood ratio of a person's word for a cause: people on

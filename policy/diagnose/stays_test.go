@@ -54,6 +54,20 @@ func TestARiseThatStays(t *testing.T) {
 			m.Look(in, at)
 		}
 		f := m.Findings(at, words)
+		if c.leads == SensorFault {
+			moved := *m
+			moved.Said("probe-moved", "", at)
+			later := at
+			for range 36 {
+				later += 5 * 60_000
+				in.Probes[0].AtMs = later
+				in.Probes[0].Mean += 0.0003
+				moved.Look(in, later)
+			}
+			if g := moved.Findings(later, words); len(g) > 0 && g[0].Cause == SensorFault.String() {
+				t.Errorf("%s: a person said that the probe was moved: %+v", c.name, g)
+			}
+		}
 		if c.hours > 24 {
 			if len(f) == 0 || f[0].Cause != SensorFault.String() || !says(f[0].Evidence, c.said) {
 				t.Errorf("%s: %+v", c.name, f)
