@@ -68,7 +68,7 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		}
 		still := &f.Recently.Still[i]
 		dead := known && still.dead()
-		e, s := w.weigh(p, f.fellMore(in, i), float64(base.Full), dead, still.frozen())
+		e, s := w.weigh(p, f.fellMore(in, i), dead, still.frozen())
 		stepped := 0.0
 		if known && p.SteppedMs > f.LookedMs { // before a zone is known people are still at work
 			stepped = p.steppedOdds(in, atMs)
@@ -107,23 +107,20 @@ const (
 	// wellOdds is where the log odds of a sensor fault return to, by wellStep a look,
 	// while no probe is ill: what was said of one that has mended is over.
 	wellOdds, wellStep = -1.5, 0.05
-	// dryDrift is how far probes of one zone part company by themselves within weeks,
-	// m3/m3, as standard deviation: plants and emitters differ from container to
-	// container, and roots grow into a probe's reach. Containers that drain from day to
-	// day come back to what they hold, and part by fullDrift. A probe that drifts is as
-	// likely to be anywhere up to wildDrift off (common practice, no source; the recorded
-	// slabs part by 0.02, 0.03 and 0.1 within two months, simulated containers of one zone
-	// by up to 0.12 as they dry, and by 0.01 on nine days of ten where they drain).
-	dryDrift, fullDrift, wildDrift = 0.04, 0.015, 0.2
+	// honestDrift is how far probes of one zone part company by themselves within
+	// weeks, m3/m3, as standard deviation: plants and emitters differ from container to
+	// container, and roots grow into a probe's reach. A probe that drifts is as likely
+	// to be anywhere up to wildDrift off (common practice, no source; the recorded slabs
+	// part by 0.02, 0.03 and 0.1 within two months, simulated containers of one zone by
+	// up to 0.12 as they dry).
+	honestDrift, wildDrift = 0.04, 0.2
 )
 
 // driftOdds is the log odds of a probe being ill whose difference from its peers has
-// moved by m3/m3 where containers are full on a share of the days, prior included: a half
-// normal density against an even one.
-func driftOdds(moved, full float64) float64 {
-	honest := dryDrift + full*(fullDrift-dryDrift)
-	z := moved / honest
-	return priors[SensorFault].logOdds + 0.5*z*z - math.Log(wildDrift/honest*math.Sqrt(2/math.Pi))
+// moved by m3/m3, prior included: a half normal density against an even one.
+func driftOdds(moved float64) float64 {
+	z := moved / honestDrift
+	return priors[SensorFault].logOdds + 0.5*z*z - math.Log(wildDrift/honestDrift*math.Sqrt(2/math.Pi))
 }
 
 const (
@@ -153,7 +150,7 @@ func (p *Probe) steppedOdds(in *Inputs, atMs int64) float64 {
 // no reason to think of it. A probe that leaves its peers and does not rise at their
 // shots, yet falls as the crop drinks, may tell the truth of a container that gets
 // no water; one that answers as ever has itself drifted.
-func (w *ProbeWatch) weigh(p *Probe, fellMore, full float64, dead, frozen bool) (emitter, sensor float64) {
+func (w *ProbeWatch) weigh(p *Probe, fellMore float64, dead, frozen bool) (emitter, sensor float64) {
 	odds := float64(w.Odds)
 	wait := patience(p.Health, frozen)
 	if odds > 1 && wait == longIllS {
@@ -168,7 +165,7 @@ func (w *ProbeWatch) weigh(p *Probe, fellMore, full float64, dead, frozen bool) 
 	case ill && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting) && odds > 1 && w.lively(p) && fellMore > dryFall && w.Recent < 0.5*w.Usual:
 		return math.Min(2+odds, 4), 3 - odds
 	case ill && p.Health == sensing.Drifting:
-		return 0, math.Min(driftOdds(p.Parted, full), 4) // below even odds it is no reason yet
+		return 0, math.Min(driftOdds(p.Parted), 4) // below even odds it is no reason yet
 	case ill:
 		return 0, 4
 	}
