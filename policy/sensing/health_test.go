@@ -210,17 +210,24 @@ func TestMovedProbeIsLearnedAnew(t *testing.T) {
 	}
 }
 
+// liftedZone is a zone whose first probe reads 0.2 m3/m3 less for a while, on its fourth
+// day, and when that begins.
+func liftedZone(probes int, forMs int64) (*trialZone, int64) {
+	z := newTrialZone(8, probes, 5*minuteMs)
+	from := z.atMs + 3*dayMs + 2*hourMs
+	z.probes[0].fault = func(at int64, r float64) (float64, bool) {
+		if at >= from && at < from+forMs {
+			r -= 0.2
+		}
+		return r, true
+	}
+	return z, from
+}
+
 // A probe that is lifted for half an hour and put back jumps, and is where it was.
 func TestAProbeThatIsPutBackHasNotStepped(t *testing.T) {
 	for _, probes := range []int{1, 3} {
-		z := newTrialZone(8, probes, 5*minuteMs)
-		from := z.atMs + 3*dayMs + 2*hourMs
-		z.probes[0].fault = func(at int64, r float64) (float64, bool) {
-			if at >= from && at < from+25*minuteMs {
-				r -= 0.2
-			}
-			return r, true
-		}
+		z, _ := liftedZone(probes, 25*minuteMs)
 		var p Panel
 		jumped := false
 		z.run(3*dayMs+6*hourMs, func(i int, at int64, r float64) {
@@ -235,14 +242,7 @@ func TestAProbeThatIsPutBackHasNotStepped(t *testing.T) {
 // One reading that is far off, in either direction, and back is forgiven at once.
 func TestSpikeIsForgiven(t *testing.T) {
 	for _, probes := range []int{1, 3} {
-		z := newTrialZone(8, probes, 5*minuteMs)
-		at0 := z.atMs + 3*dayMs + 2*hourMs
-		z.probes[0].fault = func(at int64, r float64) (float64, bool) {
-			if at >= at0 && at < at0+5*minuteMs {
-				r -= 0.2
-			}
-			return r, true
-		}
+		z, at0 := liftedZone(probes, 5*minuteMs)
 		var p Panel
 		worst := 0.0
 		before := 0.0
