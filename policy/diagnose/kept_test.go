@@ -109,7 +109,7 @@ func TestUptakeAcquitsNoValve(t *testing.T) {
 // Substrate in its band takes water, however far below the usual it is: a shot of which
 // nothing shows says there what it says anywhere. Below the band it may repel it.
 func TestLostShotsInTheBandCount(t *testing.T) {
-	s := &ShotTest{Zone: 0.45, From: 0.55, FromVar: 0.0001, Usual: [2]Answer{{Windows: 20}}}
+	s := &ShotTest{Zone: 0.45, From: 0.55, FromVar: 0.0001, Usual: [3]Answer{{Windows: 20}}}
 	in := &Inputs{RefillPoint: 0.4}
 	inBand, part := s.weight(true, in, start), s.weight(false, in, start)
 	in.RefillPoint = 0.5

@@ -5,11 +5,11 @@ import (
 	"testing"
 )
 
-// A zone's whole snapshot has 8 KiB; the diagnosis has 2.7 KiB of it.
+// A zone's whole snapshot has 8 KiB; the diagnosis has 2.9 KiB of it.
 func TestMemoryIsSmallAndOfFixedSize(t *testing.T) {
 	size := binary.Size(Memory{})
 	t.Logf("%d bytes", size)
-	if size <= 0 || size > 2900 {
-		t.Errorf("%d bytes; at most 2900", size)
+	if size <= 0 || size > 2915 {
+		t.Errorf("%d bytes; at most 2915", size)
 	}
 }

@@ -1,0 +1,71 @@
+package diagnose
+
+import "testing"
+
+// A zone that is always dry is held against what it keeps in dry substrate, once that is
+// known and most of it shows. Fewer windows, ones that hardly show and ones that begin
+// deeper say nothing: dry substrate repels water.
+func TestDryZonesAreHeldAgainstThemselves(t *testing.T) {
+	for name, c := range map[string]struct {
+		windows    int
+		kept, last float64
+		from       float32
+		valve      bool
+		emitter    bool
+	}{
+		"nothing stays":             {20, 0.7, 0, 0.3, true, true},
+		"a third stays":             {20, 0.7, 0.25, 0.3, false, true},
+		"as much as ever":           {20, 0.7, 0.7, 0.3, false, false},
+		"nothing, of few windows":   {dryShots - 4, 0.7, 0, 0.3, false, false},
+		"nothing, begun deeper":     {20, 0.7, 0, 0.3 - 2*dryDeeper, false, false},
+		"nothing, where little did": {40, 0.2, 0, 0.3, false, false},
+	} {
+		s, in, b, at := &ShotTest{}, inputs(), &Belief{}, start
+		in.RefillPoint = 0.5
+		window := func(x float64, zone float32) {
+			at += 2 * hourMs
+			s.Zone, s.Reports, s.WaterMs = zone, 1, at-showsMs
+			s.take(x, 5, 0.05, 200, in, at, b)
+		}
+		for range c.windows {
+			window(c.kept, 0.3)
+		}
+		if s.Windows != 0 || s.Lost != 0 {
+			t.Errorf("%s: %d windows count as those of a zone in its band, %d shots as lost", name, s.Windows, s.Lost)
+		}
+		*b = Belief{}
+		for range 3 {
+			window(c.last, c.from)
+		}
+		if got := b.LogOdds[ValveStuckClosed] > 4; got != c.valve {
+			t.Errorf("%s: log odds of a closed valve %.1f", name, b.LogOdds[ValveStuckClosed])
+		}
+		if got := b.LogOdds[EmitterFault] > 1; got != c.emitter {
+			t.Errorf("%s: log odds of a blocked emitter %.1f", name, b.LogOdds[EmitterFault])
+		}
+	}
+}
+
+// What is usual of dry substrate begins as what is usual of the zone, and follows the
+// share that stays as it dries out further.
+func TestWhatIsUsualOfDrySubstrateFollows(t *testing.T) {
+	s, in, b, at := &ShotTest{}, inputs(), &Belief{}, start
+	in.RefillPoint = 0.5
+	window := func(n int, x float64, zone float32) {
+		for range n {
+			at += 5 * hourMs
+			s.Zone, s.Reports, s.WaterMs = zone, 1, at-showsMs
+			s.take(x, 5, 0.05, 200, in, at, b)
+		}
+	}
+	window(30, 0.7, 0.55)
+	window(1, 0.7, 0.3)
+	if got := s.Usual[2].Mean; s.Usual[0].Mean > 0.75 || got > 0.75 {
+		t.Errorf("%.2f is usual in the band, %.2f of dry substrate; expected 0.7 of both", s.Usual[0].Mean, got)
+	}
+	window(29, 0.7, 0.3)
+	window(30, 0.45, 0.3)
+	if got := s.Usual[2].Mean; got < 0.43 || got > 0.5 {
+		t.Errorf("%.2f is usual of dry substrate; expected 0.45", got)
+	}
+}
