@@ -46,12 +46,27 @@ type Part struct {
 	Stretches int32 // in which it was seen: each has two ends that err
 }
 
+// looked is a look at a zone at rest, and the fall since the look before it.
+type looked struct {
+	Level   float32 // m3/m3
+	FallML  float32
+	Drawn   float32
+	Seconds uint16
+	Part    uint8 // 1 + the part of the day, 0: there was no look before it
+}
+
+// heldLooks wait until they count: a shot shows at the probes up to a quarter of an hour
+// before anybody reports it, when its valve has closed.
+const heldLooks = 3
+
 // Collector gathers a day. It is empty at its start.
 type Collector struct {
 	LookMs      int64
 	PairMs      int64 // of the last look at which no water moved, 0: it moved
 	PairLevel   float64
-	Paired      uint8 // 1 + the part of the day of the stretch of such looks, 0: none
+	Paired      uint8             // 1 + the part of the day of the stretch of such looks, 0: none
+	Held        [heldLooks]looked // newest first
+	HeldN       uint8
 	Parts       [partCount]Part
 	ExpectedLog float32 // ln of uptake per demand as the balance believes, last seen
 	Looks       int32
@@ -144,9 +159,6 @@ func (c *Collector) look(in *Inputs, atMs int64) {
 	c.Looks++
 	c.ExpectedLog = float32(l.RateLog)
 	c.Peak = max(c.Peak, float32(in.WaterContent))
-	if in.Water.rests(atMs) {
-		c.Rest = max(c.Rest, float32(in.WaterContent))
-	}
 	if in.WaterContent > in.SaturationPoint {
 		c.WetS += float32(dt)
 	}
@@ -165,7 +177,7 @@ func (c *Collector) look(in *Inputs, atMs int64) {
 		c.SaltN++
 	}
 	c.scatter(in)
-	c.uptake(in, atMs)
+	c.rest(in, atMs)
 }
 
 // scatter is the mean distance of usable probes from their mean.
@@ -190,26 +202,49 @@ func (c *Collector) scatter(in *Inputs) {
 	c.ScatterN++
 }
 
-// uptake takes the fall between two looks between which no water moved.
-func (c *Collector) uptake(in *Inputs, atMs int64) {
+// rest takes a look at a zone to which no water moves: what it fell since the look before
+// is uptake. It counts once it is known that no water was on its way unreported.
+func (c *Collector) rest(in *Inputs, atMs int64) {
 	w, l := &in.Water, &in.Learned
-	if !w.rests(atMs) || in.WaterContent >= l.Capacity+overLevel {
-		c.PairMs, c.Paired = 0, 0
+	if !w.rests(atMs) {
+		c.PairMs, c.Paired, c.HeldN = 0, 0, 0
+		return
+	}
+	if c.HeldN == heldLooks {
+		c.count(&c.Held[heldLooks-1])
+		c.HeldN--
+	}
+	copy(c.Held[1:], c.Held[:c.HeldN])
+	c.HeldN++
+	now := &c.Held[0]
+	*now = looked{Level: float32(in.WaterContent)}
+	if in.WaterContent >= l.Capacity+overLevel {
+		c.PairMs = 0
 		return
 	}
 	if c.PairMs != 0 && atMs-c.PairMs <= pairMs {
 		seconds := float64(atMs-c.PairMs) / 1000
-		k := partOf(in)
-		part := &c.Parts[k]
-		if c.Paired != uint8(k)+1 {
-			c.Paired = uint8(k) + 1
-			part.Stretches++
-		}
-		part.FallML += float32((c.PairLevel - in.WaterContent) * in.VolumeML)
-		part.Drawn += float32(drawn(in) * seconds)
-		part.Seconds += float32(seconds)
+		now.FallML, now.Drawn = float32((c.PairLevel-in.WaterContent)*in.VolumeML), float32(drawn(in)*seconds)
+		now.Seconds, now.Part = uint16(seconds), 1+uint8(partOf(in))
 	}
 	c.PairMs, c.PairLevel = atMs, in.WaterContent
+}
+
+// count books a look at rest.
+func (c *Collector) count(l *looked) {
+	c.Rest = max(c.Rest, l.Level)
+	if l.Part == 0 {
+		c.Paired = 0
+		return
+	}
+	part := &c.Parts[l.Part-1]
+	if c.Paired != l.Part {
+		c.Paired = l.Part
+		part.Stretches++
+	}
+	part.FallML += l.FallML
+	part.Drawn += l.Drawn
+	part.Seconds += float32(l.Seconds)
 }
 
 // drawn is the demand that the crop answers to, as the balance counts it.

@@ -1,6 +1,9 @@
 package diagnose
 
-import "testing"
+import (
+	"math"
+	"testing"
+)
 
 // A day on which no drainage was seen says nothing of how fast water drains: the old
 // value stands, and would speak against every cause that slows it.
@@ -61,6 +64,39 @@ func TestLevelAtRest(t *testing.T) {
 		f := day.finish(in)
 		if f.Known[Rest] != c.known || c.known && f.Value[Rest] != float32(c.rest) || f.Stands != c.stands || f.AtCapacity != c.atCapacity {
 			t.Errorf("%s: rest %v known %v, stands %v, at capacity %v", c.name, f.Value[Rest], f.Known[Rest], f.Stands, f.AtCapacity)
+		}
+	}
+}
+
+// A shot shows at the probes before it is reported, when its valve has closed: that is no
+// fall of the water content that nobody drinks, nor a level at rest.
+func TestWaterOnItsWayIsNoFall(t *testing.T) {
+	const fall = 0.0004 // m3/m3 a look
+	for _, early := range []int{0, 1, 3} {
+		var day Collector
+		in, at, level := inputs(), start, 0.6
+		for look := range 288 {
+			at += 5 * 60_000
+			level -= fall
+			if look%24 == 24-early || early == 0 && look%24 == 0 {
+				level = 0.55 // it rises by what it fell since the last
+			}
+			if look%24 == 0 {
+				in.Water.LastMs, in.Water.LastShotMs = at, at
+			}
+			if look < 24 {
+				level = 0.55 - fall*float64(look)
+			}
+			in.WaterContent = level
+			day.look(in, at)
+		}
+		f := day.finish(in)
+		part := &day.Parts[afternoon]
+		if got := float64(part.FallML) / (float64(part.Seconds) / 300 * fall * in.VolumeML); !f.Known[UptakeDay] || math.Abs(got-1) > 1e-3 {
+			t.Errorf("seen %d looks before it is reported: a fall of %.3f of what was drunk, known %v", early, got, f.Known[UptakeDay])
+		}
+		if want := 0.55 - 9*fall; f.Value[Rest] > float32(want+1e-6) {
+			t.Errorf("seen %d looks before it is reported: at rest at %.4f; expected at most %.4f", early, f.Value[Rest], want)
 		}
 	}
 }

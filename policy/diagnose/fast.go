@@ -57,7 +57,7 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 // Below it only lessPerRest. The baseline is of falls while no water comes, which where
 // shots follow each other all day are those of early mornings, and then drainage from
 // above may hide most of the fall: on 36 simulated facilities without faults it was beyond
-// half a unit below in 7 hours of 100, down to 2.7, and above in 1.
+// half a unit below in 3 hours of 100, down to 2.3, and above in less than one.
 const morePerRest, lessPerRest = 1.5, 0.5
 
 // usualUptake is what this zone would take up now by its own baseline, mL/s, or
