@@ -98,10 +98,10 @@ func (w *FallWatch) judge(f *fall, in *Inputs, base *Baselines, b *Belief) {
 		return
 	}
 	usual, noise := w.Usual.mean(), 1.5*f.noise/f.expected
-	says := weights{e: f.fell/f.expected - usual, spread: math.Hypot(w.Usual.spread(), noise)}
+	says := weights{e: f.fell/f.expected - usual, spread: w.Usual.spread(noise)}
 	says.say(ValveStuckOpen, -usual, 0.3)
 	if b.moving() < frozenAt {
-		w.Usual.learn(says.e, noise)
+		w.Usual.learn(says.e, noise, b.LogOdds[ValveStuckOpen] < speaks)
 	}
 	no := math.Max(says.r[ValveStuckOpen], 0)
 	if w.Level > in.Learned.Capacity {
