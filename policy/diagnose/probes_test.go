@@ -87,3 +87,26 @@ func TestACutOffContainerStandsUntilItAnswers(t *testing.T) {
 		}
 	}
 }
+
+// A container that gets no water parts from the others before many shots have said so: few
+// shots and a fall that no sound container makes tell it together, neither by itself.
+func TestAFallTellsBesideFewShots(t *testing.T) {
+	for name, c := range map[string]struct {
+		odds, recent float32
+		fellMore     float64
+		tells        bool
+	}{
+		"few shots and a deep fall":        {1.2, 0.1, 0.045, true},
+		"few shots and a fall of a day":    {1.2, 0.1, 0.025, false},
+		"more shots and a fall of a day":   {3.8, 0.1, 0.025, true},
+		"many shots and hardly a fall":     {6, 0.1, 0.015, false},
+		"no shots and a deep fall":         {0.5, 0.1, 0.1, false},
+		"few shots, and it answers partly": {1.2, 0.4, 0.1, false},
+	} {
+		w := &ProbeWatch{Usual: 1, Recent: c.recent, Odds: c.odds, High: 0.6}
+		emitter, sensor := w.weigh(&Probe{Mean: 0.5}, c.fellMore, false, false)
+		if (emitter > 2) != c.tells || sensor != 0 {
+			t.Errorf("%s: log odds of an emitter fault %.1f, of a sensor fault %.1f", name, emitter, sensor)
+		}
+	}
+}
