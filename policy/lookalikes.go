@@ -137,10 +137,11 @@ func (z *Zone) inspectHardware(at int64) {
 		return
 	}
 	d.Inspected = since
-	reasons := advice.InspectCause(cause.String(), probability, findings[0].Look)
+	first := &findings[0]
+	reasons := advice.InspectCause(first.Cause, first.Probability, first.Look)
 	z.propose(&advice.Advice{
 		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next,
-		Reasons: append(reasons, findings[0].Evidence...), Confidence: math.Round(probability*100) / 100,
+		Reasons: append(reasons, first.Evidence...), Confidence: math.Round(first.Probability*100) / 100,
 	}, at)
 }
 

@@ -19,6 +19,7 @@ func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 		return nil
 	}
 	p, _ := b.probabilities()
+	m.share(&p)
 	var out, alone []Finding
 	for range causeCount {
 		top, best := -1, mentioned
@@ -99,6 +100,26 @@ func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
 	return out
 }
 
+// emittersShare is the share of a closed valve's probability that is its own emitter's where
+// one container speaks for its zone: valves that stay shut and emitters that give nothing
+// are about as frequent, and a valve is the worse to miss (common practice, no source).
+const emittersShare = 0.4
+
+// oneSpeaks tells a zone that one probe speaks for, with no drain told that would say
+// whether water came to the others.
+func (m *Memory) oneSpeaks() bool {
+	return m.Fast.Speaks == 1 && m.Baselines.Of[Account].Days == 0
+}
+
+// share takes from what was found what no instrument of the zone can tell: where nothing
+// comes to the one container that is looked at, the others may have their water.
+func (m *Memory) share(p *[causeCount]float64) {
+	if m.oneSpeaks() {
+		x := emittersShare * p[ValveStuckClosed]
+		p[ValveStuckClosed], p[EmitterFault] = p[ValveStuckClosed]-x, p[EmitterFault]+x
+	}
+}
+
 // leastSaidRise is what a rise is called from, m3/m3: less is printed as no fall.
 const leastSaidRise = 0.0005
 
@@ -112,10 +133,13 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		if f.Shots.Lost > 0 && fresh(f.Shots.LostMs) && (c == ValveStuckClosed || c == EmitterFault) {
 			out = append(out, advice.Say("shots-lost", advice.Count(int(f.Shots.Lost)), advice.Date(time.UnixMilli(f.Shots.LostMs), n.Location)))
 		}
+		if m.oneSpeaks() && f.Shots.Lost > 0 && fresh(f.Shots.LostMs) && (c == ValveStuckClosed || c == EmitterFault) {
+			out = append(out, advice.Say("one-speaks"))
+		}
 		if w := &f.Awaited; c == ValveStuckClosed && fresh(w.SawMs) && w.lost() {
 			out = append(out, advice.Say("plan-lost", advice.Volume(float64(w.PlannedML)), advice.Date(time.UnixMilli(w.SawMs), n.Location)))
 		}
-		if f.Shots.Windows > 0 && fresh(f.Shots.SawMs) && f.Shots.Recent < 0.8*f.Shots.usual().Mean && c != ValveStuckClosed {
+		if f.Shots.usual().Windows > 0 && fresh(f.Shots.SawMs) && f.Shots.Recent < 0.8*f.Shots.usual().Mean && c != ValveStuckClosed {
 			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Max(float64(f.Shots.Recent), 0)), advice.Share(float64(f.Shots.usual().Mean))))
 		}
 		if k := f.cutOff(); c == EmitterFault && k >= 0 {

@@ -11,6 +11,7 @@ import (
 type Fast struct {
 	VolumeML, Capacity, Noise float32
 	Reports                   bool
+	Speaks                    uint8 // probes that are well
 	Shots                     ShotTest
 	Recently                  Recently
 	Fall                      FallWatch
@@ -37,7 +38,12 @@ type Unreported struct {
 // look takes the zone as it is.
 func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	f.VolumeML, f.Capacity, f.Noise = float32(in.VolumeML), float32(in.Learned.Capacity), float32(in.Learned.Noise)
-	f.Reports = in.Water.Reports
+	f.Reports, f.Speaks = in.Water.Reports, 0
+	for i := range in.Probes[:in.ProbeCount] {
+		if in.Probes[i].Heard && in.Probes[i].Health.Usable() {
+			f.Speaks++
+		}
+	}
 	f.still(in, base)
 	if in.Current {
 		f.shots(in, atMs, base, b)

@@ -1,6 +1,12 @@
 package diagnose
 
-import "testing"
+import (
+	"slices"
+	"testing"
+	"time"
+
+	"rhizostat/policy/advice"
+)
 
 // A zone that is always dry is held against what it keeps in dry substrate, once that is
 // known and most of it shows. Fewer windows, ones that hardly show and ones that begin
@@ -39,6 +45,12 @@ func TestDryZonesAreHeldAgainstThemselves(t *testing.T) {
 		}
 		if got := b.LogOdds[ValveStuckClosed] > 4; got != c.valve {
 			t.Errorf("%s: log odds of a closed valve %.1f", name, b.LogOdds[ValveStuckClosed])
+		}
+		m := &Memory{}
+		m.Fast.Shots = *s
+		said := slices.ContainsFunc(m.fastEvidence(EmitterFault, at, Naming{Location: time.UTC}), func(r advice.Reason) bool { return r.Code == "shots-lift-less" })
+		if c.emitter && !said {
+			t.Errorf("%s: nothing says that shots lift less", name)
 		}
 		if got := b.LogOdds[EmitterFault] > 1; got != c.emitter {
 			t.Errorf("%s: log odds of a blocked emitter %.1f", name, b.LogOdds[EmitterFault])
