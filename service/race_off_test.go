@@ -6,3 +6,6 @@ import "testing"
 
 // notUnderRace does nothing without the race detector.
 func notUnderRace(*testing.T) {}
+
+// underRace tells whether the race detector watches.
+const underRace = false

@@ -12,3 +12,6 @@ func notUnderRace(t *testing.T) {
 	t.Helper()
 	t.Skip("the embedded broker races with itself; under the race detector the way is tested with a real Mosquitto")
 }
+
+// underRace tells whether the race detector watches.
+const underRace = true

@@ -100,7 +100,11 @@ func replayLines(t *testing.T, lines []string, ledger string) []byte {
 
 // A real recording goes the whole way: states follow it, advice comes of it.
 func TestReplayOfRealReadings(t *testing.T) {
-	lines := slabRows(t, 40)
+	days := 40
+	if underRace { // the detector makes minutes of them, and the other run plays them all
+		days = 10
+	}
+	lines := slabRows(t, days)
 	out := replayLines(t, lines, "")
 	counts := map[wire.Kind]int{}
 	var last *wire.State
@@ -127,8 +131,8 @@ func TestReplayOfRealReadings(t *testing.T) {
 	if last == nil || last.WaterContent == nil || *last.WaterContent < 0.5 || *last.WaterContent > 0.97 {
 		t.Fatalf("last state %+v", last)
 	}
-	if counts[wire.KindAdvice] < 20 {
-		t.Errorf("%d advice messages in 40 days", counts[wire.KindAdvice])
+	if counts[wire.KindAdvice] < days/2 {
+		t.Errorf("%d advice messages in %d days", counts[wire.KindAdvice], days)
 	}
 	t.Logf("24 h to %s: irrigation %d mL, drain %d mL, uptake %d mL, overnight dryback %.3f, stability %.2f", last.Time.Format(time.RFC3339),
 		*last.IrrigationML24h, *last.DrainML24h, *last.UptakeML24h, last.Dryback.OvernightDepth, last.Stability.Index)
