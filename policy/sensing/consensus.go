@@ -167,6 +167,12 @@ func (c *Consensus) Move(probe int) {
 	c.Probes[probe].Moved = c.Probes[probe].Known
 }
 
+// heardOf tells a probe whose last word that counted is not too old at an instant.
+func (c *Consensus) heardOf(probe int, atMs int64) bool {
+	p := &c.Probes[probe]
+	return p.Known && atMs-p.AtMs <= lateMs(p.EveryS)
+}
+
 // fresh says which probes count at an instant: those that are on time, or where
 // none is, those that are not much too late. A late one would hold the zone back
 // where the water was as it last spoke.

@@ -32,17 +32,18 @@ func (p *Panel) Observe(probe int, atMs int64, own, mean float64, z Zone) Health
 		s.OthersRose = p.Consensus.rose(atMs)
 	}
 	before := h.State
+	counted := before.Usable() && p.Consensus.heardOf(probe, atMs)
 	state := h.Observe(atMs, own, mean, s)
 	if state == Drifting && before != Drifting && p.together(probe) {
 		p.rejoin(atMs)
 		state = h.State
 	}
-	if state != before && !state.Usable() {
-		for i := range p.Health {
+	p.admit(probe, atMs, mean, state)
+	if state.Usable() != counted {
+		for i := range p.Health { // what each is held against has stepped
 			p.Health[i].Still.overlook()
 		}
 	}
-	p.admit(probe, atMs, mean, state)
 	return state
 }
 

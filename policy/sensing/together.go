@@ -41,6 +41,7 @@ func (p *Panel) rejoin(atMs int64) {
 		}
 		back := h.State == Drifting
 		h.Drift = Drift{}
+		h.Still.overlook()
 		h.judge(h.LastMs)
 		if back && h.State.Usable() && atMs-h.LastMs < longestSilenceMs {
 			p.Consensus.Probes[i].Usable = true

@@ -88,3 +88,28 @@ func TestRejoiningIsSaid(t *testing.T) {
 		t.Errorf("said %d times; expected once or twice", said)
 	}
 }
+
+// Probes that are let in again move what the others are held against. A probe in a
+// container that stands still meanwhile, as by night, is not stuck for that.
+func TestRejoiningLeavesNoneStuck(t *testing.T) {
+	for seed := range uint64(6) {
+		z := slowZone(seed, 3)
+		var p Panel
+		for day := range 20 {
+			if day >= 4 {
+				z.probes[0].short = 0.35
+			}
+			if day >= 9 {
+				z.probes[1].short = 0.35
+			}
+			z.run(dayMs, func(probe int, at int64, r float64) {
+				if health := p.Observe(probe, at, r, r, Zone{WaterMs: z.reported(), Ceiling: 1, Floor: 0.1}); health == Stuck {
+					t.Fatalf("seed %d: probe %d is stuck on day %d, after those that had run dry were let in again: %v", seed, probe, day, p.Rejoined)
+				}
+			}, nil)
+		}
+		if !p.Rejoined {
+			t.Errorf("seed %d: no probe was let in again; expected it once half of the containers are dry", seed)
+		}
+	}
+}
