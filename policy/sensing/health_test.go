@@ -334,3 +334,23 @@ func TestHealthWords(t *testing.T) {
 		t.Error("there is a state of health that the wire does not know")
 	}
 }
+
+// Where the peers rise and a probe does not, its noise tells whether it has frozen or
+// its container gets nothing.
+func TestStuckIsFrozenNotUnwatered(t *testing.T) {
+	for _, quiet := range []bool{true, false} {
+		var s Still
+		s.begin(0, 0.4)
+		for m := range int64(120) {
+			others := 0.40
+			if m > 60 {
+				others = 0.46
+			}
+			s.observe(stillReading{atMs: m * minuteMs, dtMs: minuteMs, own: 0.4 + 0.0005*float64(m%2), noise: 0.001, quiet: quiet, known: true},
+				Surroundings{Others: others, OthersN: 2})
+		}
+		if s.Stuck != quiet {
+			t.Errorf("its noise has gone: %v, stuck: %v; expected the same", quiet, s.Stuck)
+		}
+	}
+}

@@ -82,7 +82,8 @@ func (s *Still) observe(r stillReading, around Surroundings) {
 	if s.Stuck {
 		return
 	}
-	s.Stuck = r.quiet && s.tooLong(r.atMs, r.known) || s.tooSame(r.atMs, r.known) || s.leftBehind(r, around.OthersN) || s.deaf()
+	// Where its noise goes on, a probe that stays where it is shows a container that does.
+	s.Stuck = r.quiet && (s.tooLong(r.atMs, r.known) || s.leftBehind(r, around.OthersN)) || s.tooSame(r.atMs, r.known) || s.deaf()
 	if s.Stuck {
 		s.Moves = 0
 	}
