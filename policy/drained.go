@@ -68,7 +68,7 @@ func (z *Zone) stoodFor(from, to int64) *planned {
 		if !q.Stood || begins < from || begins >= to {
 			continue
 		}
-		if found != nil || begins != from || q.Advice.Action == advice.Withhold {
+		if found != nil || begins != from || q.Advice.IssuedAt.UnixMilli() > from || q.Advice.Action == advice.Withhold {
 			return nil
 		}
 		found = q

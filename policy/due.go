@@ -45,10 +45,11 @@ func (z *Zone) look(at int64) {
 	z.consider(at)
 }
 
-// heardSince reports whether a probe has spoken after an instant.
+// heardSince reports whether a probe that counts has spoken after an instant: the word of
+// one that is ill makes no old reading of another new.
 func (z *Zone) heardSince(at int64) bool {
 	for i := range z.probes {
-		if z.probes[i].AtMs > at {
+		if z.m.Panel.Consensus.Spoke(i, z.probes[i].AtMs) && z.probes[i].AtMs > at {
 			return true
 		}
 	}

@@ -33,7 +33,7 @@ func (f *follower) take(z *Zone, q *planned, at int64) {
 	f.trigger, f.target = sp.TriggerWaterContent, sp.TargetWaterContent
 	f.rewet = true
 	if from := q.Advice.ValidFrom.UnixMilli(); from < at {
-		f.leftML -= z.m.Learned.GivenBetween(&z.ground.constants, from-from%learning.HistoryBin, at)
+		f.leftML -= z.givenSince(from, at)
 		f.rewet = !reachedSince(&z.m.Learned.History, f.firstMs, at, f.target)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"rhizostat/policy/advice"
+	"rhizostat/policy/forecast"
 	"rhizostat/policy/guard"
 	"rhizostat/policy/plan"
 )
@@ -21,7 +22,8 @@ const thirsty = 2
 func (z *Zone) guardInput(at int64, day IrrigationDay, r *plan.Request, a *advice.Advice) guard.Input {
 	s := r.Situation
 	uptake := 0.0
-	for _, ml := range s.UptakeML {
+	until := int(math.Ceil(day.Next.Sub(s.At).Minutes() / forecast.Step.Minutes()))
+	for _, ml := range s.UptakeML[:max(0, min(until, len(s.UptakeML)))] {
 		uptake += ml
 	}
 	level, _, _ := z.m.Learned.WaterContent()
@@ -31,7 +33,7 @@ func (z *Zone) guardInput(at int64, day IrrigationDay, r *plan.Request, a *advic
 		VolumeML: z.ground.constants.VolumeML, TotalPorosity: r.TotalPorosity, Capacity: s.Capacity,
 		FullPoint: r.Band.FullPoint, RefillPoint: r.Band.RefillPoint, SaturationPoint: r.SaturationPoint,
 		MostUptakeML: uptake * (1 + thirsty*math.Max(s.UptakeRelSD, 0)), BandDrain: r.Band.DrainFraction, FlowMLPerS: r.FlowMLPerS,
-		WaterContent: level, Quorum: r.Quorum, DataAge: time.Duration(at-z.m.Learned.SeenMs) * time.Millisecond, MaxDataAge: maxDataAge,
+		WaterContent: level, Quorum: r.Quorum, DataAge: time.Duration(at-min(z.m.Learned.SeenMs, z.m.Panel.Consensus.NewestMs)) * time.Millisecond, MaxDataAge: maxDataAge,
 		GivenML: r.GivenML, LastShotAt: r.LastShotAt,
 		PoreEC: r.Salt.PoreEC, PoreKnown: r.Salt.PoreKnown, FeedEC: r.Salt.FeedEC, FeedKnown: r.Salt.FeedKnown,
 		Recovering: r.Recovering,

@@ -22,7 +22,7 @@ type memory struct {
 	Panel      sensing.Panel
 	WaterMs    int64 // when water was last given as far as it was reported
 	Climate    climate.Inputs
-	ClimateMs  [4]int64 // of temperature or VPD, humidity, radiation, PPFD
+	ClimateMs  [5]int64 // of temperature, humidity, radiation, PPFD, VPD
 	Temp       smoothed // substrate temperature, Cel
 	PoreEC     smoothed // mS/cm
 	SaltIndex  smoothed // of no scale; never published
@@ -45,18 +45,22 @@ type probeMemory struct {
 	Reading  float64 // its water content, m3/m3, of the probe
 	Mean     float64 // what that says of the whole container, m3/m3
 	HeightCM float64 // where it is now; a person may have moved it
+	SlowMs   int64   // when it last told temperature or salt
 }
 
 // smoothed is a slowly averaged signal.
 type smoothed struct {
-	AtMs  int64
-	Value float64
+	AtMs    int64
+	Value   float64
+	FirstMs int64 // when it began, and how many words it began with
+	First   int64
 }
 
 // running is a running total as a device reports it.
 type running struct {
-	AtMs  int64
-	Total float64
+	AtMs   int64
+	Total  float64
+	Before float64 // where it fell from, 0: it did not
 }
 
 // valve is the last word of the zone's valve.
@@ -101,8 +105,16 @@ type planning struct {
 	InspectMs   int64   // when an inspect was last issued
 	DrainDayMs  int64   // start of the irrigation day whose drain is to be compared
 	DrainShift  float64 // of the capacity that plans by trigger count on, m3/m3
-	EnoughDayMs int64   // start of the irrigation day for which it was last settled what water is enough
-	EnoughML    float64 // then, 0: the site's limit
+	RepottedMs  int64   // when the roots last got another container or substrate, 0: never
+	// Enough is what water is enough for the two newest irrigation days that were
+	// planned for, settled with the first plan of each.
+	Enough [2]enough
+}
+
+// enough is the water that will do on an irrigation day.
+type enough struct {
+	DayMs int64   // its start
+	ML    float64 // 0: the site's limit
 }
 
 // recovery is the time after a root disturbance.
@@ -121,16 +133,26 @@ type planned struct {
 	Stood  bool    // it was approved at some time
 }
 
+// add takes the word of the only source of a signal.
 func (s *smoothed) add(at int64, v float64, tau time.Duration) {
+	s.addOneOf(at, v, tau, at-s.AtMs, 1)
+}
+
+// addOneOf takes the word of one of some sources that are to count alike, sinceMs after
+// its last one: by the time since any of them spoke, the first of each round would say
+// all and the others next to nothing.
+func (s *smoothed) addOneOf(at int64, v float64, tau time.Duration, sinceMs int64, sources int) {
 	if s.AtMs == 0 || at-s.AtMs > 12*tau.Milliseconds() {
-		s.AtMs, s.Value = at, v
+		s.AtMs, s.Value, s.First, s.FirstMs = at, v, 1, at
 		return
 	}
-	weight := float64(at-s.AtMs) / float64(at-s.AtMs+tau.Milliseconds())
-	if at == s.AtMs { // several probes at one instant
-		weight = 0.5
+	if at == s.FirstMs && sources > 1 { // nothing is known yet but what came at this instant
+		s.First++
+		s.Value += (v - s.Value) / float64(s.First)
+		return
 	}
-	s.Value += weight * (v - s.Value)
+	share := float64(max(min(sinceMs, at-s.FirstMs), 0)) / float64(max(sources, 1))
+	s.Value += share / (share + float64(tau.Milliseconds())) * (v - s.Value)
 	s.AtMs = at
 }
 
@@ -143,16 +165,35 @@ func (s *smoothed) known(now int64, age time.Duration) *float64 {
 	return &v
 }
 
-// step gives what a running total has grown by; a total that falls was reset,
-// and what it stands at has come since.
-func (r *running) step(at int64, total float64) float64 {
-	grown := total - r.Total
-	switch {
+// step gives what a running total has grown by, mL, and for how long, ms, when at most
+// most mL can have come: a share of it that came at once, and so much an hour. A total
+// that falls was reset, and what it stands at has come since; one that only flickers has
+// not, and one that is back at where it was before it fell never was away. What it cannot
+// have grown by is no water: the meter is another.
+func (r *running) step(at int64, total, most, mostPerHour float64) (grown float64, overMs int64) {
+	overMs = at - r.AtMs
+	most += mostPerHour * float64(overMs) / float64(time.Hour.Milliseconds())
+	was := r.Total
+	switch grown = total - was; {
 	case r.AtMs == 0:
-		grown = 0
+		r.AtMs, r.Total = at, total
+		return 0, 0
+	case grown < 0 && -grown <= flicker*was:
+		r.AtMs = at // and was stands, or the way back would count
+		return 0, overMs
 	case grown < 0:
+		r.Before = was
 		grown = total
+	case r.Before > 0 && total >= r.Before*(1-flicker):
+		grown, r.Before = max(total-r.Before, 0), 0
+	}
+	if grown > most {
+		grown = 0
 	}
 	r.AtMs, r.Total = at, total
-	return grown
+	return grown, overMs
 }
+
+// flicker is the share of a running total by which it may fall without having been
+// reset: rounding, and converters that count to and fro (common practice, no source).
+const flicker = 0.001

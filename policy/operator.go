@@ -54,7 +54,7 @@ func (z *Zone) repot(e *OperatorEvent, at int64) {
 	if z.ground.misfit {
 		z.cannotHold(at)
 	}
-	z.m.Plans.DrainShift = 0
+	z.m.Plans.DrainShift, z.m.Plans.RepottedMs = 0, at
 	z.today.known = false // the stage's band and the day are worked out anew
 	z.setDay(at)
 	z.m.Panel.Repotted(at)

@@ -10,6 +10,7 @@ import (
 	"rhizostat/policy/advice"
 	"rhizostat/policy/forecast"
 	"rhizostat/policy/guard"
+	"rhizostat/policy/learning"
 	"rhizostat/policy/plan"
 )
 
@@ -103,7 +104,7 @@ func (z *Zone) watchQuorum(at int64) bool {
 	}
 	if at-p.QuorumMs >= quorumGrace.Milliseconds() && p.InspectMs < p.QuorumMs {
 		p.InspectMs = at
-		silent := time.Duration(at-z.m.Learned.SeenMs) * time.Millisecond
+		silent := time.Duration(at-z.spokeMs()) * time.Millisecond
 		reasons := advice.InspectQuorum(z.m.Panel.Healthy(at), max(z.settings.Quorum, 1), z.worstProbe(at))
 		if z.m.Panel.Healthy(at) == 0 && silent > quorumGrace {
 			reasons = advice.InspectSilent(silent)
@@ -113,6 +114,15 @@ func (z *Zone) watchQuorum(at int64) bool {
 		}, at)
 	}
 	return false
+}
+
+// spokeMs is when a probe last spoke, well or ill.
+func (z *Zone) spokeMs() int64 {
+	newest := int64(0)
+	for i := range z.probes {
+		newest = max(newest, z.probes[i].AtMs)
+	}
+	return newest
 }
 
 // worstProbe names the first probe that is not healthy.
@@ -176,7 +186,7 @@ func (z *Zone) withholdEnds(q *planned, at int64) bool {
 	}
 	var ahead [1]float64
 	z.m.Learned.UptakeSteps(&z.ground.constants, at, noticeOfWater.Milliseconds(), ahead[:])
-	return level-ahead[0]/z.ground.constants.VolumeML <= q.Advice.Setpoints.TriggerWaterContent
+	return level-ahead[0]/z.m.Learned.Volume(&z.ground.constants) <= q.Advice.Setpoints.TriggerWaterContent
 }
 
 // endWithhold plans water for what is left of the day, if it is time for it.
@@ -227,7 +237,7 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 		r.Committed = z.coming(at, int(day.Start.Sub(now)/forecast.Step))
 		return r
 	}
-	r.GivenML = z.m.Learned.GivenBetween(&z.ground.constants, day.Start.UnixMilli(), at)
+	r.GivenML = z.givenSince(day.Start.UnixMilli(), at)
 	lead := int(r.Earliest.Sub(now) / forecast.Step)
 	if q := z.inForce(at); q != nil && lead > 0 && q.Advice.Action != advice.Withhold {
 		r.Committed = z.coming(at, lead)
@@ -237,6 +247,12 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 	}
 	r.TargetReached = z.m.Cycle.SeenDayMs == z.today.fromMs && z.m.Cycle.FirstReachedMs != 0
 	return r
+}
+
+// givenSince is the water given since an instant of the last day, mL: by whole quarters of
+// an hour, the one that is running among them.
+func (z *Zone) givenSince(from, at int64) float64 {
+	return z.m.Learned.GivenBetween(&z.ground.constants, from, at+learning.HistoryBin)
 }
 
 // salt is what is known of the zone's salt, and what is wanted on an irrigation
@@ -257,10 +273,14 @@ func (z *Zone) salt(at int64, dayStart time.Time) plan.Salt {
 	return s
 }
 
-// previous is the newest plan with water that people let stand.
+// previous is the newest plan with water that people let stand, made for this container:
+// another's numbers are none to stay near.
 func (z *Zone) previous() *advice.Setpoints {
 	for i := len(z.plans) - 1; i >= 0; i-- {
 		q := &z.plans[i]
+		if q.Advice.IssuedAt.UnixMilli() < z.m.Plans.RepottedMs {
+			break
+		}
 		if q.Advice.Setpoints != nil && q.Advice.Setpoints.ShotVolumeML > 0 && q.State != StateRejected && q.State != StateWithdrawn {
 			return q.Advice.Setpoints
 		}
@@ -300,10 +320,8 @@ func (z *Zone) readingsByProbe() []plan.ProbeReading {
 func (z *Zone) put(at int64, day IrrigationDay, r *plan.Request, p *plan.Proposal) {
 	a := &advice.Advice{
 		Action: p.Action, Setpoints: p.Setpoints, Expected: p.Expected, Reasons: p.Reasons,
+		// The whole day, also where it runs already: its volume is counted from there.
 		ValidFrom: day.Start, ValidUntil: day.Next, Confidence: z.m.Forecasts.Confidence(),
-	}
-	if now := instant(at); a.ValidFrom.Before(now) {
-		a.ValidFrom = now.Truncate(time.Minute)
 	}
 	if a.Setpoints != nil {
 		in := z.guardInput(at, day, r, a)
@@ -350,11 +368,29 @@ func (z *Zone) propose(a *advice.Advice, at int64) {
 	kept := *a // the desk has the words
 	kept.Reasons, kept.Cautions, kept.Expected = nil, nil, nil
 	z.plans = append(z.plans, planned{Advice: &kept, State: state, Drain: drain, Holds: z.m.Learned.Capacity.Mean})
-	if n := len(z.plans) - maxPlans; n > 0 {
-		z.plans = append(z.plans[:0], z.plans[n:]...)
+	if len(z.plans) > maxPlans {
+		k := z.least(at)
+		z.plans = append(z.plans[:k], z.plans[k+1:]...)
 	}
 	z.out.Advice = a
 	z.forecast(at, 0)
+}
+
+// least is the plan that can be forgotten first, the newest left out: an inspection, which
+// nobody decides on, then one that is over, then the oldest.
+func (z *Zone) least(at int64) int {
+	now, over := instant(at), -1
+	for i := range z.plans[:len(z.plans)-1] {
+		q := &z.plans[i]
+		if q.Advice.Action == advice.Inspect {
+			return i
+		}
+		open := q.State == StateApproved || q.State == StatePending
+		if over < 0 && !(open && now.Before(q.Advice.ValidUntil)) {
+			over = i
+		}
+	}
+	return max(over, 0)
 }
 
 // decideBy is when it is too late to decide: shortly before the first shot. A
@@ -433,7 +469,9 @@ func (z *Zone) unrecorded(int64) {
 	if last := z.plans[n-1].Advice; last.Action == advice.Inspect {
 		p.InspectMs = 0
 	} else {
-		p.IssuedForMs = 0
+		if last.ValidFrom.UnixMilli() >= p.IssuedForMs { // else one for a later day stands
+			p.IssuedForMs = 0
+		}
 		p.AskedToday = max(0, p.AskedToday-1)
 	}
 	z.plans = z.plans[:n-1]

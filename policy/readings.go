@@ -50,10 +50,7 @@ func (z *Zone) read(e *Event, at int64) {
 // container, and the zone's water content that follows from all probes.
 func (z *Zone) readProbe(i int, v *sensing.Values, stamp, at int64) {
 	p := &z.probes[i]
-	if t, ok := v.Get(sensing.SubstrateTemperature); ok {
-		z.m.Temp.add(at, t, temperatureTau)
-	}
-	z.readSalinity(i, v, at)
+	z.readSlow(i, v, at)
 	reading, ok, _ := z.settings.Probes[i].Calibration.WaterContent(v)
 	if stamp > at || stamp == 0 {
 		stamp = at
@@ -71,7 +68,8 @@ func (z *Zone) readProbe(i int, v *sensing.Values, stamp, at int64) {
 		z.m.Panel.Misdated(i, stamp, false) // the shell has found its stamp good
 	}
 	z.m.Panel.Observe(i, stamp, reading, p.Mean, sensing.Zone{WaterMs: z.m.WaterMs, Ceiling: z.ground.profile.TotalPorosity(), Floor: z.ground.constants.StressMean})
-	if z.m.Panel.Consensus.Complete(at) { // else a shot would come in two halves
+	consensus := &z.m.Panel.Consensus
+	if consensus.Spoke(i, stamp) && consensus.Complete(at) { // else a shot would come in two halves
 		z.agree(at)
 	}
 }
@@ -143,15 +141,15 @@ func (z *Zone) noteShot(at int64) {
 // readZone takes signals of the zone as a whole: water in and out, salt.
 func (z *Zone) readZone(v *sensing.Values, at int64) {
 	c, l := &z.ground.constants, &z.m.Learned
-	if ml, ok := v.Get(sensing.IrrigationVolume); ok && ml > 0 {
+	total, counted := v.Get(sensing.IrrigationTotal)
+	if counted {
+		l.TellsVolumes(c, at)
+		z.irrigated(total, at)
+	}
+	// one that reports totals has said all with them
+	if ml, ok := v.Get(sensing.IrrigationVolume); ok && ml > 0 && !counted && !z.countsTotals(at) {
 		l.Water(c, at, ml, true)
 		z.noteWater(at)
-	}
-	if total, ok := v.Get(sensing.IrrigationTotal); ok {
-		if ml := z.m.Irrigated.step(at, total); ml > 0 {
-			l.Water(c, at, ml, true)
-			z.noteWater(at)
-		}
 	}
 	if open, ok := v.Get(sensing.ValveOpen); ok {
 		z.m.Valve = valve{at, open > 0.5}
@@ -166,7 +164,7 @@ func (z *Zone) readZone(v *sensing.Values, at int64) {
 		l.Drain(c, at, ml)
 	}
 	if total, ok := v.Get(sensing.DrainTotal); ok {
-		l.Drain(c, at, z.m.Drained.step(at, total))
+		z.drainedTotal(total, at)
 	}
 	if ec, ok := v.Get(sensing.DrainEC); ok {
 		z.m.DrainEC.add(at, ec, salinityTau)
@@ -185,11 +183,33 @@ func (z *Zone) readZone(v *sensing.Values, at int64) {
 // noteWater notes that water came: the probes should then rise.
 func (z *Zone) noteWater(at int64) { z.m.WaterMs = max(z.m.WaterMs, at) }
 
+// readSlow takes what a probe says of temperature and salt.
+func (z *Zone) readSlow(i int, v *sensing.Values, at int64) {
+	p, sources := &z.probes[i], 0
+	for k := range z.probes {
+		if k == i || z.probes[k].SlowMs != 0 && at-z.probes[k].SlowMs < slowAge.Milliseconds() {
+			sources++
+		}
+	}
+	since, told := at-p.SlowMs, false
+	add := func(s *smoothed, x float64, tau time.Duration) {
+		s.addOneOf(at, x, tau, since, sources)
+		told = true
+	}
+	if t, ok := v.Get(sensing.SubstrateTemperature); ok {
+		add(&z.m.Temp, t, temperatureTau)
+	}
+	z.readSalinity(i, v, at, add)
+	if told {
+		p.SlowMs = at
+	}
+}
+
 // readSalinity takes pore EC as it is reported or works it out from bulk EC, and the
 // salt index of bulk EC.
-func (z *Zone) readSalinity(i int, v *sensing.Values, at int64) {
+func (z *Zone) readSalinity(i int, v *sensing.Values, at int64, add func(s *smoothed, x float64, tau time.Duration)) {
 	if ec, ok := v.Get(sensing.PoreEC); ok {
-		z.m.PoreEC.add(at, ec, salinityTau)
+		add(&z.m.PoreEC, ec, salinityTau)
 		return
 	}
 	reading, ok, _ := z.settings.Probes[i].Calibration.WaterContent(v)
@@ -200,10 +220,10 @@ func (z *Zone) readSalinity(i int, v *sensing.Values, at int64) {
 		return // worked out with a water content that is not to be believed
 	}
 	if ec, known := z.settings.Probes[i].Calibration.PoreECAt25(v, reading); known {
-		z.m.PoreEC.add(at, ec, salinityTau)
+		add(&z.m.PoreEC, ec, salinityTau)
 	}
 	if x, known := z.settings.Probes[i].Calibration.SaltIndex(v, reading); known {
-		z.m.SaltIndex.add(at, x, salinityTau)
+		add(&z.m.SaltIndex, x, salinityTau)
 	}
 }
 
@@ -216,13 +236,13 @@ func (z *Zone) readClimate(v *sensing.Values, at int64) {
 			*to, *has, seen[slot] = x, true, at
 		}
 	}
-	set(sensing.VapourPressureDeficit, &in.DeficitKPa, &in.HasDeficit, 0)
+	set(sensing.VapourPressureDeficit, &in.DeficitKPa, &in.HasDeficit, 4)
 	set(sensing.AirTemperature, &in.TemperatureCel, &in.HasTemperature, 0)
 	set(sensing.RelativeHumidity, &in.HumidityPercent, &in.HasHumidity, 1)
 	set(sensing.Radiation, &in.Radiation, &in.HasRadiation, 2)
 	set(sensing.PPFD, &in.PPFD, &in.HasPPFD, 3)
 	old := at - climateAge.Milliseconds()
-	in.HasDeficit = in.HasDeficit && seen[0] >= old
+	in.HasDeficit = in.HasDeficit && seen[4] >= old
 	in.HasTemperature = in.HasTemperature && seen[0] >= old
 	in.HasHumidity = in.HasHumidity && seen[1] >= old
 	in.HasRadiation = in.HasRadiation && seen[2] >= old

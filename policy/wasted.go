@@ -28,12 +28,18 @@ const (
 // than was drunk. It is settled with the day's first plan.
 func (z *Zone) limits(at int64, day IrrigationDay) (l plan.Limits, wasted bool) {
 	l = z.settings.Limits
-	p := &z.m.Plans
-	if start := day.Start.UnixMilli(); p.EnoughDayMs != start {
-		p.EnoughDayMs, p.EnoughML = start, z.enough(at)
+	start, e := day.Start.UnixMilli(), &z.m.Plans.Enough
+	if e[0].DayMs != start && e[1].DayMs != start {
+		older := 0
+		if e[1].DayMs < e[0].DayMs {
+			older = 1
+		}
+		e[older] = enough{start, z.enough(at)}
 	}
-	if p.EnoughML > 0 && p.EnoughML < l.MaxDailyML {
-		l.MaxDailyML, wasted = p.EnoughML, true
+	for i := range e {
+		if e[i].DayMs == start && e[i].ML > 0 && e[i].ML < l.MaxDailyML {
+			l.MaxDailyML, wasted = e[i].ML, true
+		}
 	}
 	return l, wasted
 }

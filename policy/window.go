@@ -11,6 +11,7 @@ type window struct {
 const (
 	windowBins = 97 // 24 h and the quarter that is running
 	windowMS   = 15 * 60 * 1000
+	windowMost = 24 * 3600 // s: what is summed are seconds
 )
 
 // add puts an amount at an instant, ms since 1970.
@@ -47,5 +48,6 @@ func (w *window) sum(at int64) float64 {
 		total += float64(v)
 	}
 	running := float64(at%windowMS) / windowMS
-	return total + float64(w.Bins[oldest])*(1-running)
+	total += float64(w.Bins[oldest]) * (1 - running)
+	return min(total, windowMost) // an amount counts to the quarter that it ends in
 }

@@ -79,7 +79,7 @@ func (z *Zone) stand(c hydraulics.Container, sub hydraulics.Substrate, shelf *hy
 		g.tables = append(g.tables, table)
 	}
 	band, err := hydraulics.NewBand(profile, z.settings.Band)
-	if err != nil && c != z.settings.Container {
+	if err != nil && (c != z.settings.Container || sub != z.settings.Substrate) {
 		// plain numbers that were told for another container: what the physics
 		// allows in this one holds until the site says its own
 		band, err = hydraulics.NewBand(profile, hydraulics.BandSpec{

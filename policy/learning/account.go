@@ -13,6 +13,7 @@ type Account struct {
 	DrainMs    int64                 // newest drain report, 0: none
 	WorksMs    int64                 // when the gauge last agreed on a day that drained, 0: never
 	GivenML    float64               // reported of waterings since the zone was first seen
+	MissedML   float64               // of Totals.IrrigationML, given while nothing told of it
 	VolumeML   float32               // of the container when it came
 	Totals     Totals
 }

@@ -167,6 +167,13 @@ func (c *Consensus) Move(probe int) {
 	c.Probes[probe].Moved = c.Probes[probe].Known
 }
 
+// Spoke reports whether what a probe said at an instant, Unix milliseconds, was its last
+// word and counted.
+func (c *Consensus) Spoke(probe int, atMs int64) bool {
+	p := &c.Probes[probe]
+	return p.Usable && p.AtMs == atMs
+}
+
 // heardOf tells a probe whose last word that counted is not too old at an instant.
 func (c *Consensus) heardOf(probe int, atMs int64) bool {
 	p := &c.Probes[probe]
