@@ -52,7 +52,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 		SaltIndex:  number(z.m.SaltIndex.known(at, slowAge)),
 		Recovering: z.m.Diagnosis.Recovering(at), ProbeCount: len(z.probes),
 		Water: diagnose.Water{Reports: l.Reports(), LastMs: z.m.WaterMs, LastShotMs: l.Shots.LastMs, Following: l.Shots.StartMs != 0,
-			TotalML: l.Account.Totals.IrrigationML - l.Account.MissedML + l.Open.GivenML, ReportedML: l.Account.GivenML},
+			TotalML: l.Account.Totals.IrrigationML - l.Account.MissedML, ReportedML: l.Account.GivenML},
 	}
 	in.WantedEC = number(z.specOf(z.stageOf(day.Start)).PoreEC)
 	if q := z.inForce(at); q != nil && q.Advice.Setpoints != nil && !q.Advice.Setpoints.FirstShotAt.IsZero() {

@@ -61,10 +61,13 @@ func (z *Zone) repot(e *OperatorEvent, at int64) {
 }
 
 // cannotHold asks a person to tell a band that the new container can hold.
-func (z *Zone) cannotHold(at int64) {
+func (z *Zone) cannotHold(at int64) { z.askForBand(at, advice.InspectBand()) }
+
+// askForBand asks a person for another band.
+func (z *Zone) askForBand(at int64, reasons []advice.Reason) {
 	z.propose(&advice.Advice{
 		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.settings.DayAt(instant(at)).Next,
-		Reasons: advice.InspectBand(), Confidence: 1,
+		Reasons: reasons, Confidence: 1,
 	}, at)
 }
 
@@ -83,6 +86,8 @@ func (z *Zone) moveProbe(e *OperatorEvent, at int64) {
 		z.probes[i].HeightCM = height
 		z.ground.tables[i] = table
 		z.m.Panel.Moved(i, at)
+		// Where no other holds the level, the next word of this one is another level.
+		z.m.Panel.Rejoined = z.m.Panel.Rejoined || z.m.Panel.Healthy(at) <= 1
 	}
 }
 

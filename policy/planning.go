@@ -43,7 +43,7 @@ const (
 
 // consider decides whether advice is due.
 func (z *Zone) consider(at int64) {
-	if z.m.FirstMs == 0 || at-z.m.FirstMs < knownFor.Milliseconds() {
+	if z.m.FirstMs == 0 || at-z.m.FirstMs < knownFor.Milliseconds() || z.out.Advice != nil { // one at a time
 		return
 	}
 	now, day, p := instant(at), z.today.day, &z.m.Plans
@@ -217,7 +217,7 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 	s := &z.scratch.planned
 	steps := int(day.Next.Add(nightReach).Sub(now)/forecast.Step) + 1
 	forecast.Build(&z.m.Learned, &z.ground.constants, at, steps, s)
-	band := z.bandOf(day.Start)
+	band, _ := z.bandOf(day.Start)
 	limits, wasted := z.limits(at, day)
 	r := &plan.Request{
 		Situation: s, DayStart: day.Start, DaytimeEnd: day.DaytimeEnd, NextDayStart: day.Next, Location: z.settings.Location,

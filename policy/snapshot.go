@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"rhizostat/policy/hydraulics"
@@ -26,7 +27,8 @@ type snapshotHead struct {
 
 // snapshotRest is what has no fixed size.
 type snapshotRest struct {
-	Probes    []string // ids, in the order of their memories
+	Probes    []string  // ids, in the order of their memories
+	Heights   []float64 // as the site had them then, cm
 	Plans     []planned
 	Container hydraulics.Container
 	Substrate string // name; "" for the zone's own
@@ -38,6 +40,7 @@ func (z *Zone) Snapshot() []byte {
 	rest := snapshotRest{Plans: z.plans}
 	for i := range z.settings.Probes {
 		rest.Probes = append(rest.Probes, z.settings.Probes[i].ID)
+		rest.Heights = append(rest.Heights, z.settings.Probes[i].HeightCM)
 	}
 	if z.ground.container != z.settings.Container {
 		rest.Container = z.ground.container
@@ -135,23 +138,30 @@ func Restore(s Settings, snapshot []byte) (*Zone, error) {
 // takeBack puts the parts of a snapshot in their places. Probes are found by
 // id: one that is new starts anew, one that is gone is forgotten.
 func (z *Zone) takeBack(rest *snapshotRest, probes []probeMemory, shelf *hydraulics.Shelf) error {
-	if len(rest.Probes) != len(probes) {
-		return fmt.Errorf("%d names for %d probes", len(rest.Probes), len(probes))
+	if len(rest.Probes) != len(probes) || len(rest.Heights) != len(probes) {
+		return fmt.Errorf("%d names and %d heights for %d probes", len(rest.Probes), len(rest.Heights), len(probes))
 	}
 	if err := z.m.check(); err != nil {
 		return err
 	}
 	same := len(rest.Probes) == len(z.settings.Probes)
+	from := make([]int, len(z.settings.Probes)) // the place that each had, -1: none
 	for i := range z.settings.Probes {
-		for k, id := range rest.Probes {
-			if id == z.settings.Probes[i].ID {
-				z.probes[i] = probes[k]
-				same = same && i == k
-			}
+		from[i] = slices.Index(rest.Probes, z.settings.Probes[i].ID)
+		k := from[i]
+		same = same && k == i
+		if k < 0 {
+			continue
+		}
+		z.probes[i] = probes[k]
+		if told := z.settings.Probes[i].HeightCM; told != rest.Heights[k] {
+			z.probes[i].HeightCM = told // the site file was changed after a person had moved it
+			same = false
 		}
 	}
-	if !same {
-		z.m.Panel = sensing.Panel{} // its places are the probes' of before
+	if !same { // what the probes agreed on were other probes, or the same ones elsewhere
+		z.m.Panel = sensing.Panel{Rejoined: true}
+		z.m.Diagnosis.OtherProbes(from)
 	}
 	container, substrate := z.settings.Container, z.settings.Substrate
 	if rest.Container != (hydraulics.Container{}) {
@@ -172,6 +182,11 @@ func (z *Zone) takeBack(rest *snapshotRest, probes []probeMemory, shelf *hydraul
 	}
 	z.plans = rest.Plans
 	if z.m.NowMs != 0 {
+		for i := range z.settings.Stages { // a band that the container could not hold left the one before
+			if from := z.settings.Stages[i].From; from.UnixMilli() < z.m.NowMs {
+				z.setStage(z.settings.DayAt(from).Start)
+			}
+		}
 		z.setDay(z.m.NowMs)
 	}
 	return nil

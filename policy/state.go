@@ -48,7 +48,7 @@ func (z *Zone) stateTotals(s *State) {
 // been published stands until the account has caught up, for counters never fall.
 func (z *Zone) shownTotals() learning.Totals {
 	l, shown := &z.m.Learned, &z.m.Shown
-	shown.IrrigationML = max(shown.IrrigationML, l.Account.Totals.IrrigationML+l.Open.GivenML)
+	shown.IrrigationML = max(shown.IrrigationML, l.Account.Totals.IrrigationML)
 	shown.UptakeML = max(shown.UptakeML, l.Account.Totals.UptakeML+l.Open.ModelML)
 	shown.DrainML = max(shown.DrainML, l.Account.Totals.DrainML)
 	return *shown

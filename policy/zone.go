@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"rhizostat/policy/advice"
 	"rhizostat/policy/forecast"
 	"rhizostat/policy/hydraulics"
 	"rhizostat/policy/learning"
@@ -163,7 +164,9 @@ func (z *Zone) setDay(at int64) {
 	z.today.known, z.today.fromMs, z.today.endMs = true, day.Start.UnixMilli(), day.Next.UnixMilli()
 	z.ground.constants.DayStartS = secondOfDay(day.Start)
 	z.ground.constants.DayEndS = secondOfDay(day.DaytimeEnd)
-	z.setStage(day.Start)
+	if !z.setStage(day.Start) {
+		z.askForBand(at, advice.InspectStage(z.settings.Stages[z.ground.bandStage].Name))
+	}
 }
 
 func secondOfDay(t time.Time) int32 {
@@ -173,11 +176,12 @@ func secondOfDay(t time.Time) int32 {
 
 // setStage takes the band of the latest stage that has begun. A stage whose
 // band the container cannot hold was refused with the site file; after a
-// transplant it may be one that the new container cannot hold, and then the
-// zone keeps the band it has.
-func (z *Zone) setStage(dayStart time.Time) {
-	z.ground.band = z.bandOf(dayStart)
-	z.ground.bandStage = z.stageOf(dayStart)
+// transplant it may be one that the new container cannot hold: then the zone keeps
+// the band it has, and false is returned.
+func (z *Zone) setStage(dayStart time.Time) bool {
+	band, fits := z.bandOf(dayStart)
+	z.ground.band, z.ground.bandStage = band, z.stageOf(dayStart)
+	return fits || z.ground.bandStage < 0
 }
 
 // stageOf is the stage of an irrigation day, an index into Settings.Stages; -1
@@ -193,16 +197,17 @@ func (z *Zone) stageOf(dayStart time.Time) int {
 }
 
 // bandOf is the band of an irrigation day: the plan of the evening is for a day
-// that may be the first of its stage.
-func (z *Zone) bandOf(dayStart time.Time) hydraulics.Band {
+// that may be the first of its stage. False where the container cannot hold the one
+// that was asked for.
+func (z *Zone) bandOf(dayStart time.Time) (hydraulics.Band, bool) {
 	stage := z.stageOf(dayStart)
 	if stage == z.ground.bandStage {
-		return z.ground.band
+		return z.ground.band, true
 	}
 	if band, err := hydraulics.NewBand(z.ground.profile, *z.specOf(stage)); err == nil {
-		return band
+		return band, true
 	}
-	return z.ground.band
+	return z.ground.band, false
 }
 
 // specOf is the band as asked for in a stage.

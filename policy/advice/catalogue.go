@@ -7,8 +7,11 @@ package advice
 var catalogue = [...]Entry{
 	// Why the plan is as it is: the course of the day.
 	{"refill-point-ahead", KindReason, "The zone is at {now:water}; without more water it falls to its refill point {refill:water} at about {when:clock}."},
+	{"refill-point-after-water", KindReason, "With the {coming:volume} that still comes before, the zone is at {start:water} then; without more water it falls to its refill point {refill:water} at about {when:clock}."},
+	{"above-refill-point", KindReason, "Without water the zone would be at {end:water} when the next day starts, above its refill point {refill:water}: the day's shots are for the night's dryback and the drain."},
 	{"below-refill-point", KindReason, "The zone will start the day at {start:water}, below its refill point {refill:water}; it is brought back in steps of {shot:volume} from {first:clock} on, so that the substrate can take the water up."},
 	{"first-shot-after-dryback", KindReason, "The first shot waits until {first:clock}: by then the zone has fallen to about {at:water}, {dryback:water} below its last peak."},
+	{"first-shot-after-water", KindReason, "The first shot waits until {first:clock}: after the {coming:volume} that still comes before, the zone has then fallen to about {at:water}, {dryback:water} below its last peak."},
 	{"rewet", KindReason, "From {first:clock} shots of {shot:volume} follow every {interval:span} until the zone reaches {target:water}, until {last:clock} at the latest; its full point is {full:water}."},
 	{"hold", KindReason, "After that one shot of {shot:volume} is given whenever the zone is at or below {trigger:water}; by clock that is {count:count} shots in all."},
 	{"single-shot", KindReason, "One shot of {shot:volume} at {at:clock} is enough: the crop is expected to drink {uptake:volume} until the next day starts."},
@@ -17,12 +20,15 @@ var catalogue = [...]Entry{
 	{"dryback-out-of-reach", KindReason, "The overnight dryback will be about {expected:water} where {wanted:water} is wanted: the uptake between last and first shot does not allow more without leaving the band by day."},
 	{"dryback-too-deep", KindReason, "The overnight dryback will be about {expected:water} where {wanted:water} is wanted: the crop drinks {night:volume} between the last shot and the next first one."},
 	{"expected-uptake", KindReason, "The crop is expected to drink {uptake:volume} on this day, {low:volume} to {high:volume} in nine days of ten."},
-	{"spread", KindReason, "By trigger the day can need up to {most:volume}, which is why the day's limit is above the {planned:volume} of the schedule."},
+	{"expected-uptake-rest", KindReason, "The crop is expected to drink {uptake:volume} in what is left of this irrigation day, {low:volume} to {high:volume} in nine days of ten."},
+	{"spread", KindReason, "By trigger a thirsty day can need up to {most:volume} where the schedule gives {planned:volume}: the volume that may be given allows for that."},
+	{"given-already", KindReason, "The {most:volume} that may be given on the day count from its start: {given:volume} has been given already or is on its way."},
 
 	// Drain and salt.
 	{"drain-wanted", KindReason, "About {drain:volume} is expected to drain, {fraction:share} of what is given; wanted is {wanted:share}."},
 	{"drain-in-hold", KindReason, "Water is left to drain while the substrate is full, not at the first shots: there it carries salt out instead of running past dry substrate."},
 	{"drain-unavoidable", KindReason, "About {fraction:share} of what is given will drain where {wanted:share} is wanted: only {capture:share} of a shot stays in the container."},
+	{"drain-above-wanted", KindReason, "About {fraction:share} of what is given will drain where {wanted:share} is wanted: less water would leave the zone below its upper band, or the night's dryback off its target."},
 	{"drain-out-of-reach", KindReason, "About {fraction:share} of what is given will drain where {wanted:share} is wanted: more would leave the zone above its full point {full:water} for long."},
 	{"pore-ec-high", KindReason, "Pore EC is {now:ec} where {wanted:ec} is wanted; the drain fraction is raised to {fraction:share} to flush salt out over some days."},
 	{"pore-ec-feed-bound", KindReason, "Pore EC is {now:ec} where {wanted:ec} is wanted, but the feed itself has {feed:ec}: draining cannot bring it below that, only another feed can."},
@@ -32,6 +38,7 @@ var catalogue = [...]Entry{
 
 	// Limits that bind.
 	{"daily-limit-binds", KindReason, "The day's limit of {limit:volume} binds: the crop is expected to drink {uptake:volume}, and the zone will be below its refill point for about {below:span} by day. Allow more, or look at the container's size."},
+	{"daily-limit-brings-back", KindReason, "One day within the limit of {limit:volume} does not bring the zone back from {start:water}: it will be below its refill point for about {below:span} by day. The limit is well above the {uptake:volume} that the crop is expected to drink, so first look whether the probes read right and whether the water arrives."},
 	{"drain-limit-binds", KindReason, "More than half of what the last day gave has drained, and more would drain, too: the day gets at most {limit:volume}, though the zone will be below its refill point for about {below:span} by day. Look at where the water goes: past the root ball, along the wall, or out of a full container."},
 	{"shot-limit-binds", KindReason, "The limits of {shot:volume} a shot and one shot in {interval:span} bind: the zone cannot be brought back faster, and will be below its refill point for about {below:span} by day."},
 	{"approval-lead-binds", KindReason, "No shot is planned before {earliest:clock}, to leave a person time to decide; without that the first one would come earlier."},
@@ -44,6 +51,9 @@ var catalogue = [...]Entry{
 	// Withholding.
 	{"withhold-wet", KindReason, "The zone is at {now:water}, above its full point {full:water}; no water until it falls to {trigger:water}."},
 	{"withhold-saturated", KindReason, "The zone is at {now:water} and saturated: above {point:water} the roots lack air. No water until it falls to {trigger:water}."},
+	{"withhold-after-water", KindReason, "With the {coming:volume} that still comes before, the zone starts the day at {start:water} and stays above its refill point {refill:water} without more: it is expected to fall to {end:water} by the next day. No water until then, or until it falls to {trigger:water}."},
+	{"withhold-falls", KindReason, "No water is planned, though the zone is expected to fall from {now:water} to {lowest:water}, below its refill point {refill:water}, by the next day. No water until then, or until it falls to {trigger:water}."},
+	{"withhold-dry", KindReason, "The zone is at {now:water}, below its refill point {refill:water}, and no shot is left to give before the next day: without water it comes to {end:water}. Look at the crop, and whether water arrives."},
 	{"withhold-enough", KindReason, "The zone stays above its refill point {refill:water} without water: it is expected to fall from {now:water} to {end:water} by the next day. No water until then, or until it falls to {trigger:water}."},
 
 	// Recovery, change, standing.
@@ -72,7 +82,7 @@ var catalogue = [...]Entry{
 	{"guard-leach", KindGuard, "The guard turned leaching into plain watering: {why:name}."},
 	{"guard-run-time", KindGuard, "The guard lowered run times to what the emitters' flow makes of the volume."},
 	{"guard-withhold", KindGuard, "The guard took {was:volume} out of an advice that withholds water."},
-	{"guard-nothing-left", KindGuard, "After the guard's limits no shot is left: no water until {until:date}, or until the zone falls to {trigger:water}."},
+	{"guard-nothing-left", KindGuard, "After the guard's limits no shot is left to give until {until:date}."},
 	{"guard-air", KindGuard, "The guard holds water back: the zone is at {now:water}, and above {point:water} its roots lack air."},
 	{"guard-quorum", KindGuard, "The guard stopped the plan: too few probes are healthy to know the zone's water content."},
 	{"guard-stale", KindGuard, "The guard stopped the plan: the newest accepted reading is {age:span} old, and at most {limit:span} is allowed."},
@@ -88,6 +98,7 @@ var catalogue = [...]Entry{
 	{"inspect-impossible", KindInspect, "The readings say {now:water}, which the substrate cannot hold; a probe is broken, moved or wrongly calibrated."},
 	{"inspect-cause", KindInspect, "Something is likely wrong: {cause:name}, {probability:share}."},
 	{"inspect-band", KindInspect, "The new container cannot hold the band that the site file asks for; until it says another, the band is what the physics of the new container allows."},
+	{"inspect-stage", KindInspect, "The container cannot hold the band of the stage {stage:name}, which begins: until the site file says another, the band stays as it was."},
 	{"inspect-limits", KindInspect, "The site's limits allow no shot of a size that can be given."},
 	{"look-probe", KindInspect, "Look at probe {probe:name} first: its cable, whether it sits firm in the substrate, whether a hand-held reading agrees."},
 	{"look-lift", KindInspect, "Lift two containers, one of them with a probe: a dry one is plainly lighter."},
@@ -98,6 +109,7 @@ var catalogue = [...]Entry{
 	{"look-ec", KindInspect, "Measure the EC of feed and drain with a hand-held meter."},
 	{"look-temperature", KindInspect, "Feel or measure the substrate on the container's sunny side at its warmest hour."},
 	{"look-site-file", KindInspect, "Compare the limits in the site file with the emitters and the container."},
+	{"look-band", KindInspect, "Let rhizostat check read the site file: it says what band this container can hold."},
 	{"look-records", KindInspect, "Ask who watered, pruned or moved anything here since {since:date}."},
 
 	// Cautions.

@@ -50,7 +50,12 @@ func InspectLimits() []Reason {
 
 // InspectBand says that a new container cannot hold the band that was told.
 func InspectBand() []Reason {
-	return []Reason{Say("inspect-band"), Say("look-site-file")}
+	return []Reason{Say("inspect-band"), Say("look-band")}
+}
+
+// InspectStage says that the container cannot hold the band of the stage that begins.
+func InspectStage(stage string) []Reason {
+	return []Reason{Say("inspect-stage", Name(stage)), Say("look-band")}
 }
 
 // InspectCause says that a cause of trouble is likely, with its probability

@@ -410,6 +410,6 @@ func nothingLeft(in *Input, v *Verdict) {
 	if sp.ShotVolumeML >= 1 && float64(sp.MaxVolumeML)-in.GivenML >= float64(sp.ShotVolumeML) {
 		return
 	}
-	v.say("guard-nothing-left", advice.Date(in.WindowEnd, in.Location), advice.Water(sp.TriggerWaterContent))
 	hold(in, v)
+	v.say("guard-nothing-left", advice.Date(in.WindowEnd, in.Location))
 }

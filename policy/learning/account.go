@@ -45,12 +45,17 @@ func (a *Account) roll(at int64) {
 	a.HourMs = max(a.HourMs, hour)
 }
 
-func (a *Account) book(at int64, given, uptake, drain float64) {
+// give books water as it is told of: a stretch may stay open for days.
+func (a *Account) give(at int64, ml float64) {
 	a.roll(at)
-	a.Irrigation[a.Head] += float32(given)
+	a.Irrigation[a.Head] += float32(ml)
+	a.Totals.IrrigationML += ml
+}
+
+func (a *Account) book(at int64, uptake, drain float64) {
+	a.roll(at)
 	a.Uptake[a.Head] += float32(uptake)
 	a.Drain[a.Head] += float32(drain)
-	a.Totals.IrrigationML += given
 	a.Totals.UptakeML += uptake
 	a.Totals.DrainML += drain
 }
@@ -142,6 +147,7 @@ func (z *Zone) booked24h() Sums {
 // the running one has still to go.
 func (z *Zone) summed24h() Sums {
 	a := &z.Account
+	a.roll(z.AtMs)
 	var s Sums
 	oldest := (int(a.Head) + 1) % accountHours
 	for i := range accountHours {
@@ -154,7 +160,8 @@ func (z *Zone) summed24h() Sums {
 		s.DrainML += share * float64(a.Drain[i])
 		s.ReportedDrainML += share * float64(a.Reported[i])
 	}
-	s.IrrigationML += z.Open.GivenML
-	s.UptakeML += z.Open.ModelML
+	// A stretch stays open for as long as the probes are silent.
+	open := math.Min(1, float64(dayMs)/math.Max(1, float64(z.AtMs-z.Open.FromMs)))
+	s.UptakeML += open * z.Open.ModelML
 	return s
 }

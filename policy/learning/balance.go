@@ -90,7 +90,7 @@ func (z *Zone) closeInterval(c *Constants, at int64, w float64) {
 		rest -= drain
 	}
 	bound := 0.02 * c.VolumeML
-	z.Account.book(at, o.GivenML, uptake, drain)
+	z.Account.book(at, uptake, drain)
 	z.Demands.DayUptake += uptake
 	z.openInterval(at, w)
 	z.Open.CarryML = math.Min(math.Max(rest, -bound), bound)
@@ -112,7 +112,7 @@ func (z *Zone) gap(c *Constants, at int64, w float64) {
 			drain = math.Max(0, o.GivenML-o.ModelML-z.Volume(c)*(w-o.Level))
 			drain = math.Min(drain, o.GivenML)
 		}
-		z.Account.book(at, o.GivenML, o.ModelML, drain)
+		z.Account.book(at, o.ModelML, drain)
 		z.Demands.DayUptake += o.ModelML
 	}
 	z.afresh(at, w)

@@ -13,7 +13,7 @@ func (z *Zone) caught(c *Constants) {
 	if z.notFull(z.AtMs-caughtHours*hourMs, z.AtMs) {
 		return
 	}
-	given, drained := z.Open.GivenML, 0.0
+	given, drained := 0.0, 0.0
 	for back := range caughtHours {
 		i := mod(int64(a.Head)-int64(back), accountHours)
 		given += float64(a.Irrigation[i])

@@ -42,6 +42,7 @@ func (z *Zone) watered(c *Constants, atMs int64, volumeML float64, known bool) {
 	s.GivenML += volumeML
 	z.Open.GivenML += volumeML
 	z.Account.GivenML += volumeML
+	z.Account.give(z.AtMs, volumeML)
 	z.History.water(z.AtMs, volumeML)
 	if z.SeenMs != 0 {
 		s.ComingML += volumeML
@@ -232,6 +233,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 		if more := z.shownML(c, at) - s.GivenML; more > 0 {
 			s.GivenML += more
 			z.Open.GivenML += more
+			z.Account.give(z.AtMs, more)
 			z.History.water(s.TopMs, more)
 		}
 	}

@@ -132,8 +132,11 @@ func (t *Ticks) apart(at int64) (b, a Tick, ok bool) {
 // noiseLagMs is a usual rhythm of probes less some jitter.
 const noiseLagMs = 285 * 1000
 
-// forget drops the ticks and keeps what they taught.
-func (t *Ticks) forget() { t.Len, t.Fall = 0, 0 }
+// forget drops the ticks, the one being gathered among them, and keeps what they taught.
+func (t *Ticks) forget() {
+	t.Len, t.Fall = 0, 0
+	t.SumLevel, t.SumMs, t.N = 0, 0, 0
+}
 
 // How a watering shows. The shares were chosen on zone a of the measured slabs
 // (Hemming et al. 2020) and on pots of other noise and rhythm in the tests.

@@ -23,7 +23,8 @@ func Best(r *Request, s *Scratch) Proposal {
 	}
 	c, _ := s.search()
 	wet := s.evaluate(&c, allMembers)
-	if len(s.schedule) == 0 || dry.Cost <= wet.Cost-wet.Change && dry.Band+dry.Saturation <= wet.Band+wet.Saturation+mayWait {
+	waits := dry.Cost <= wet.Cost-wet.Change && dry.Band+dry.Saturation <= wet.Band+wet.Saturation+mayWait
+	if len(s.schedule) == 0 || waits && s.members[0].start >= s.band.RefillPoint {
 		return s.withhold(&none)
 	}
 	if s.hasBefore {
@@ -134,15 +135,7 @@ func (s *Scratch) withhold(none *candidate) Proposal {
 	sp := &advice.Setpoints{TriggerWaterContent: ofTicks(s.endOfWithhold())}
 	s.probeTriggers(sp)
 	p := Proposal{Action: advice.Withhold, Setpoints: sp, Score: score, Expected: s.expectedOf(&s.expected)}
-	r, now := s.req, s.req.Situation.WaterContent
-	switch trigger := advice.Water(sp.TriggerWaterContent); {
-	case r.SaturationPoint > 0 && now > s.edges.saturation:
-		p.Reasons = append(p.Reasons, advice.Say("withhold-saturated", advice.Water(now), advice.Water(s.edges.saturation), trigger))
-	case now > s.band.FullPoint:
-		p.Reasons = append(p.Reasons, advice.Say("withhold-wet", advice.Water(now), advice.Water(s.band.FullPoint), trigger))
-	default:
-		p.Reasons = append(p.Reasons, advice.Say("withhold-enough", advice.Water(s.band.RefillPoint), advice.Water(now), advice.Water(s.expected.end), trigger))
-	}
+	s.explainWithhold(&p)
 	s.explainUptake(&p)
 	s.explainLow(&p)
 	s.explainRecovery(&p)
@@ -153,8 +146,13 @@ func (s *Scratch) withhold(none *candidate) Proposal {
 // of the band above the refill point (common practice, no source). A controller
 // goes back to its own programme there, so it lies low; the next advice comes
 // before.
+//
+// A zone that is below that already is to get no water yet, so it lies below the zone: a
+// trigger that is reached gives the water back at once.
 func (s *Scratch) endOfWithhold() int {
-	return max(1, ticksUp(s.band.RefillPoint+0.25*s.band.Width()))
+	end := ticksUp(s.band.RefillPoint + 0.25*s.band.Width())
+	lowest := math.Min(s.req.Situation.WaterContent, s.members[0].start)
+	return max(1, min(end, ticksDown(lowest-s.edges.soft)-1))
 }
 
 // noShot answers limits that leave no shot to give.

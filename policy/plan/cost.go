@@ -57,6 +57,9 @@ const (
 	// Shots wear valves and wet foliage and floors; by night nobody sees them.
 	weightShot      = 0.02
 	weightNightShot = 0.3
+	// An hour of night in which a controller by trigger may give some, if it gives any
+	// or not.
+	weightNightWindow = 0.05
 	// People like to see yesterday's numbers again.
 	weightChange         = 0.03
 	weightChangeRecovery = 0.15
@@ -143,11 +146,20 @@ func (s *Scratch) evaluate(c *candidate, members int) Score {
 func (s *Scratch) evaluateBelow(c *candidate, members int, most float64) Score {
 	k := s.controlsOf(c)
 	laid := s.lay(&k, c.lean)
-	change := s.change(c)
-	score := s.both(&k, laid, members, most-change)
+	change, late := s.change(c), s.lateWindow(c)
+	score := s.both(&k, laid, members, most-change-late)
 	score.Change = change
+	score.Shots += late
 	score.total()
 	return score
+}
+
+// lateWindow is what it costs that a controller by trigger may water into the night.
+func (s *Scratch) lateWindow(c *candidate) float64 {
+	if c.none {
+		return 0
+	}
+	return weightNightWindow * s.req.Priorities.Shots * float64(max(0, c.last-s.grid.dayEnd+1)) * stepHours
 }
 
 // lay writes the schedule of a plan: the shots that following it by trigger

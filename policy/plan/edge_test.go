@@ -70,6 +70,24 @@ func TestEdges(t *testing.T) {
 			r.Situation.UptakeML = r.Situation.UptakeML[216:]
 			r.Limits.MaxDailyML, r.GivenML, r.TargetReached = 900, 900, true
 		}, advice.Withhold, []string{"limit-allows-no-shot"}, nil},
+		{"dry, and water for part of it", pot(7000, 1300), func(r *Request) { // no night on target is worth a zone that dries out
+			r.Situation.WaterContent, r.LastPeak, r.Limits.MaxDailyML = 0.40, 0.42, 900
+			r.Situation.At = r.DayStart.Add(8 * time.Hour)
+			r.Situation.UptakeML = r.Situation.UptakeML[240:]
+		}, advice.Irrigate, []string{"below-refill-point"}, nil},
+		{"dry, and the day's volume is used up", pot(7000, 1300), func(r *Request) {
+			r.Situation.At = r.DayStart.Add(6 * time.Hour)
+			r.Situation.UptakeML = r.Situation.UptakeML[216:]
+			r.Situation.WaterContent, r.Limits.MaxDailyML, r.GivenML, r.TargetReached = 0.40, 900, 900, true
+		}, advice.Withhold, []string{"withhold-dry", "limit-allows-no-shot"},
+			func(p *Proposal) bool { return p.Setpoints.TriggerWaterContent < 0.40 }},
+		{"dry for another reason than the limit", pot(7000, 500), func(r *Request) {
+			r.Situation.WaterContent, r.LastPeak, r.Limits.MaxDailyML = 0.25, 0.30, 900
+		}, advice.Irrigate, []string{"daily-limit-brings-back"}, func(p *Proposal) bool { return !says(p, "daily-limit-binds") }},
+		{"water still comes before", pot(7000, 1300), func(r *Request) {
+			r.Situation.WaterContent = 0.49
+			r.Committed = []forecast.Shot{{Step: 3, VolumeML: 300}, {Step: 9, VolumeML: 300}}
+		}, advice.Irrigate, []string{"refill-point-after-water"}, func(p *Proposal) bool { return !says(p, "refill-point-ahead") }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			if c.do != nil {

@@ -37,20 +37,64 @@ func (s *Scratch) explainStart(c *candidate, p *Proposal) {
 		return
 	}
 	b := s.balanceOf(m)
-	w := m.start
+	w, refill, coming := m.start, advice.Water(s.band.RefillPoint), s.coming()
 	for k := g.dayStart; k < g.next; k++ {
-		if w, _, _ = b.step(w, 0, s.uptake[k]); w <= s.band.RefillPoint {
-			p.say("refill-point-ahead", advice.Water(r.Situation.WaterContent), advice.Water(s.band.RefillPoint), advice.Clock(g.at(k), r.Location))
-			return
+		if w, _, _ = b.step(w, 0, s.uptake[k]); w > s.band.RefillPoint {
+			continue
+		}
+		when := advice.Clock(g.at(k), r.Location)
+		if coming > 0 {
+			p.say("refill-point-after-water", advice.Volume(coming), advice.Water(m.start), refill, when)
+		} else {
+			p.say("refill-point-ahead", advice.Water(r.Situation.WaterContent), refill, when)
+		}
+		return
+	}
+	p.say("above-refill-point", advice.Water(w), refill)
+}
+
+// explainWithhold says why a day gets no water, and what comes of it.
+func (s *Scratch) explainWithhold(p *Proposal) {
+	r, now := s.req, s.req.Situation.WaterContent
+	refill, end, trigger := advice.Water(s.band.RefillPoint), advice.Water(s.expected.end), advice.Water(p.Setpoints.TriggerWaterContent)
+	coming := advice.Volume(s.coming())
+	switch lowest := math.Min(s.expected.trough, s.expected.end); {
+	case r.SaturationPoint > 0 && now > s.edges.saturation:
+		p.say("withhold-saturated", advice.Water(now), advice.Water(s.edges.saturation), trigger)
+	case now > s.band.FullPoint:
+		p.say("withhold-wet", advice.Water(now), advice.Water(s.band.FullPoint), trigger)
+	case now < s.band.RefillPoint && s.coming() == 0:
+		p.say("withhold-dry", advice.Water(now), refill, end)
+	case lowest < s.band.RefillPoint-Tick/2:
+		p.say("withhold-falls", advice.Water(now), advice.Water(lowest), refill, trigger)
+	case s.coming() > 0:
+		p.say("withhold-after-water", coming, advice.Water(s.members[0].start), refill, end, trigger)
+	default:
+		p.say("withhold-enough", refill, advice.Water(now), end, trigger)
+	}
+}
+
+// coming is the water that still comes before the day that is planned, mL.
+func (s *Scratch) coming() float64 {
+	sum := 0.0
+	for _, shot := range s.req.Committed {
+		if shot.Step >= 0 {
+			sum += shot.VolumeML
 		}
 	}
+	return sum
 }
 
 // explainFirst says why the first shot comes when it does.
 func (s *Scratch) explainFirst(p *Proposal) {
 	m := &s.members[0]
 	if at := m.peak - s.expected.lastNight; s.firstNightCounts && m.start >= s.band.RefillPoint && p.Setpoints.FirstShotAt.After(s.grid.at(s.grid.first)) {
-		p.say("first-shot-after-dryback", advice.Clock(p.Setpoints.FirstShotAt, s.req.Location), advice.Water(at), advice.Water(s.expected.lastNight))
+		first := advice.Clock(p.Setpoints.FirstShotAt, s.req.Location)
+		if coming := s.coming(); coming > 0 {
+			p.say("first-shot-after-water", first, advice.Volume(coming), advice.Water(at), advice.Water(s.expected.lastNight))
+			return
+		}
+		p.say("first-shot-after-dryback", first, advice.Water(at), advice.Water(s.expected.lastNight))
 	}
 }
 
@@ -106,9 +150,16 @@ const nineInTen = 1.645
 func (s *Scratch) explainUptake(p *Proposal) {
 	u := s.expected.uptake
 	factor := math.Pow(1+clamp(s.req.Situation.UptakeRelSD, 0, 0.8), nineInTen)
-	p.say("expected-uptake", advice.Volume(u), advice.Volume(u/factor), advice.Volume(u*factor))
+	code := "expected-uptake"
+	if s.running {
+		code = "expected-uptake-rest"
+	}
+	p.say(code, advice.Volume(u), advice.Volume(u/factor), advice.Volume(u*factor))
 	if p.Setpoints != nil && s.mostGiven > 1.05*float64(p.Setpoints.ScheduledML()) {
 		p.say("spread", advice.Volume(s.mostGiven), advice.Volume(float64(p.Setpoints.ScheduledML())))
+	}
+	if given := s.req.GivenML; p.Setpoints != nil && p.Setpoints.MaxVolumeML > 0 && given >= 1 {
+		p.say("given-already", advice.Volume(float64(p.Setpoints.MaxVolumeML)), advice.Volume(given))
 	}
 }
 
@@ -122,6 +173,8 @@ func (s *Scratch) explainDrain(p *Proposal) {
 	switch {
 	case f > wanted+drainNear && 1-sit.Capture > wanted:
 		p.say("drain-unavoidable", advice.Share(f), advice.Share(wanted), advice.Share(sit.Capture))
+	case f > wanted+drainNear:
+		p.say("drain-above-wanted", advice.Share(f), advice.Share(wanted))
 	case f < wanted-drainNear:
 		p.say("drain-out-of-reach", advice.Share(f), advice.Share(wanted), advice.Water(s.band.FullPoint))
 	default:
@@ -172,7 +225,12 @@ func (s *Scratch) explainLimits(c *candidate, p *Proposal) {
 			p.say("drain-limit-binds", advice.Volume(r.Limits.MaxDailyML), below)
 			return
 		}
-		p.say("daily-limit-binds", advice.Volume(r.Limits.MaxDailyML), advice.Volume(o.uptake), below)
+		// A limit that would carry the crop through its day is not what is wrong.
+		if need := o.uptake / math.Max(1-s.salt.wanted, 0.5); need+r.GivenML > r.Limits.MaxDailyML {
+			p.say("daily-limit-binds", advice.Volume(r.Limits.MaxDailyML), advice.Volume(o.uptake), below)
+		} else {
+			p.say("daily-limit-brings-back", advice.Volume(r.Limits.MaxDailyML), advice.Water(s.members[0].start), below, advice.Volume(o.uptake))
+		}
 	case c.shot == len(s.volumes)-1 && float64(len(sp.Schedule)) > 0.8*window:
 		p.LimitBinds = true
 		p.say("shot-limit-binds", advice.Volume(float64(sp.ShotVolumeML)), advice.Span(time.Duration(sp.MinIntervalS)*time.Second), below)

@@ -1,0 +1,20 @@
+package diagnose
+
+import "rhizostat/policy/sensing"
+
+// OtherProbes takes that the zone's probes have other places: from tells for each which
+// it had, -1 none. What was gathered of one goes with it.
+func (m *Memory) OtherProbes(from []int) {
+	f := &m.Fast
+	before := f.Probes
+	f.Probes = [sensing.MaxProbes]ProbeWatch{}
+	for i, k := range from {
+		if k >= 0 {
+			f.Probes[i] = before[k]
+		}
+	}
+	// What was seen side by side within the hour begins anew.
+	f.Recently, f.Rises, f.Round = Recently{}, RiseWatch{Var: f.Rises.Var}, Round{}
+	f.Shots.FromMs = 0
+	f.WorstProbe, f.WorstHealth, f.WorstStep = 0, 0, Stepped{}
+}
