@@ -12,8 +12,9 @@ const (
 	// no source).
 	mostAtOnce = 0.1
 	flowMargin = 2
-	// missedAfter is how long a total must have been silent for its growth to be water of
-	// another time rather than a shot that has just been given (common practice, no source).
+	// missedAfter is how long a total must have been silent for more than one shot to be
+	// water of another time (common practice, no source). Meters that speak when they have
+	// counted something are silent all night, and what they say then is the day's first shot.
 	missedAfter = 2 * time.Hour
 )
 
@@ -39,7 +40,7 @@ func (z *Zone) irrigated(total float64, at int64) {
 	ml, over := z.m.Irrigated.step(at, total, atOnce, perHour)
 	switch {
 	case ml <= 0:
-	case over > missedAfter.Milliseconds():
+	case over > missedAfter.Milliseconds() && ml > atOnce:
 		z.m.Learned.Missed(&z.ground.constants, at-over, at, ml)
 	default:
 		z.m.Learned.Water(&z.ground.constants, at, ml, true)
@@ -51,7 +52,7 @@ func (z *Zone) irrigated(total float64, at int64) {
 func (z *Zone) drainedTotal(total float64, at int64) {
 	atOnce, perHour := z.most()
 	ml, over := z.m.Drained.step(at, total, atOnce, perHour)
-	if over > missedAfter.Milliseconds() {
+	if over > missedAfter.Milliseconds() && ml > atOnce {
 		ml = 0 // of another time; nothing hangs on a sum of drain
 	}
 	z.m.Learned.Drain(&z.ground.constants, at, ml)

@@ -31,6 +31,7 @@ func TestTotalsOfIrrigation(t *testing.T) {
 		{"it was reset and counts from there", []float64{250000, 0, 200}, 200},
 		{"it was reset and a shot came before it spoke again", []float64{250000, 150}, 150},
 		{"it fell and is back", []float64{250000, 0, 250000, 250300}, 300},
+		{"it speaks only when it has counted", []float64{5000, -300, 5300}, 300},
 		{"another meter with a higher count", []float64{5000, 90000, 90300}, 300},
 		{"another meter with a lower count", []float64{90000, 50000, 50300}, 300},
 	} {
@@ -41,8 +42,14 @@ func TestTotalsOfIrrigation(t *testing.T) {
 		at := monday.Add(8 * time.Hour)
 		z.Step(heard(at, 0, map[sensing.Signal]float64{sensing.WaterContent: 0.45}))
 		for _, total := range c.totals {
-			at = at.Add(time.Minute)
+			if at = at.Add(time.Minute); total < 0 { // so many minutes of silence
+				at = at.Add(time.Duration(-total) * time.Minute)
+				continue
+			}
 			z.Step(heard(at, ZoneWide, map[sensing.Signal]float64{sensing.IrrigationTotal: total}))
+		}
+		if c.name == "it speaks only when it has counted" && z.m.Learned.Shots.StartMs == 0 {
+			t.Errorf("%s: no watering is followed; expected the day's first shot", c.name)
 		}
 		if got := z.shownTotals().IrrigationML; math.Abs(got-c.came) > 0.05 {
 			t.Errorf("%s: %v mL came; expected %v", c.name, got, c.came)

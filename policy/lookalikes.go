@@ -2,6 +2,7 @@ package policy
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -29,6 +30,7 @@ func (z *Zone) diagnoseNow(at int64) {
 	if d := &z.m.Cycle; d.DiagnosedDayMs != z.today.fromMs {
 		if d.DiagnosedDayMs != 0 {
 			z.fillDay(in, at)
+			z.usualDay()
 			z.m.Diagnosis.Day(in, at)
 		}
 		d.DiagnosedDayMs = z.today.fromMs
@@ -174,6 +176,21 @@ func (z *Zone) findings(at int64) []Finding {
 	return out
 }
 
+// mostApart is how far apart the probes of a zone may be, m3/m3, before a person is to
+// know that a plan rests on their middle: beyond what places of one substrate differ
+// by (common practice, no source).
+const mostApart = 0.12
+
+// saturatedNow reports whether the roots lack air.
+func (z *Zone) saturatedNow() bool {
+	level, _, ok := z.m.Learned.WaterContent()
+	return ok && level > z.ground.saturated
+}
+
+func says(reasons []advice.Reason, code string) bool {
+	return slices.ContainsFunc(reasons, func(r advice.Reason) bool { return r.Code == code })
+}
+
 // warnAhead is how many days before a crop outgrows its container an advice says
 // so.
 const warnAhead = 14
@@ -185,11 +202,27 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 	if days, needed := z.m.Diagnosis.Known(); days < needed {
 		out = append(out, advice.Say("too-early-to-tell", advice.Count(days), advice.Count(needed)))
 	}
+	saturated := z.saturatedNow()
 	if f := z.m.Diagnosis.Findings(at, z.naming()); len(f) > 0 {
-		out = append(out, f[0].Evidence...)
+		first := &f[0]
+		out = append(out, advice.Say("likely-cause", advice.Date(instant(first.SinceMs), z.settings.Location), advice.Name(first.Cause), advice.Share(first.Probability)))
+		out = append(out, first.Evidence...)
+		out = append(out, first.Look)
+		saturated = saturated && !says(first.Evidence, "roots-left-alone")
+	}
+	if _, ml, ok := z.undelivered(at); ok {
+		out = append(out, advice.Say("delivery-limit", advice.Volume(ml)))
+	}
+	if saturated {
+		level, _, _ := z.m.Learned.WaterContent()
+		out = append(out, advice.Say("saturated-now", advice.Water(level), advice.Water(z.ground.saturated)), advice.Say("roots-left-alone"))
+	}
+	if apart := z.m.Panel.Consensus.Apart(at); apart > mostApart {
+		out = append(out, advice.Say("probes-far-apart", advice.Water(apart)))
 	}
 	held := (z.ground.band.FullPoint - z.ground.band.RefillPoint) * z.ground.constants.VolumeML
-	if o, ok := z.m.Diagnosis.Outgrow(held, z.dryShare(at)); ok && o.Days < warnAhead {
+	// A saturated root ball is not to be disturbed; it can move up once it has air.
+	if o, ok := z.m.Diagnosis.Outgrow(held, z.dryShare(at)); ok && o.Days < warnAhead && !z.saturatedNow() {
 		out = append(out, diagnose.SayOutgrown(o, held))
 	}
 	return out

@@ -109,6 +109,9 @@ type planning struct {
 	// Enough is what water is enough for the two newest irrigation days that were
 	// planned for, settled with the first plan of each.
 	Enough [2]enough
+	// UsualML is the water of a day on which nothing was thought to be wrong with how it
+	// comes, mL, a slow mean; 0 before the first.
+	UsualML float64
 }
 
 // enough is the water that will do on an irrigation day.

@@ -67,11 +67,21 @@ func (z *Zone) readProbe(i int, v *sensing.Values, stamp, at int64) {
 	if z.m.Panel.Health[i].Misdating {
 		z.m.Panel.Misdated(i, stamp, false) // the shell has found its stamp good
 	}
-	z.m.Panel.Observe(i, stamp, reading, p.Mean, sensing.Zone{WaterMs: z.m.WaterMs, Ceiling: z.ground.profile.TotalPorosity(), Floor: z.ground.constants.StressMean})
+	z.m.Panel.Observe(i, stamp, reading, p.Mean, sensing.Zone{WaterMs: z.m.WaterMs, Ceiling: z.ground.profile.TotalPorosity(), Least: z.leastReading(), Floor: z.ground.constants.StressMean})
 	consensus := &z.m.Panel.Consensus
 	if consensus.Spoke(i, stamp) && consensus.Complete(at) { // else a shot would come in two halves
 		z.agree(at)
 	}
+}
+
+// belowResidual is how far a probe among roots may read below what its substrate never
+// gives up, m3/m3: calibrations err by some hundredths (common practice, no source).
+const belowResidual = 0.1
+
+// leastReading is the water content below which a probe is not in the substrate, m3/m3:
+// it hangs in the air, or its cable has come off.
+func (z *Zone) leastReading() float64 {
+	return math.Max(0, z.ground.substrate.Retention.ThetaR-belowResidual)
 }
 
 // meanOf is the water content of the whole container when probe i reads

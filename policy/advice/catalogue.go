@@ -34,6 +34,7 @@ var catalogue = [...]Entry{
 	{"pore-ec-feed-bound", KindReason, "Pore EC is {now:ec} where {wanted:ec} is wanted, but the feed itself has {feed:ec}: draining cannot bring it below that, only another feed can."},
 	{"pore-ec-low", KindReason, "Pore EC is {now:ec} where {wanted:ec} is wanted; the plan drains less, {fraction:share}."},
 	{"salt-above-feed", KindReason, "Pore EC is {now:ec}, {times:number} times the feed's {feed:ec}: salt is building up, so the drain fraction is raised to {fraction:share}."},
+	{"leach-in-recovery", KindReason, "Pore EC is {now:ec}, more than twice the {wanted:ec} that is wanted: although the roots recover, the drain fraction is raised to {fraction:share}, and no further."},
 	{"no-leach-in-recovery", KindReason, "Pore EC is {now:ec} where {wanted:ec} is wanted; the drain is not raised while the roots recover."},
 
 	// Limits that bind.

@@ -250,6 +250,8 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 	}
 	if bs.young() {
 		belief.young()
+	} else if f.StandsWet {
+		belief.toward(Oversaturation, wetLevel, wetStep)
 	}
 	if f.Fed || f.Known[SaltRise] && f.Value[SaltRise] < leastSaltRise {
 		belief.lower(SaltBuildUp, aloneOdds)

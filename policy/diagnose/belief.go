@@ -18,6 +18,7 @@ type Belief struct {
 	BeganMs [causeCount]int64   // since when the cause has been likelier than 1 in 5; 0: it is not
 	Before  [causeCount]uint8   // in how many troubles that are over it was the likeliest
 	Top     uint8               // 1 + the cause that has led while SinceMs stands
+	Held    bool                // the zone stays too dry for shots to tell what comes: what they told stands
 }
 
 const (
@@ -73,6 +74,9 @@ func (b *Belief) fade(atMs int64) {
 	days := float64(atMs-b.AtMs) / float64(dayMs)
 	b.AtMs = atMs
 	for c := range b.LogOdds {
+		if b.Held && (Cause(c) == EmitterFault || Cause(c) == ValveStuckClosed) {
+			continue // nothing has spoken against it
+		}
 		b.LogOdds[c] *= float32(math.Exp(-days / priors[c].forgetD))
 	}
 	b.settle(atMs)

@@ -277,6 +277,7 @@ type Features struct {
 	AtCapacity bool    // water came to rest at what the container is known to hold, whatever the physics make of it
 	Dry        bool    // all day it stayed below the refill point
 	Parched    bool    // all day it stayed in the lowest part of the band or below, where substrate begins to repel water
+	StandsWet  bool    // it was saturated for most of it, and of the day before
 	Fed        bool    // pore EC is no higher than wanted: what rises is meant to
 	Slope      float64 // of what waterings end at over what they begin from, see Ceiling
 	SlopeSD    float64

@@ -85,13 +85,19 @@ func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		}
 		out = append(out, sentence(p.feature, float64(b.Mean), float64(b.Now)))
 	}
+	if r, ok := m.Fast.Dry.evidence(atMs, n); ok && (c == EmitterFault || c == ValveStuckClosed) {
+		out = append(out, r)
+	}
+	if r, ok := m.Fast.Wet.evidence(); ok && c == Oversaturation {
+		out = append(out, r)
+	}
 	if r, ok := m.ends(c, atMs); ok && (len(out) > 0 || c == RootBound) {
 		out = append(out, r)
 	}
 	if c == RootBound && len(out) == fast {
 		out = nil // shots that lift less say nothing of roots by themselves
 	}
-	if m.Steady.CauseBefore == uint8(c)+1 {
+	if m.Steady.relapsed(c, atMs) && len(out) > 0 {
 		out = append(out, advice.Say("relapse", advice.Name(c.String())))
 	}
 	if c == Oversaturation || c == ValveStuckOpen && m.Baselines.Of[WetHours].Now > 4 {

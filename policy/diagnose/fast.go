@@ -19,6 +19,8 @@ type Fast struct {
 	Awaited                   AwaitedWatch
 	Unreported                Unreported
 	Rises                     RiseWatch
+	Dry                       DryWatch
+	Wet                       WetWatch
 	Probes                    [sensing.MaxProbes]ProbeWatch
 	Round                     Round
 	WorstProbe                uint8 // 1 + the probe that a sensor or emitter fault is seen at, 0: none

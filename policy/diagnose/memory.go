@@ -30,6 +30,8 @@ func (m *Memory) Happened(ev *learning.Events, _ int64) {
 
 // Look takes the zone as it is; the front door calls it every five minutes.
 func (m *Memory) Look(in *Inputs, atMs int64) {
+	m.Fast.Dry.look(in, atMs)
+	m.Belief.Held = m.Fast.Dry.SinceMs != 0
 	m.Belief.fade(atMs)
 	if in.Current {
 		m.Today.look(in, atMs)
@@ -47,6 +49,7 @@ func (m *Memory) Day(in *Inputs, atMs int64) {
 	m.Belief.fade(atMs)
 	m.Steady.day(&f, in.ExpectedML, atMs)
 	m.Trend.day(&f)
+	f.StandsWet = m.Fast.Wet.day(&f)
 	m.Baselines.weigh(&f, &m.Belief, atMs)
 	m.Today = Collector{}
 }

@@ -1,12 +1,9 @@
 package diagnose
 
-import "strings"
-
 // Said takes an operator's event (kind as on the wire) or the note of a decision,
 // which may answer a look. A watering by hand explains a rise; a probe that was
-// moved explains its readings; shoots pruned explain a change of drinking. In a
-// note, the name of a cause, as it is on the wire or with spaces for hyphens,
-// is a person's word for it, and "no" before it against it.
+// moved explains its readings; shoots pruned explain a change of drinking. What a
+// note says of a cause is a person's word for it or against it.
 func (m *Memory) Said(kind, note string, atMs int64) {
 	b := &m.Belief
 	b.fade(atMs)
@@ -23,21 +20,16 @@ func (m *Memory) Said(kind, note string, atMs int64) {
 		b.add(WeatherOrGrowth, 4)
 		m.Trend = Trend{}
 	}
-	words := strings.ToLower(strings.ReplaceAll(note, "-", " "))
 	for c := Cause(0); c < causeCount; c++ {
-		name := strings.ReplaceAll(c.String(), "-", " ")
-		at := strings.Index(words, name)
-		if at < 0 {
-			continue
-		}
-		if before := strings.TrimSpace(words[:at]); strings.HasSuffix(before, "no") || strings.HasSuffix(before, "not") {
+		switch answer(c, note) {
+		case denied:
 			b.clear(c)
 			if c == SensorFault {
 				m.Fast.lookedAt(atMs)
 			}
-			continue
+		case affirmed:
+			b.add(c, saidWeight)
 		}
-		b.add(c, saidWeight)
 	}
 	b.settle(atMs)
 }

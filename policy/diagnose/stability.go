@@ -93,6 +93,17 @@ func (s *Steady) recover(atMs int64) {
 	}
 }
 
+// relapsed tells the trouble that was there before the roots were disturbed, for as long
+// as a return of it can be that.
+func (s *Steady) relapsed(c Cause, atMs int64) bool {
+	since := max(s.DisturbedMs, s.EndedMs)
+	return s.CauseBefore == uint8(c)+1 && c != WeatherOrGrowth && atMs-since < relapseDays*dayMs
+}
+
+// relapseDays is how long after a recovery the old trouble is one that has come back
+// (common practice, no source: two months).
+const relapseDays = 60
+
 // index is the stability index; see Memory.Stability.
 func (s *Steady) index() float64 {
 	if s.Days < 2 || s.Depths < 2 || s.DepthMean <= 0 {

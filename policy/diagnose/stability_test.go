@@ -98,9 +98,13 @@ func TestRelapse(t *testing.T) {
 		t.Fatalf("a new root zone is judged by the old: %+v", f)
 	}
 	again, at := play(2, 14, 3, moved)
-	again.Steady.CauseBefore = m.Steady.CauseBefore
+	again.Steady.CauseBefore, again.Steady.EndedMs = m.Steady.CauseBefore, at-10*dayMs
 	if f := again.Findings(at, words); len(f) == 0 || !says(f[0].Evidence, "relapse") {
 		t.Errorf("back again: %+v", f)
+	}
+	again.Steady.EndedMs = at - 100*dayMs
+	if f := again.Findings(at, words); len(f) == 0 || says(f[0].Evidence, "relapse") {
+		t.Errorf("three months later it is no relapse: %+v", f)
 	}
 }
 

@@ -154,7 +154,7 @@ func leachAllowed(in *Input, v *Verdict) {
 		v.say("guard-ec", advice.EC(in.FeedEC))
 	case in.FeedEC > in.PoreEC:
 		v.say("guard-leach", advice.Name("the feed is saltier than the pore water"))
-	case in.Recovering:
+	case in.Recovering && in.PoreEC < severeSalt*in.FeedEC:
 		v.say("guard-leach", advice.Name("the roots are recovering"))
 	default:
 		return
@@ -162,6 +162,11 @@ func leachAllowed(in *Input, v *Verdict) {
 	v.Action = advice.Irrigate
 	v.Setpoints.DrainFraction = math.Min(v.Setpoints.DrainFraction, in.BandDrain)
 }
+
+// severeSalt, as a multiple of the feed's EC, is the pore EC from which recovering roots
+// may be leached: 2.66 is where a leaching fraction of 0.2 leads to (Ayers & Westcot
+// 1985, FAO-29, uptake 40-30-20-10), and anything below it is salt as usual.
+const severeSalt = 2.66
 
 // The largest drain fraction that leaching may aim at (common practice, no
 // source: open systems drain 0.2 to 0.4).

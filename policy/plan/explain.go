@@ -185,7 +185,7 @@ func (s *Scratch) explainDrain(p *Proposal) {
 	}
 	now, aim := advice.EC(r.Salt.PoreEC), advice.EC(s.salt.aimEC)
 	switch s.salt.why {
-	case "pore-ec-high", "pore-ec-low":
+	case "pore-ec-high", "pore-ec-low", "leach-in-recovery":
 		p.say(s.salt.why, now, aim, advice.Share(wanted))
 	case "pore-ec-feed-bound":
 		p.say(s.salt.why, now, advice.EC(r.Salt.WantedEC), advice.EC(r.Salt.FeedEC))

@@ -32,6 +32,11 @@ const (
 	// multiple of the feed: 2.66 is the mean soil-water EC over the feed's that
 	// a leaching fraction of 0.2 leads to (Ayers & Westcot 1985, FAO-29, uptake
 	// 40-30-20-10).
+	// severeEC, as a multiple of the wanted EC, is where salt harms recovering roots more
+	// than the water that flushes it, and recoveryDrain by how much drain is raised then
+	// at most (common practice, no source).
+	severeEC      = 2
+	recoveryDrain = 0.1
 	unsteeredHigh = 2.66
 	unsteeredAim  = 2.0
 )
@@ -103,7 +108,10 @@ func leachingFor(r *Request, water, uptake float64) leaching {
 	switch {
 	case s.PoreEC > highEC*aim:
 		if r.Recovering {
-			return leaching{wanted: base, aimEC: aim, why: "no-leach-in-recovery"}
+			if s.PoreEC < severeEC*aim || s.PoreEC < unsteeredHigh*s.FeedEC {
+				return leaching{wanted: base, aimEC: aim, why: "no-leach-in-recovery"}
+			}
+			return leaching{leach: true, wanted: math.Min(base+recoveryDrain, mostDrain), aimEC: aim, why: "leach-in-recovery"}
 		}
 		if s.FeedEC >= aim {
 			aim, why = 1.05*s.FeedEC, "pore-ec-feed-bound" // the feed's own EC is never quite reached

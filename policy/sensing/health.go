@@ -42,6 +42,7 @@ type Surroundings struct {
 	OthersN    int     // how many probes that rests on; 0: Others is not known
 	WaterMs    int64   // when water was last given as far as it was reported; 0: never
 	Ceiling    float64 // total porosity, m3/m3; 0: not known
+	Least      float64 // below it no substrate that roots live in reads, m3/m3; 0: not known
 	Dry        bool    // by this probe its container is dry, by the others theirs are not
 }
 
@@ -115,7 +116,7 @@ func (h *ProbeHealth) Observe(atMs int64, own, mean float64, s Surroundings) Hea
 	if atMs <= h.LastMs && h.Heard > 0 {
 		return h.State
 	}
-	if !(own >= 0) || s.Ceiling > 0 && own > s.Ceiling+outsideCeiling {
+	if !(own >= s.Least) || s.Ceiling > 0 && own > s.Ceiling+outsideCeiling {
 		h.LastMs = max(h.LastMs, atMs)
 		return h.Refuse(atMs)
 	}

@@ -13,6 +13,7 @@ type Panel struct {
 type Zone struct {
 	WaterMs int64   // when water was last given as far as it was reported; 0: never
 	Ceiling float64 // total porosity, m3/m3; 0: not known
+	Least   float64 // below it no substrate that roots live in reads, m3/m3; 0: not known
 	Floor   float64 // below it a container is so dry that the crop drinks less, m3/m3; 0: not known
 }
 
@@ -25,7 +26,7 @@ func (p *Panel) Observe(probe int, atMs int64, own, mean float64, z Zone) Health
 	if atMs <= h.LastMs && h.Heard > 0 {
 		return h.State
 	}
-	s := Surroundings{WaterMs: z.WaterMs, Ceiling: z.Ceiling}
+	s := Surroundings{WaterMs: z.WaterMs, Ceiling: z.Ceiling, Least: z.Least}
 	s.Others, s.OthersN = p.Consensus.Others(probe, atMs)
 	s.Dry = s.OthersN > 0 && p.Consensus.dry(probe, mean, s.Others, z.Floor)
 	if s.OthersN > 0 && h.asksOthers(own) {

@@ -53,6 +53,17 @@ func (c *Consensus) LevelSD() float64 {
 	return math.Sqrt((sum + loneLevel*loneLevel) / float64(n) / float64(n))
 }
 
+// Apart is how far apart the lowest and the highest of the probes that count lie at an
+// instant, each by what it alone says of the zone, m3/m3; 0 for fewer than two.
+func (c *Consensus) Apart(atMs int64) float64 {
+	low, high := 2.0, -1.0
+	for rest := c.fresh(atMs); rest != 0; rest &= rest - 1 {
+		v := c.Probes[bits.TrailingZeros16(rest)].Value
+		low, high = min(low, v), max(high, v)
+	}
+	return max(high-low, 0)
+}
+
 // Offset returns by how much a probe reads above the zone, m3/m3; false for one
 // that was never heard.
 func (c *Consensus) Offset(probe int) (float64, bool) {

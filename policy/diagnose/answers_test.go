@@ -1,0 +1,46 @@
+package diagnose
+
+import "testing"
+
+// What people write after a look, and what it says of a cause.
+func TestAnswers(t *testing.T) {
+	for _, c := range []struct {
+		note string
+		of   Cause
+		want word
+	}{
+		{"emitter-fault", EmitterFault, affirmed},
+		{"it was an emitter fault", EmitterFault, affirmed},
+		{"three emitters clogged", EmitterFault, affirmed},
+		{"no emitter-fault", EmitterFault, denied},
+		{"not an emitter fault", EmitterFault, denied},
+		{"There is no sign of an emitter fault.", EmitterFault, denied},
+		{"emitter fault ruled out", EmitterFault, denied},
+		{"emitter fault repaired", EmitterFault, denied},
+		{"emitter blocked, replaced", EmitterFault, denied},
+		{"checked emitters, all fine", EmitterFault, denied},
+		{"emitter-fault? no", EmitterFault, denied},
+		{"emitter-fault? yes", EmitterFault, affirmed},
+		{"emitter-fault?", EmitterFault, silent},
+		{"looked at the emitters", EmitterFault, silent},
+		{"the valve was open all night", ValveStuckOpen, affirmed},
+		{"the valve was open all night", ValveStuckClosed, silent},
+		{"valve did not open", ValveStuckClosed, affirmed},
+		{"no, the valve did not open", ValveStuckClosed, affirmed},
+		{"valve stuck closed ruled out", ValveStuckClosed, denied},
+		{"roots circling at the wall", RootBound, affirmed},
+		{"roots are white, not root-bound", RootBound, denied},
+		{"probe p2 fell out", SensorFault, affirmed},
+		{"probes sit firm and work well", SensorFault, denied},
+		{"no root-bound; valve-stuck-open", RootBound, denied},
+		{"no root-bound; valve-stuck-open", ValveStuckOpen, affirmed},
+		{"no salt-build-up, it was watered by hand", UnreportedWatering, affirmed},
+		{"", EmitterFault, silent},
+		{"no", EmitterFault, silent},
+		{"annotation of another thing", EmitterFault, silent},
+	} {
+		if got := answer(c.of, c.note); got != c.want {
+			t.Errorf("%q of %v: %d, expected %d", c.note, c.of, got, c.want)
+		}
+	}
+}
