@@ -125,8 +125,12 @@ func TestDailyOfLittle(t *testing.T) {
 		t.Error(err)
 	}
 	d.To = d.From
+	table.Reset()
 	if err := errors.Join(d.Table(&table), d.SVG(&picture), d.PNG(&picture)); err != nil {
 		t.Error(err)
+	}
+	if strings.Contains(table.String(), "mL per container") {
+		t.Error("an empty table explains columns that it does not have")
 	}
 	if !strings.Contains(table.String(), "nothing is recorded") {
 		t.Error("an empty table says nothing")

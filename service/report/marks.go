@@ -78,7 +78,12 @@ func (c *chart) legend() (entries []legendEntry, rows int) {
 			entries = append(entries, legendEntry{label: label, draw: draw})
 		}
 	}
-	add(len(c.Water) > 0, "water content", func(k canvas, at point) { box(intervalFill, pen{})(k, at); sample(waterPen)(k, at) })
+	add(len(c.Water) > 0, "water content", func(k canvas, at point) {
+		if c.intervals() {
+			box(intervalFill, pen{})(k, at)
+		}
+		sample(waterPen)(k, at)
+	})
 	add(len(c.Band) > 0, "band", box(bandFill, edgePen))
 	for _, usual := range []bool{false, true} {
 		label, p := wayOf(usual)
