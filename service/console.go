@@ -202,31 +202,6 @@ func firstReason(a *wire.Advice) string {
 // dayAndTime is how an instant is told in full.
 const dayAndTime = "Mon 2 Jan 15:04 MST"
 
-// describe prints one advice in full.
-func (c *Console) describe(s standing, diff bool) {
-	a := s.advice
-	fmt.Fprintf(c.Out, "%s/%s  %s  %s  (%s)\n", a.Site, a.Zone, a.Action, a.ID, c.approval(a))
-	fmt.Fprintf(c.Out, "  valid %s to %s, confidence %.0f %%\n", c.local(a.Site, a.ValidFrom).Format(dayAndTime), c.local(a.Site, a.ValidUntil).Format(dayAndTime), 100*a.Confidence)
-	if p := a.Setpoints; p != nil && p.ShotVolumeML > 0 {
-		fmt.Fprintf(c.Out, "  %d shots of %d mL (%d s) from %s to %s, at least %d min apart, at most %d mL\n", len(p.Schedule), p.ShotVolumeML, p.RunTimeS,
-			c.local(a.Site, p.FirstShotAt).Format("15:04"), c.local(a.Site, p.LastShotBy).Format("15:04 MST"), p.MinIntervalS/60, p.MaxVolumeML)
-		fmt.Fprintf(c.Out, "  trigger %.3f, target %.3f m3/m3\n", p.TriggerWaterContent, p.TargetWaterContent)
-	}
-	for _, r := range a.Reasons {
-		fmt.Fprintf(c.Out, "  why: %s\n", r.Text)
-	}
-	for _, text := range a.Cautions {
-		fmt.Fprintf(c.Out, "  caution: %s\n", text)
-	}
-	if older := s.older(); older != nil {
-		fmt.Fprintf(c.Out, "  in force meanwhile, until %s at most: %s\n", c.local(a.Site, older.advice.ValidUntil).Format(dayAndTime), older.advice.ID)
-	}
-	if diff {
-		c.differences(a, s.inForce)
-	}
-	fmt.Fprintln(c.Out)
-}
-
 // differences prints each number that the advice would change.
 func (c *Console) differences(a *wire.Advice, now *wire.Setpoint) {
 	if a.Setpoints == nil {

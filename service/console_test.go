@@ -93,3 +93,39 @@ func TestListInTheTimeOfTheSite(t *testing.T) {
 		}
 	}
 }
+
+// What a person approves is printed whole: the schedule, what is aimed at, what a
+// probe would read, and what is expected.
+func TestDetailIsWhatIsApproved(t *testing.T) {
+	at := time.Date(2026, 5, 4, 8, 40, 0, 0, time.UTC)
+	drain := 0.12
+	shots := []wire.Shot{{At: at, VolumeML: 150}, {At: at.Add(85 * time.Minute), VolumeML: 150}}
+	tests := []struct {
+		name      string
+		setpoints wire.Setpoints
+		want      []string
+		not       string
+	}{
+		{"alike", wire.Setpoints{FirstShotAt: at, LastShotBy: at.Add(2 * time.Hour), ShotVolumeML: 150, RunTimeS: 270, MinIntervalS: 1200, MaxVolumeML: 1650, DrainFraction: &drain, Schedule: shots,
+			TriggerWaterContent: 0.52, TargetWaterContent: 0.6, TriggerByProbe: wire.ProbeNumbers{{Probe: "p1", Value: 0.55}}},
+			[]string{"2 shots of 150 mL (270 s) from 08:40 to 10:40 UTC, at least 20 min apart, at most 1650 mL on the day\n", "by clock: 08:40, 10:05\n",
+				"trigger 0.520, target 0.600 m3/m3; read by a probe itself: p1 0.550\n", "drain fraction aimed at: 0.12\n"}, "(0 s)"},
+		{"one, run time not known", wire.Setpoints{FirstShotAt: at, ShotVolumeML: 150, Schedule: shots[:1]}, []string{"1 shot of 150 mL from", "by clock: 08:40\n"}, "(0 s)"},
+		{"they differ", wire.Setpoints{FirstShotAt: at, ShotVolumeML: 150, Schedule: []wire.Shot{shots[0], {At: at.Add(time.Hour), VolumeML: 90}}}, []string{"by clock: 08:40 150 mL, 09:40 90 mL\n"}, "drain fraction"},
+		{"withhold", wire.Setpoints{TriggerWaterContent: 0.4}, []string{"no water until the day ends or the water content falls to its trigger 0.400 m3/m3\n"}, "by clock"},
+	}
+	for _, tt := range tests {
+		var out bytes.Buffer
+		console := Console{Out: &out, Times: map[string]*time.Location{"north": time.UTC}}
+		a := &wire.Advice{ID: "x", Site: "north", Zone: "z", Setpoints: &tt.setpoints, Expected: &wire.Expected{PeakWaterContent: 0.61, TroughWaterContent: 0.49, OvernightDryback: 0.12, DrainML: 180, UptakeML: 1310, SaturationS: 5400}}
+		console.describe(standing{advice: a}, false)
+		for _, want := range append(tt.want, "expected: peak 0.610, trough 0.490, overnight dryback 0.120 m3/m3, uptake 1310 mL, drain 180 mL, saturated for 1.5 h\n") {
+			if !strings.Contains(out.String(), want) {
+				t.Errorf("%s: %q is missing in\n%s", tt.name, want, out.String())
+			}
+		}
+		if strings.Contains(out.String(), tt.not) {
+			t.Errorf("%s: %q is in\n%s", tt.name, tt.not, out.String())
+		}
+	}
+}
