@@ -24,7 +24,10 @@ type Console struct {
 	// Times is the time zone of each site that is known, so that instants are told as
 	// the reasons tell them; of another site they are in that of whoever reads.
 	Times map[string]*time.Location
-	Out   io.Writer
+	// Ledger is the ledger of the daemon, where it is at hand: it has the advice
+	// before the one that stands, which the broker has most often let go.
+	Ledger string
+	Out    io.Writer
 }
 
 // local is an instant in the time zone of a site.
@@ -44,6 +47,7 @@ func (e NotFoundError) Error() string { return e.text }
 type standing struct {
 	advice  *wire.Advice
 	inForce *wire.Setpoint // nil when nothing is
+	before  before
 }
 
 // read fetches what stands on the broker, sorted by site and zone.
@@ -88,6 +92,7 @@ func (c *Console) read(ctx context.Context, visit *link.Client) ([]standing, err
 			all = append(all, *byZone[key])
 		}
 	}
+	c.lookBack(ctx, all)
 	return all, nil
 }
 
@@ -104,7 +109,7 @@ func (c *Console) wants(zone string) bool {
 }
 
 // List prints the standing advice; detail prints each with its reasons, and
-// diff what it changes against the setpoints in force.
+// diff what it changes against the advice before it.
 func (c *Console) List(ctx context.Context, detail, diff bool) error {
 	visit, err := link.Visit(ctx, c.Link, "advice")
 	if err != nil {
@@ -137,11 +142,11 @@ func orAny(site string) string {
 // table prints one line an advice.
 func (c *Console) table(all []standing) error {
 	w := tabwriter.NewWriter(c.Out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "ZONE\tACTION\tDAY\tWATER\tAGAINST IN FORCE\tCONFIDENCE\tAPPROVAL\tWHY")
+	fmt.Fprintln(w, "ZONE\tACTION\tDAY\tWATER\tAGAINST BEFORE\tCONFIDENCE\tAPPROVAL\tWHY")
 	for _, s := range all {
 		a := s.advice
 		fmt.Fprintf(w, "%s/%s\t%s\t%s\t%s\t%s\t%.0f %%\t%s\t%s\n", a.Site, a.Zone, a.Action, c.local(a.Site, a.ValidFrom).Format("2 Jan 15:04 MST"),
-			volume(a.Setpoints), change(a, s.inForce), 100*a.Confidence, c.approval(a), firstReason(a))
+			volume(a.Setpoints), change(&s), 100*a.Confidence, c.approval(a), firstReason(a))
 	}
 	return w.Flush()
 }
@@ -154,18 +159,6 @@ func volume(s *wire.Setpoints) string {
 		return "none"
 	}
 	return fmt.Sprintf("%d x %d mL", len(s.Schedule), s.ShotVolumeML)
-}
-
-func change(a *wire.Advice, now *wire.Setpoint) string {
-	switch {
-	case a.Setpoints == nil:
-		return "-"
-	case now == nil || now.Setpoints == nil:
-		return "nothing in force"
-	case now.Advice == a.ID:
-		return "in force"
-	}
-	return fmt.Sprintf("%+d mL", scheduled(a.Setpoints)-scheduled(now.Setpoints))
 }
 
 func scheduled(s *wire.Setpoints) int {
@@ -202,54 +195,6 @@ func firstReason(a *wire.Advice) string {
 // dayAndTime is how an instant is told in full.
 const dayAndTime = "Mon 2 Jan 15:04 MST"
 
-// differences prints each number that the advice would change.
-func (c *Console) differences(a *wire.Advice, now *wire.Setpoint) {
-	if a.Setpoints == nil {
-		fmt.Fprintln(c.Out, "  changes: none, it carries no setpoints")
-		return
-	}
-	if now == nil || now.Setpoints == nil {
-		fmt.Fprintln(c.Out, "  changes: nothing is in force to compare with")
-		return
-	}
-	old, next := now, &wire.Setpoint{Setpoints: a.Setpoints, ValidFrom: a.ValidFrom, ValidUntil: a.ValidUntil}
-	w := tabwriter.NewWriter(c.Out, 0, 0, 2, ' ', 0)
-	changed := false
-	for _, name := range wire.PlainNames() {
-		before, after := c.readable(a.Site, name, old.Plain(name)), c.readable(a.Site, name, next.Plain(name))
-		if before == after {
-			continue
-		}
-		changed = true
-		fmt.Fprintf(w, "  %s\t%s\t->\t%s\n", name, before, after)
-	}
-	if before, after := scheduled(now.Setpoints), scheduled(a.Setpoints); before != after {
-		changed = true
-		fmt.Fprintf(w, "  scheduled volume\t%d mL\t->\t%d mL\n", before, after)
-	}
-	if !changed {
-		fmt.Fprintln(w, "  changes: none")
-	}
-	if err := w.Flush(); err != nil {
-		fmt.Fprintln(c.Out, err)
-	}
-}
-
-// readable shows an instant as a time of day and the rest as it is.
-func (c *Console) readable(site, name string, payload []byte) string {
-	if len(payload) == 0 {
-		return "-"
-	}
-	switch name {
-	case "first_shot_at", "last_shot_by", "valid_from", "valid_until":
-		var s int64
-		if _, err := fmt.Sscan(string(payload), &s); err == nil {
-			return c.local(site, time.Unix(s, 0)).Format("2 Jan 15:04")
-		}
-	}
-	return string(payload)
-}
-
 // pending keeps what waits for a person or, for a withdrawal, what is approved.
 func pending(all []standing, verdict wire.Verdict) []standing {
 	var out []standing
@@ -272,7 +217,7 @@ func (s *standing) older() *standing {
 		return nil
 	}
 	f := s.inForce
-	return &standing{inForce: f, advice: &wire.Advice{
+	return &standing{inForce: f, before: before{why: "it is the one in force; the broker shows none before it"}, advice: &wire.Advice{
 		ID: f.Advice, Site: s.advice.Site, Zone: s.advice.Zone, Action: f.Action, ValidFrom: f.ValidFrom, ValidUntil: f.ValidUntil,
 		Setpoints: f.Setpoints, Approval: wire.Approval{Required: true, State: policy.StateApproved, Digest: f.Digest, By: f.ApprovedBy, At: f.ApprovedAt},
 	}}

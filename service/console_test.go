@@ -86,7 +86,9 @@ func TestListInTheTimeOfTheSite(t *testing.T) {
 	if err := console.table([]standing{{advice: a}}); err != nil {
 		t.Fatal(err)
 	}
-	console.describe(standing{advice: a, inForce: before}, true)
+	s := standing{advice: a, inForce: before}
+	s.before = s.shown()
+	console.describe(s, true)
 	for _, want := range []string{"5 May 06:30 JST", "decide by 05:30 JST", "from 06:30 to 12:30", "4 May 07:30"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("%q is missing in\n%s", want, out.String())
@@ -126,6 +128,55 @@ func TestDetailIsWhatIsApproved(t *testing.T) {
 		}
 		if strings.Contains(out.String(), tt.not) {
 			t.Errorf("%s: %q is in\n%s", tt.name, tt.not, out.String())
+		}
+	}
+}
+
+// An advice is compared with the one before it, also when it is in force itself; the
+// broker alone does not show that, and then it is said.
+func TestAgainstTheOneBefore(t *testing.T) {
+	at := time.Date(2026, 5, 4, 8, 40, 0, 0, time.UTC)
+	made := func(id string, state policy.ApprovalState, ml int) *wire.Advice {
+		a := &wire.Advice{ID: id, Site: "north", Zone: "z", Action: advice.Irrigate, ValidFrom: at, ValidUntil: at.Add(24 * time.Hour), Approval: wire.Approval{Required: true, State: state}}
+		if ml > 0 {
+			a.Setpoints = &wire.Setpoints{FirstShotAt: at, ShotVolumeML: ml, Schedule: []wire.Shot{{At: at, VolumeML: ml}}}
+		}
+		return a
+	}
+	now := made("03", policy.StateApproved, 150)
+	own := &wire.Setpoint{Advice: "03", Setpoints: now.Setpoints}
+	other := &wire.Setpoint{Advice: "01", Action: advice.Irrigate, Setpoints: made("01", policy.StateApproved, 90).Setpoints}
+	inspect := made("02", "", 0)
+	tests := []struct {
+		name    string
+		inForce *wire.Setpoint
+		ledger  []*wire.Advice // that there are, nil: no ledger
+		want    string
+		change  string
+	}{
+		{"in force, no ledger", own, nil, "it is in force itself, and the broker no longer shows the one before", "none known"},
+		{"another in force, no ledger", other, nil, "against the advice before it, 01 (the one in force)", "+60 mL"},
+		{"nothing in force, no ledger", nil, nil, "the broker shows none before it; --ledger", "none known"},
+		{"a ledger", own, []*wire.Advice{made("01", policy.StateExpired, 100), now}, "against the advice before it, 01 (expired)", "+50 mL"},
+		{"an inspect between", own, []*wire.Advice{made("01", policy.StateRejected, 100), inspect, now}, "01 (rejected)", "+50 mL"},
+		{"the first", own, []*wire.Advice{inspect, now}, "there is none before it", "none known"},
+		{"another daemon's ledger", other, []*wire.Advice{made("00", policy.StateExpired, 100)}, "01 (the one in force)", "+60 mL"},
+	}
+	for _, tt := range tests {
+		var out bytes.Buffer
+		console := Console{Out: &out, Times: map[string]*time.Location{"north": time.UTC}}
+		s := standing{advice: now, inForce: tt.inForce}
+		s.before = s.shown()
+		s.recorded(tt.ledger)
+		console.differences(&s)
+		if !strings.Contains(out.String(), tt.want) || change(&s) != tt.change {
+			t.Errorf("%s: %q is missing, or %q is not the change, in\n%s%s", tt.name, tt.want, tt.change, out.String(), change(&s))
+		}
+		if err := console.question([]standing{s}); err != nil {
+			t.Fatal(err)
+		}
+		if arrow := strings.Contains(out.String(), "-> 150"); arrow != (s.before.setpoints != nil) {
+			t.Errorf("%s: the question is\n%s", tt.name, out.String())
 		}
 	}
 }

@@ -123,10 +123,14 @@ func several(chosen []standing) string {
 
 // ask shows what is about to be decided, once for all.
 func (d *Decide) ask(chosen []standing) (bool, error) {
-	if err := d.table(chosen); err != nil {
+	if err := d.question(chosen); err != nil {
 		return false, err
 	}
-	fmt.Fprintf(d.Out, "%s these %d as %s? Each zone gets its own decision. [y/N] ", d.Verdict, len(chosen), d.By)
+	these := "this one"
+	if len(chosen) > 1 {
+		these = fmt.Sprintf("these %d", len(chosen))
+	}
+	fmt.Fprintf(d.Out, "%s %s as %s? Each zone gets its own decision. [y/N] ", d.Verdict, these, d.By)
 	line, err := bufio.NewReader(d.In).ReadString('\n')
 	if err != nil && err != io.EOF {
 		return false, fmt.Errorf("answer: %w", err)

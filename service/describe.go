@@ -28,7 +28,7 @@ func (c *Console) describe(s standing, diff bool) {
 		fmt.Fprintf(c.Out, "  in force meanwhile, until %s at most: %s\n", c.local(a.Site, older.advice.ValidUntil).Format(dayAndTime), older.advice.ID)
 	}
 	if diff {
-		c.differences(a, s.inForce)
+		c.differences(&s)
 	}
 	fmt.Fprintln(c.Out)
 }
