@@ -156,6 +156,7 @@ func (c *Console) readable(site, name string, payload []byte) string {
 // question prints one line for each advice that is about to be decided on: the
 // numbers that people set, and from what each has moved.
 func (c *Console) question(chosen []standing) error {
+	fmt.Fprintln(c.Out, c.clocks(chosen))
 	w := tabwriter.NewWriter(c.Out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "ZONE\tDAY\tACTION\tFIRST SHOT\tLAST\tSHOT mL\tTRIGGER\tDAY'S mL")
 	var alone []string

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"sort"
 	"strings"
 	"text/tabwriter"
@@ -36,6 +37,28 @@ func (c *Console) local(site string, t time.Time) time.Time {
 		return t.In(loc)
 	}
 	return t.Local()
+}
+
+// clocks tells whose clock the times are read from.
+func (c *Console) clocks(all []standing) string {
+	var known, unknown []string
+	for _, s := range all {
+		loc, told := c.Times[s.advice.Site], fmt.Sprintf("%s in %s", s.advice.Site, c.Times[s.advice.Site])
+		switch {
+		case loc != nil && !slices.Contains(known, told):
+			known = append(known, told)
+		case loc == nil && !slices.Contains(unknown, s.advice.Site):
+			unknown = append(unknown, s.advice.Site)
+		}
+	}
+	text := "times: " + strings.Join(known, ", ")
+	if len(unknown) == 0 {
+		return text
+	}
+	if len(known) > 0 {
+		text += "; "
+	}
+	return text + fmt.Sprintf("%s in this machine's zone (%s), but sentences tell those of the site: --sites names its file", strings.Join(unknown, ", "), time.Now().Format("MST"))
 }
 
 // NotFoundError says that there is nothing to list or to decide on.
@@ -123,6 +146,7 @@ func (c *Console) List(ctx context.Context, detail, diff bool) error {
 	if len(all) == 0 {
 		return NotFoundError{fmt.Sprintf("no advice stands under %s/%s; expected a running daemon that has seen telemetry; check the topic root, the site and the zone", c.Root, orAny(c.Site))}
 	}
+	fmt.Fprintln(c.Out, c.clocks(all))
 	if !detail && !diff {
 		return c.table(all)
 	}

@@ -180,3 +180,15 @@ func TestAgainstTheOneBefore(t *testing.T) {
 		}
 	}
 }
+
+// The clock that times are told in is named.
+func TestTheClockIsNamed(t *testing.T) {
+	console := Console{Times: map[string]*time.Location{"north": time.UTC}}
+	north, south := standing{advice: &wire.Advice{Site: "north"}}, standing{advice: &wire.Advice{Site: "south"}}
+	if got := console.clocks([]standing{north, north}); got != "times: north in UTC" {
+		t.Error(got)
+	}
+	if got := console.clocks([]standing{north, south}); !strings.Contains(got, "north in UTC; south in this machine's zone (") || !strings.Contains(got, "--sites names its file") {
+		t.Error(got)
+	}
+}

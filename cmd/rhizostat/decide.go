@@ -43,7 +43,7 @@ func (f *brokerFlags) console(io streams) (service.Console, error) {
 	if err := l.Validate(); err != nil {
 		return service.Console{}, usageError{err}
 	}
-	times, err := f.times(settings.Sites)
+	times, err := f.times(settings.Sites, io)
 	if err != nil {
 		return service.Console{}, usageError{err}
 	}
@@ -57,14 +57,19 @@ func (f *brokerFlags) console(io streams) (service.Console, error) {
 }
 
 // times are the time zones of the sites. People decide from anywhere: where no site
-// files were asked for, those that cannot be read are as good as none.
-func (f *brokerFlags) times(pattern string) (map[string]*time.Location, error) {
+// files were asked for, those that cannot be read are as good as none, but who set
+// RHIZOSTAT_SITES is told.
+func (f *brokerFlags) times(pattern string, io streams) (map[string]*time.Location, error) {
 	if f.Sites != "" {
 		pattern = f.Sites
 	}
 	sites, found := site.Load(pattern)
-	if err := found.Err(); err != nil && f.Sites != "" {
+	err := found.Err()
+	if err != nil && f.Sites != "" {
 		return nil, err
+	}
+	if os.Getenv("RHIZOSTAT_SITES") != "" && (err != nil || len(sites) == 0) {
+		fmt.Fprintf(io.err, "rhizostat: RHIZOSTAT_SITES=%s cannot be read, so times are not told in the zones of its sites; rhizostat check says what is wrong\n", pattern)
 	}
 	times := map[string]*time.Location{}
 	for _, s := range sites {
