@@ -87,7 +87,7 @@ func (c *Console) read(ctx context.Context, visit *link.Client) ([]standing, err
 	var keys []string
 	for _, r := range got {
 		place, ok := wire.Parse(c.Root, r.Topic)
-		if !ok || len(r.Payload) == 0 || !c.wants(place.Zone) {
+		if !ok || len(r.Payload) == 0 {
 			continue
 		}
 		key := place.Site + "/" + place.Zone
@@ -109,14 +109,50 @@ func (c *Console) read(ctx context.Context, visit *link.Client) ([]standing, err
 		}
 	}
 	sort.Strings(keys)
-	var all []standing
+	var all, wanted []standing
 	for _, key := range keys {
 		if byZone[key].advice != nil {
 			all = append(all, *byZone[key])
 		}
 	}
-	c.lookBack(ctx, all)
-	return all, nil
+	for _, s := range all {
+		if c.wants(s.advice.Zone) {
+			wanted = append(wanted, s)
+		}
+	}
+	if err := c.missing(all); err != nil {
+		return nil, err
+	}
+	c.lookBack(ctx, wanted)
+	return wanted, nil
+}
+
+// missing is the error of a zone that was named and that no advice stands of, with
+// those that could have been meant.
+func (c *Console) missing(all []standing) error {
+	if len(all) == 0 {
+		return NotFoundError{fmt.Sprintf("no advice stands under %s/%s; expected a running daemon that has seen telemetry; check the topic root and the site", c.Root, orAny(c.Site))}
+	}
+	for _, zone := range c.Zones {
+		if slices.ContainsFunc(all, func(s standing) bool { return s.advice.Zone == zone }) {
+			continue
+		}
+		var names []string
+		for _, s := range all {
+			names = append(names, s.advice.Zone)
+		}
+		return NotFoundError{fmt.Sprintf("there is no zone %s under %s/%s that has an advice; there are %s", zone, c.Root, orAny(c.Site), some(names))}
+	}
+	return nil
+}
+
+// some tells the first of many names.
+func some(names []string) string {
+	const most = 8
+	if n := len(names) - most; n > 0 {
+		return fmt.Sprintf("%s and %d more", strings.Join(names[:most], ", "), n)
+	}
+	return strings.Join(names, ", ")
 }
 
 func (c *Console) wants(zone string) bool {
@@ -142,9 +178,6 @@ func (c *Console) List(ctx context.Context, detail, diff bool) error {
 	all, err := c.read(ctx, visit)
 	if err != nil {
 		return err
-	}
-	if len(all) == 0 {
-		return NotFoundError{fmt.Sprintf("no advice stands under %s/%s; expected a running daemon that has seen telemetry; check the topic root, the site and the zone", c.Root, orAny(c.Site))}
 	}
 	fmt.Fprintln(c.Out, c.clocks(all))
 	if !detail && !diff {

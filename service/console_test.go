@@ -192,3 +192,80 @@ func TestTheClockIsNamed(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// Whoever decides on what is not there is told of the zone that was meant, and of
+// how it stands.
+func TestNothingToDecideOn(t *testing.T) {
+	stands := func(zone string, state policy.ApprovalState) standing {
+		return standing{advice: &wire.Advice{ID: "id-" + zone, Site: "north", Zone: zone, Approval: wire.Approval{Required: state != "", State: state}}}
+	}
+	all := []standing{stands("a", policy.StateExpired), stands("b", policy.StatePending), stands("c", ""), stands("d", policy.StatePending)}
+	tests := []struct {
+		verdict wire.Verdict
+		zones   []string
+		want    string
+	}{
+		{wire.Approve, []string{"a"}, "no advice of zone a waits to be approved (it is expired)"},
+		{wire.Reject, []string{"a"}, "no advice of zone a waits to be rejected (it is expired)"},
+		{wire.Approve, []string{"c"}, "no advice of zone c waits to be approved (it is an inspect, which nobody approves)"},
+		{wire.Withdraw, []string{"b"}, "no advice of zone b is approved, so that it could be withdrawn (it is pending)"},
+		{wire.Approve, []string{"a", "c"}, "no advice under rhizostat/+ waits to be approved (a is expired, c is an inspect, which nobody approves)"},
+		{wire.Approve, []string{"nosuch"}, "there is no zone nosuch under rhizostat/+ that has an advice; there are a, b, c, d"},
+		{wire.Approve, nil, "approve can be said of 2: north/b id-b, north/d id-d; name one with --zone, or all of them with --all-pending"},
+		{wire.Reject, []string{"b", "d"}, "reject can be said of 2: north/b id-b, north/d id-d; name them by their ids, or say --all-pending to reject all that these zones have"},
+	}
+	for _, tt := range tests {
+		d := Decide{Console: Console{Root: "rhizostat", Zones: tt.zones}, Verdict: tt.verdict}
+		err := d.missing(all)
+		if err == nil {
+			var named []standing
+			for _, s := range all {
+				if d.wants(s.advice.Zone) {
+					named = append(named, s)
+				}
+			}
+			_, err = d.choose(named)
+		}
+		if err == nil || !strings.HasPrefix(err.Error(), tt.want) {
+			t.Errorf("%s %v: %v\nwant %s", tt.verdict, tt.zones, err, tt.want)
+		}
+	}
+}
+
+// A zone that does not answer keeps no other from its decision.
+func TestSilenceOfOneZone(t *testing.T) {
+	b := newBroker(t)
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	for _, zone := range []string{"a", "b", "c"} {
+		payload, err := (&wire.Advice{ID: "id-" + zone, Site: "north", Zone: zone, Setpoints: &wire.Setpoints{}, Approval: wire.Approval{Required: true, State: policy.StatePending, Digest: "sha-256:" + strings.Repeat("0", 64)}}).Marshal()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := b.Publish(topics.Advice(zone), payload, true); err != nil {
+			t.Fatal(err)
+		}
+	}
+	err := b.Subscribe(topics.Decision("+"), func(topic string, payload []byte) {
+		d, err := wire.ParseDecision(payload)
+		if err != nil || d.Advice == "id-a" {
+			return
+		}
+		answer, err := wire.Accept(d, time.Now()).Marshal()
+		if err != nil {
+			t.Error(err)
+		}
+		if err := b.Publish(topics.DecisionResult(strings.TrimPrefix(d.Advice, "id-")), answer, false); err != nil {
+			t.Error(err)
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out bytes.Buffer
+	d := Decide{Console: Console{Link: link.Settings{Broker: "tcp://" + b.Address, ClientID: "you"}, Root: "rhizostat", Out: &out},
+		Verdict: wire.Approve, AllPending: true, Yes: true, By: "you", Wait: time.Second}
+	err = d.Do(t.Context())
+	if err == nil || !strings.HasPrefix(err.Error(), "north/a: no answer within 1s") || !strings.Contains(out.String(), "north/b: approve accepted") || !strings.Contains(out.String(), "north/c: approve accepted") {
+		t.Errorf("%v\n%s", err, out.String())
+	}
+}
