@@ -34,6 +34,9 @@ func (c *checkCommand) Run(io streams) error {
 	if c.Chart != "" && !strings.EqualFold(filepath.Ext(c.Chart), ".svg") {
 		return usageError{fmt.Errorf("check: --chart %s: expected a file that ends in .svg", filepath.Base(c.Chart))}
 	}
+	if err := c.idle(); err != nil {
+		return err
+	}
 	out := io.out
 	if c.Compare {
 		out = nothing.Discard // only what was asked for
@@ -46,6 +49,19 @@ func (c *checkCommand) Run(io streams) error {
 		return wrong(err)
 	}
 	return wrong(toFile(c.Chart, func(f *os.File) error { return service.Chart(sites, c.Zone, f) }))
+}
+
+// idle refuses flags that would be without effect: whoever typed them expects one.
+func (c *checkCommand) idle() error {
+	switch {
+	case c.Uptake != 0 && !c.Compare:
+		return usageError{errors.New("check: --uptake says nothing without --compare; add --compare, or leave --uptake out")}
+	case c.Zone != "" && !c.Compare && c.Chart == "":
+		return usageError{errors.New("check: --zone says nothing without --chart or --compare; a check is of whole files; leave --zone out")}
+	case c.Uptake < 0:
+		return usageError{fmt.Errorf("check: --uptake %g is below 0; expected mL per container and day", c.Uptake)}
+	}
+	return nil
 }
 
 // drunkShare is what a full-grown crop is taken to drink on a day, over the volume
