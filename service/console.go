@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"sort"
 	"strings"
 	"text/tabwriter"
@@ -24,7 +25,10 @@ type Console struct {
 	// Times is the time zone of each site that is known, so that instants are told as
 	// the reasons tell them; of another site they are in that of whoever reads.
 	Times map[string]*time.Location
-	Out   io.Writer
+	// Ledger is the ledger of the daemon, where it is at hand: it has the advice
+	// before the one that stands, which the broker has most often let go.
+	Ledger string
+	Out    io.Writer
 }
 
 // local is an instant in the time zone of a site.
@@ -33,6 +37,28 @@ func (c *Console) local(site string, t time.Time) time.Time {
 		return t.In(loc)
 	}
 	return t.Local()
+}
+
+// clocks tells whose clock the times are read from.
+func (c *Console) clocks(all []standing) string {
+	var known, unknown []string
+	for _, s := range all {
+		loc, told := c.Times[s.advice.Site], fmt.Sprintf("%s in %s", s.advice.Site, c.Times[s.advice.Site])
+		switch {
+		case loc != nil && !slices.Contains(known, told):
+			known = append(known, told)
+		case loc == nil && !slices.Contains(unknown, s.advice.Site):
+			unknown = append(unknown, s.advice.Site)
+		}
+	}
+	text := "times: " + strings.Join(known, ", ")
+	if len(unknown) == 0 {
+		return text
+	}
+	if len(known) > 0 {
+		text += "; "
+	}
+	return text + fmt.Sprintf("%s in this machine's zone (%s), but sentences tell those of the site: --sites names its file", strings.Join(unknown, ", "), time.Now().Format("MST"))
 }
 
 // NotFoundError says that there is nothing to list or to decide on.
@@ -44,6 +70,7 @@ func (e NotFoundError) Error() string { return e.text }
 type standing struct {
 	advice  *wire.Advice
 	inForce *wire.Setpoint // nil when nothing is
+	before  before
 }
 
 // read fetches what stands on the broker, sorted by site and zone.
@@ -60,7 +87,7 @@ func (c *Console) read(ctx context.Context, visit *link.Client) ([]standing, err
 	var keys []string
 	for _, r := range got {
 		place, ok := wire.Parse(c.Root, r.Topic)
-		if !ok || len(r.Payload) == 0 || !c.wants(place.Zone) {
+		if !ok || len(r.Payload) == 0 {
 			continue
 		}
 		key := place.Site + "/" + place.Zone
@@ -82,13 +109,50 @@ func (c *Console) read(ctx context.Context, visit *link.Client) ([]standing, err
 		}
 	}
 	sort.Strings(keys)
-	var all []standing
+	var all, wanted []standing
 	for _, key := range keys {
 		if byZone[key].advice != nil {
 			all = append(all, *byZone[key])
 		}
 	}
-	return all, nil
+	for _, s := range all {
+		if c.wants(s.advice.Zone) {
+			wanted = append(wanted, s)
+		}
+	}
+	if err := c.missing(all); err != nil {
+		return nil, err
+	}
+	c.lookBack(ctx, wanted)
+	return wanted, nil
+}
+
+// missing is the error of a zone that was named and that no advice stands of, with
+// those that could have been meant.
+func (c *Console) missing(all []standing) error {
+	if len(all) == 0 {
+		return NotFoundError{fmt.Sprintf("no advice stands under %s/%s; expected a running daemon that has seen telemetry; check the topic root and the site", c.Root, orAny(c.Site))}
+	}
+	for _, zone := range c.Zones {
+		if slices.ContainsFunc(all, func(s standing) bool { return s.advice.Zone == zone }) {
+			continue
+		}
+		var names []string
+		for _, s := range all {
+			names = append(names, s.advice.Zone)
+		}
+		return NotFoundError{fmt.Sprintf("there is no zone %s under %s/%s that has an advice; there are %s", zone, c.Root, orAny(c.Site), some(names))}
+	}
+	return nil
+}
+
+// some tells the first of many names.
+func some(names []string) string {
+	const most = 8
+	if n := len(names) - most; n > 0 {
+		return fmt.Sprintf("%s and %d more", strings.Join(names[:most], ", "), n)
+	}
+	return strings.Join(names, ", ")
 }
 
 func (c *Console) wants(zone string) bool {
@@ -104,7 +168,7 @@ func (c *Console) wants(zone string) bool {
 }
 
 // List prints the standing advice; detail prints each with its reasons, and
-// diff what it changes against the setpoints in force.
+// diff what it changes against the advice before it.
 func (c *Console) List(ctx context.Context, detail, diff bool) error {
 	visit, err := link.Visit(ctx, c.Link, "advice")
 	if err != nil {
@@ -115,9 +179,7 @@ func (c *Console) List(ctx context.Context, detail, diff bool) error {
 	if err != nil {
 		return err
 	}
-	if len(all) == 0 {
-		return NotFoundError{fmt.Sprintf("no advice stands under %s/%s; expected a running daemon that has seen telemetry; check the topic root, the site and the zone", c.Root, orAny(c.Site))}
-	}
+	fmt.Fprintln(c.Out, c.clocks(all))
 	if !detail && !diff {
 		return c.table(all)
 	}
@@ -137,11 +199,11 @@ func orAny(site string) string {
 // table prints one line an advice.
 func (c *Console) table(all []standing) error {
 	w := tabwriter.NewWriter(c.Out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "ZONE\tACTION\tDAY\tWATER\tAGAINST IN FORCE\tCONFIDENCE\tAPPROVAL\tWHY")
+	fmt.Fprintln(w, "ZONE\tACTION\tDAY\tWATER\tAGAINST BEFORE\tCONFIDENCE\tAPPROVAL\tWHY")
 	for _, s := range all {
 		a := s.advice
 		fmt.Fprintf(w, "%s/%s\t%s\t%s\t%s\t%s\t%.0f %%\t%s\t%s\n", a.Site, a.Zone, a.Action, c.local(a.Site, a.ValidFrom).Format("2 Jan 15:04 MST"),
-			volume(a.Setpoints), change(a, s.inForce), 100*a.Confidence, c.approval(a), firstReason(a))
+			volume(a.Setpoints), change(&s), 100*a.Confidence, c.approval(a), firstReason(a))
 	}
 	return w.Flush()
 }
@@ -154,18 +216,6 @@ func volume(s *wire.Setpoints) string {
 		return "none"
 	}
 	return fmt.Sprintf("%d x %d mL", len(s.Schedule), s.ShotVolumeML)
-}
-
-func change(a *wire.Advice, now *wire.Setpoint) string {
-	switch {
-	case a.Setpoints == nil:
-		return "-"
-	case now == nil || now.Setpoints == nil:
-		return "nothing in force"
-	case now.Advice == a.ID:
-		return "in force"
-	}
-	return fmt.Sprintf("%+d mL", scheduled(a.Setpoints)-scheduled(now.Setpoints))
 }
 
 func scheduled(s *wire.Setpoints) int {
@@ -202,79 +252,6 @@ func firstReason(a *wire.Advice) string {
 // dayAndTime is how an instant is told in full.
 const dayAndTime = "Mon 2 Jan 15:04 MST"
 
-// describe prints one advice in full.
-func (c *Console) describe(s standing, diff bool) {
-	a := s.advice
-	fmt.Fprintf(c.Out, "%s/%s  %s  %s  (%s)\n", a.Site, a.Zone, a.Action, a.ID, c.approval(a))
-	fmt.Fprintf(c.Out, "  valid %s to %s, confidence %.0f %%\n", c.local(a.Site, a.ValidFrom).Format(dayAndTime), c.local(a.Site, a.ValidUntil).Format(dayAndTime), 100*a.Confidence)
-	if p := a.Setpoints; p != nil && p.ShotVolumeML > 0 {
-		fmt.Fprintf(c.Out, "  %d shots of %d mL (%d s) from %s to %s, at least %d min apart, at most %d mL\n", len(p.Schedule), p.ShotVolumeML, p.RunTimeS,
-			c.local(a.Site, p.FirstShotAt).Format("15:04"), c.local(a.Site, p.LastShotBy).Format("15:04 MST"), p.MinIntervalS/60, p.MaxVolumeML)
-		fmt.Fprintf(c.Out, "  trigger %.3f, target %.3f m3/m3\n", p.TriggerWaterContent, p.TargetWaterContent)
-	}
-	for _, r := range a.Reasons {
-		fmt.Fprintf(c.Out, "  why: %s\n", r.Text)
-	}
-	for _, text := range a.Cautions {
-		fmt.Fprintf(c.Out, "  caution: %s\n", text)
-	}
-	if older := s.older(); older != nil {
-		fmt.Fprintf(c.Out, "  in force meanwhile, until %s at most: %s\n", c.local(a.Site, older.advice.ValidUntil).Format(dayAndTime), older.advice.ID)
-	}
-	if diff {
-		c.differences(a, s.inForce)
-	}
-	fmt.Fprintln(c.Out)
-}
-
-// differences prints each number that the advice would change.
-func (c *Console) differences(a *wire.Advice, now *wire.Setpoint) {
-	if a.Setpoints == nil {
-		fmt.Fprintln(c.Out, "  changes: none, it carries no setpoints")
-		return
-	}
-	if now == nil || now.Setpoints == nil {
-		fmt.Fprintln(c.Out, "  changes: nothing is in force to compare with")
-		return
-	}
-	old, next := now, &wire.Setpoint{Setpoints: a.Setpoints, ValidFrom: a.ValidFrom, ValidUntil: a.ValidUntil}
-	w := tabwriter.NewWriter(c.Out, 0, 0, 2, ' ', 0)
-	changed := false
-	for _, name := range wire.PlainNames() {
-		before, after := c.readable(a.Site, name, old.Plain(name)), c.readable(a.Site, name, next.Plain(name))
-		if before == after {
-			continue
-		}
-		changed = true
-		fmt.Fprintf(w, "  %s\t%s\t->\t%s\n", name, before, after)
-	}
-	if before, after := scheduled(now.Setpoints), scheduled(a.Setpoints); before != after {
-		changed = true
-		fmt.Fprintf(w, "  scheduled volume\t%d mL\t->\t%d mL\n", before, after)
-	}
-	if !changed {
-		fmt.Fprintln(w, "  changes: none")
-	}
-	if err := w.Flush(); err != nil {
-		fmt.Fprintln(c.Out, err)
-	}
-}
-
-// readable shows an instant as a time of day and the rest as it is.
-func (c *Console) readable(site, name string, payload []byte) string {
-	if len(payload) == 0 {
-		return "-"
-	}
-	switch name {
-	case "first_shot_at", "last_shot_by", "valid_from", "valid_until":
-		var s int64
-		if _, err := fmt.Sscan(string(payload), &s); err == nil {
-			return c.local(site, time.Unix(s, 0)).Format("2 Jan 15:04")
-		}
-	}
-	return string(payload)
-}
-
 // pending keeps what waits for a person or, for a withdrawal, what is approved.
 func pending(all []standing, verdict wire.Verdict) []standing {
 	var out []standing
@@ -297,7 +274,7 @@ func (s *standing) older() *standing {
 		return nil
 	}
 	f := s.inForce
-	return &standing{inForce: f, advice: &wire.Advice{
+	return &standing{inForce: f, before: before{why: "it is the one in force; the broker shows none before it"}, advice: &wire.Advice{
 		ID: f.Advice, Site: s.advice.Site, Zone: s.advice.Zone, Action: f.Action, ValidFrom: f.ValidFrom, ValidUntil: f.ValidUntil,
 		Setpoints: f.Setpoints, Approval: wire.Approval{Required: true, State: policy.StateApproved, Digest: f.Digest, By: f.ApprovedBy, At: f.ApprovedAt},
 	}}

@@ -61,14 +61,22 @@ func (d *Decide) Do(ctx context.Context) error {
 		}
 	}
 	refused := false
+	var silent []string
 	for _, s := range chosen {
-		ok, err := d.send(ctx, visit, s.advice, key)
-		if err != nil {
+		result, err := d.send(ctx, visit, s.advice, key)
+		switch {
+		case err != nil:
 			return err
+		case result == nil:
+			silent = append(silent, s.advice.Site+"/"+s.advice.Zone)
+		default:
+			refused = !d.answer(s.advice, result) || refused
 		}
-		refused = refused || !ok
 	}
-	if refused {
+	switch {
+	case len(silent) > 0: // the others were not kept from their decisions
+		return fmt.Errorf("%s: no answer within %s; the daemon may be away; the decision waits for it on the broker", some(silent), d.Wait)
+	case refused:
 		return errRefused
 	}
 	return nil
@@ -80,10 +88,14 @@ func (d *Decide) choose(all []standing) ([]standing, error) {
 	if d.AllPending || len(d.Advice) == 0 {
 		chosen := pending(all, d.Verdict)
 		if len(chosen) == 0 {
-			return nil, NotFoundError{fmt.Sprintf("nothing under %s/%s waits for %s; see rhizostat advice", d.Root, orAny(d.Site), d.Verdict)}
+			return nil, d.nothing(all)
 		}
 		if !d.AllPending && len(chosen) > 1 {
-			return nil, NotFoundError{fmt.Sprintf("%s can be said of %d: %s; name one with --zone or its advice, or say --all-pending", d.Verdict, len(chosen), several(chosen))}
+			what := "name one with --zone, or all of them with --all-pending"
+			if len(d.Zones) > 0 {
+				what = fmt.Sprintf("name them by their ids, or say --all-pending to %s all that these zones have", d.Verdict)
+			}
+			return nil, NotFoundError{fmt.Sprintf("%s can be said of %d: %s; %s", d.Verdict, len(chosen), several(chosen), what)}
 		}
 		return chosen, nil
 	}
@@ -107,6 +119,24 @@ func (d *Decide) choose(all []standing) ([]standing, error) {
 	return chosen, nil
 }
 
+// nothing says that there is no advice to decide on so, and how those stand that
+// there are.
+func (d *Decide) nothing(all []standing) error {
+	var each []string
+	for _, s := range all {
+		state := string(s.advice.Approval.State)
+		if !s.advice.Approval.Required {
+			state = "an inspect, which nobody approves"
+		}
+		each = append(each, s.advice.Zone+" is "+state)
+	}
+	verb := map[wire.Verdict]string{wire.Approve: "waits to be approved", wire.Reject: "waits to be rejected", wire.Withdraw: "is approved, so that it could be withdrawn"}[d.Verdict]
+	if len(d.Zones) == 1 && len(all) == 1 {
+		return NotFoundError{fmt.Sprintf("no advice of zone %s %s (it%s); see rhizostat advice", d.Zones[0], verb, strings.TrimPrefix(each[0], all[0].advice.Zone))}
+	}
+	return NotFoundError{fmt.Sprintf("no advice under %s/%s %s (%s); see rhizostat advice", d.Root, orAny(d.Site), verb, some(each))}
+}
+
 // several tells a few of them, for somebody who must choose.
 func several(chosen []standing) string {
 	const most = 4
@@ -123,10 +153,14 @@ func several(chosen []standing) string {
 
 // ask shows what is about to be decided, once for all.
 func (d *Decide) ask(chosen []standing) (bool, error) {
-	if err := d.table(chosen); err != nil {
+	if err := d.question(chosen); err != nil {
 		return false, err
 	}
-	fmt.Fprintf(d.Out, "%s these %d as %s? Each zone gets its own decision. [y/N] ", d.Verdict, len(chosen), d.By)
+	these := "this one"
+	if len(chosen) > 1 {
+		these = fmt.Sprintf("these %d", len(chosen))
+	}
+	fmt.Fprintf(d.Out, "%s %s as %s? Each zone gets its own decision. [y/N] ", d.Verdict, these, d.By)
 	line, err := bufio.NewReader(d.In).ReadString('\n')
 	if err != nil && err != io.EOF {
 		return false, fmt.Errorf("answer: %w", err)
@@ -139,25 +173,25 @@ func (d *Decide) ask(chosen []standing) (bool, error) {
 	return false, nil
 }
 
-// send publishes one decision and waits for its answer.
-func (d *Decide) send(ctx context.Context, visit *link.Client, a *wire.Advice, key ed25519.PrivateKey) (bool, error) {
+// send publishes one decision and waits for its answer, nil when none came in time.
+func (d *Decide) send(ctx context.Context, visit *link.Client, a *wire.Advice, key ed25519.PrivateKey) (*wire.Result, error) {
 	decision := wire.Decision{Advice: a.ID, Digest: a.Approval.Digest, Decision: d.Verdict, By: d.By, Note: d.Note, Covers: d.Covers}
 	payload, err := decision.Marshal()
 	if err != nil {
-		return false, err
+		return nil, err
 	}
 	if key != nil {
 		if payload, err = sign(payload, key); err != nil {
-			return false, err
+			return nil, err
 		}
 	}
 	topics := wire.Topics{Root: d.Root, Site: a.Site}
 	answer := topics.DecisionResult(a.Zone)
 	if err := visit.Subscribe(ctx, answer); err != nil {
-		return false, err
+		return nil, err
 	}
 	if err := visit.Publish(ctx, topics.Decision(a.Zone), payload); err != nil {
-		return false, err
+		return nil, err
 	}
 	waiting, stop := context.WithTimeout(ctx, d.Wait)
 	defer stop()
@@ -169,19 +203,27 @@ func (d *Decide) send(ctx context.Context, visit *link.Client, a *wire.Advice, k
 		result, err = wire.ParseResult(r.Payload)
 		return err == nil && (result.Advice == a.ID || result.Advice == "")
 	})
-	if err != nil {
-		return false, fmt.Errorf("%s/%s: no answer within %s; the daemon may be away; the decision waits for it on the broker", a.Site, a.Zone, d.Wait)
+	if err == nil {
+		return &result, nil
 	}
+	if ctx.Err() != nil { // whoever asked has gone
+		return nil, ctx.Err()
+	}
+	return nil, nil
+}
+
+// answer prints what became of a decision and reports whether it was accepted.
+func (d *Decide) answer(a *wire.Advice, result *wire.Result) bool {
 	if result.Result == wire.Accepted {
 		fmt.Fprintf(d.Out, "%s/%s: %s accepted, advice %s\n", a.Site, a.Zone, result.Decision, a.ID)
-		return true, nil
+		return true
 	}
 	reason := wire.Reason{Text: "no reason given"}
 	if result.Reason != nil {
 		reason = *result.Reason
 	}
 	fmt.Fprintf(d.Out, "%s/%s: refused (%s): %s\n", a.Site, a.Zone, reason.Code, reason.Text)
-	return false, nil
+	return false
 }
 
 // sign wraps a decision as a compact JWS (RFC 7515, EdDSA of RFC 8037).

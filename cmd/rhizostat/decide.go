@@ -22,6 +22,7 @@ type brokerFlags struct {
 	Site   string   `help:"Only this site." placeholder:"ID"`
 	Zone   []string `help:"Only this zone; may be given more than once." placeholder:"ID"`
 	Sites  string   `help:"Site files, for the time zones in which times are told: a file, a folder or a glob; default: RHIZOSTAT_SITES, or this machine's time zone." placeholder:"PATTERN"`
+	Ledger string   `help:"The daemon's ledger, where it is at hand, for the advice before; default: RHIZOSTAT_LEDGER." placeholder:"FILE"`
 }
 
 func (f *brokerFlags) console(io streams) (service.Console, error) {
@@ -42,22 +43,33 @@ func (f *brokerFlags) console(io streams) (service.Console, error) {
 	if err := l.Validate(); err != nil {
 		return service.Console{}, usageError{err}
 	}
-	times, err := f.times(settings.Sites)
+	times, err := f.times(settings.Sites, io)
 	if err != nil {
 		return service.Console{}, usageError{err}
 	}
-	return service.Console{Link: l, Root: settings.TopicRoot, Site: f.Site, Zones: f.Zone, Times: times, Out: io.out}, nil
+	if f.Ledger != "" {
+		settings.Ledger = f.Ledger
+		if _, err := os.Stat(f.Ledger); err != nil {
+			return service.Console{}, usageError{fmt.Errorf("ledger %s: it cannot be read; expected the ledger of the daemon; leave --ledger out to do without", f.Ledger)}
+		}
+	}
+	return service.Console{Link: l, Root: settings.TopicRoot, Site: f.Site, Zones: f.Zone, Times: times, Ledger: settings.Ledger, Out: io.out}, nil
 }
 
 // times are the time zones of the sites. People decide from anywhere: where no site
-// files were asked for, those that cannot be read are as good as none.
-func (f *brokerFlags) times(pattern string) (map[string]*time.Location, error) {
+// files were asked for, those that cannot be read are as good as none, but who set
+// RHIZOSTAT_SITES is told.
+func (f *brokerFlags) times(pattern string, io streams) (map[string]*time.Location, error) {
 	if f.Sites != "" {
 		pattern = f.Sites
 	}
 	sites, found := site.Load(pattern)
-	if err := found.Err(); err != nil && f.Sites != "" {
+	err := found.Err()
+	if err != nil && f.Sites != "" {
 		return nil, err
+	}
+	if os.Getenv("RHIZOSTAT_SITES") != "" && (err != nil || len(sites) == 0) {
+		fmt.Fprintf(io.err, "rhizostat: RHIZOSTAT_SITES=%s cannot be read, so times are not told in the zones of its sites; rhizostat check says what is wrong\n", pattern)
 	}
 	times := map[string]*time.Location{}
 	for _, s := range sites {
@@ -69,7 +81,7 @@ func (f *brokerFlags) times(pattern string) (map[string]*time.Location, error) {
 type adviceCommand struct {
 	brokerFlags
 	Detail bool `help:"Print each advice whole, with its reasons."`
-	Diff   bool `help:"Print what each advice changes against the setpoints in force."`
+	Diff   bool `help:"Print what each advice changes against the one before it."`
 }
 
 // Run lists the standing advice.

@@ -60,6 +60,11 @@ func (c *reportCommand) Run(ctx context.Context, io streams) error {
 		defer file.Close()
 		o.Recording = file
 	}
+	if c.Recording == "" {
+		if _, err := os.Stat(settings.Ledger); errors.Is(err, os.ErrNotExist) {
+			return usageError{fmt.Errorf("report: ledger %s: there is no such file; expected the ledger of a daemon; name it with --ledger or RHIZOSTAT_LEDGER, or play a --recording", settings.Ledger)}
+		}
+	}
 	days, err := service.History(ctx, o, log)
 	if err != nil {
 		return wrong(err)

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/url"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -37,7 +38,11 @@ func (s Settings) redacted() string {
 func (s Settings) Validate() error {
 	uri, err := url.Parse(s.Broker)
 	if err != nil || uri.Host == "" {
-		return fmt.Errorf("broker %q: not an address; expected like tcp://broker:1883; set RHIZOSTAT_BROKER", s.redacted())
+		shown := s.Broker
+		if i := strings.LastIndexByte(shown, '@'); i >= 0 { // what stands before it may be a password
+			shown = "..." + shown[i:]
+		}
+		return fmt.Errorf("broker %q: not an address; expected like tcp://broker:1883, with its scheme; set RHIZOSTAT_BROKER", shown)
 	}
 	switch uri.Scheme {
 	case "tcp", "mqtt", "ssl", "tls", "mqtts", "ws", "wss":

@@ -16,6 +16,7 @@ type Collector struct {
 	totals   policy.Totals
 	counting bool // totals hold those of a state before
 	traces   map[string]int
+	usual    []policy.Course // beside days.Forecasts: the same forecasts, watered as usual
 }
 
 // NewCollector collects the days of a zone with these settings.
@@ -132,7 +133,12 @@ func (c *Collector) Forecast(f *policy.Forecast, step time.Duration) {
 	if n := len(all); n > 0 && !c.settings.DayAt(f.IssuedAt).Start.After(all[n-1].IssuedAt) {
 		return
 	}
-	c.days.Forecasts = append(all, Course{IssuedAt: f.IssuedAt, Step: step, WaterContent: f.Plan.WaterContent, Low: f.Plan.Low, High: f.Plan.High})
+	c.days.Forecasts = append(all, course(f.IssuedAt, step, &f.Plan))
+	c.usual = append(c.usual, f.AsUsual)
+}
+
+func course(issued time.Time, step time.Duration, c *policy.Course) Course {
+	return Course{IssuedAt: issued, Step: step, WaterContent: c.WaterContent, Low: c.Low, High: c.High}
 }
 
 // Mark adds a decision or an event.
@@ -151,6 +157,7 @@ func (c *Collector) Days(from, to time.Time) *Days {
 		}
 	}
 	d.From, d.To = from, to
+	d.Forecasts = c.told()
 	d.Starts = nil
 	for t := from; t.Before(to); {
 		day := c.settings.DayAt(t)
@@ -158,4 +165,26 @@ func (c *Collector) Days(from, to time.Time) *Days {
 		t = day.Next
 	}
 	return &d
+}
+
+// told are the forecasts of how the zone was really watered: the plan's where an
+// advice was in force for most of the time that the forecast covers, else the one
+// of its usual water. A plan that nobody approved says nothing of what was to come,
+// and held against it the forecast would look wrong.
+func (c *Collector) told() []Course {
+	spans := c.days.inForce()
+	var told []Course
+	for i, f := range c.days.Forecasts {
+		window := Span{f.IssuedAt, f.IssuedAt.Add(24 * time.Hour)}
+		followed := time.Duration(0)
+		for _, s := range spans {
+			followed += max(0, earlier(s.To, window.To).Sub(later(s.From, window.From)))
+		}
+		if usual := &c.usual[i]; followed < 12*time.Hour && len(usual.WaterContent) > 0 {
+			f = course(f.IssuedAt, f.Step, usual)
+			f.Usual = true
+		}
+		told = append(told, f)
+	}
+	return told
 }

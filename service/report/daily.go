@@ -18,6 +18,7 @@ type Daily struct {
 	UptakeML                float64 // per container
 	Shots                   int
 	ForecastError, Coverage float64 // of the forecasts issued in it, over the 24 h that they cover
+	Usual                   bool    // those are of a zone watered as usual
 }
 
 // Daily works out the figures of each irrigation day between From and To. A
@@ -122,6 +123,7 @@ func (d *Days) foresight(day *Daily, span Span) {
 		}
 		errors += f.MeanAbsoluteError * float64(f.compared)
 		compared += f.compared
+		day.Usual = day.Usual || f.Usual
 		if f.withInterval > 0 {
 			inside += f.Inside * float64(f.withInterval)
 			withInterval += f.withInterval

@@ -67,6 +67,7 @@ type Course struct {
 	Step                   time.Duration
 	WaterContent           []float64 // m3/m3
 	Low, High              []float64 // of the same length, or empty
+	Usual                  bool      // of a zone watered as on its last days; else under the standing advice
 	MeanAbsoluteError      float64   // m3/m3, set by Score; NaN when nothing came
 	Inside                 float64   // share of what came that lies in the interval, set by Score; NaN likewise
 	compared, withInterval int

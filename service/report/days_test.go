@@ -125,8 +125,12 @@ func TestDailyOfLittle(t *testing.T) {
 		t.Error(err)
 	}
 	d.To = d.From
+	table.Reset()
 	if err := errors.Join(d.Table(&table), d.SVG(&picture), d.PNG(&picture)); err != nil {
 		t.Error(err)
+	}
+	if strings.Contains(table.String(), "mL per container") {
+		t.Error("an empty table explains columns that it does not have")
 	}
 	if !strings.Contains(table.String(), "nothing is recorded") {
 		t.Error("an empty table says nothing")
@@ -219,7 +223,7 @@ func TestSVG(t *testing.T) {
 			words[strings.TrimSpace(string(e))]++
 		}
 	}
-	for _, want := range []string{"water content", "band", "forecast as issued", "probe p1", "probe p2", "saturated", "shots", "drain", "approved", "rejected", "withdrawn", "event",
+	for _, want := range []string{"water content", "band", "forecast as issued, under the advice", "probe p1", "probe p2", "saturated", "shots", "drain", "approved", "rejected", "withdrawn", "event",
 		"air m3/m3", "mL", "4 May", "saturated from 4 May 11:00 to 4 May 12:30"} {
 		if words[want] == 0 {
 			t.Errorf("the picture does not say %q", want)

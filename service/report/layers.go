@@ -9,6 +9,7 @@ import (
 var (
 	waterPen    = pen{solid(blue), 2.2, nil}
 	forecastPen = pen{solid(orange), 1.8, []float64{7, 4}}
+	usualPen    = pen{solid(orange), 1.8, []float64{2, 3}}
 	edgePen     = pen{solid(green), 1.3, nil}
 	hatchPen    = pen{colour{vermillion, 0.45}, 1, nil}
 	probeDashes = [][]float64{{1.5, 2.5}, {4, 2}, {8, 2, 2, 2}, {12, 3}}
@@ -61,6 +62,14 @@ func (c *chart) drawBand(k canvas) {
 	}
 }
 
+// wayOf tells how a forecast takes the zone to be watered, and its pen.
+func wayOf(usual bool) (string, pen) {
+	if usual {
+		return "watered as usual", usualPen
+	}
+	return "under the advice", forecastPen
+}
+
 // drawForecasts draws each forecast with its interval as it was issued.
 func (c *chart) drawForecasts(k canvas) {
 	for _, f := range c.Forecasts {
@@ -77,9 +86,10 @@ func (c *chart) drawForecasts(k canvas) {
 				high = append(high, point{x, c.water.atValue(c.water.clip(f.High[i]))})
 			}
 		}
-		k.hint("forecast of " + c.clock(f.IssuedAt))
+		way, line := wayOf(f.Usual)
+		k.hint(fmt.Sprintf("forecast of %s, %s", c.clock(f.IssuedAt), way))
 		k.area(between(low, high), foresight)
-		k.line(mean, forecastPen)
+		k.line(mean, line)
 		k.hint("")
 	}
 }
@@ -167,4 +177,4 @@ func (c *chart) drawVolumes(k canvas) {
 }
 
 // clock writes a moment in the site's time.
-func (c *chart) clock(t time.Time) string { return t.In(c.location()).Format("2 Jan 15:04") }
+func (d *Days) clock(t time.Time) string { return t.In(d.location()).Format("2 Jan 15:04") }

@@ -1,6 +1,9 @@
 package report
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // drawMarks puts decisions and events into the strip between the panels, one
 // shape a kind; what is close together moves apart to the right.
@@ -75,9 +78,18 @@ func (c *chart) legend() (entries []legendEntry, rows int) {
 			entries = append(entries, legendEntry{label: label, draw: draw})
 		}
 	}
-	add(len(c.Water) > 0, "water content", func(k canvas, at point) { box(intervalFill, pen{})(k, at); sample(waterPen)(k, at) })
+	add(len(c.Water) > 0, "water content", func(k canvas, at point) {
+		if c.intervals() {
+			box(intervalFill, pen{})(k, at)
+		}
+		sample(waterPen)(k, at)
+	})
 	add(len(c.Band) > 0, "band", box(bandFill, edgePen))
-	add(len(c.Forecasts) > 0, "forecast as issued", func(k canvas, at point) { box(foresight, pen{})(k, at); sample(forecastPen)(k, at) })
+	for _, usual := range []bool{false, true} {
+		label, p := wayOf(usual)
+		shown := slices.ContainsFunc(c.Forecasts, func(f Course) bool { return f.Usual == usual })
+		add(shown, "forecast as issued, "+label, func(k canvas, at point) { box(foresight, pen{})(k, at); sample(p)(k, at) })
+	}
 	for i, p := range c.Probes {
 		add(len(p.Readings) > 0, "probe "+p.ID, sample(probePen(i)))
 	}

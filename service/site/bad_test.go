@@ -41,6 +41,9 @@ func TestBadFiles(t *testing.T) {
 		}
 		for _, d := range said {
 			d.Cause = nil
+			if path := strings.Split(d.Path, "."); d.Path != "" && strings.HasPrefix(d.Summary, path[len(path)-1]+":") {
+				t.Errorf("the key stands twice in %s", d)
+			}
 			fmt.Fprintln(&got, d)
 		}
 	}

@@ -75,7 +75,7 @@ func (b *builder) place() {
 	b.site.Latitude, b.site.Longitude = lat.number, lon.number
 	switch {
 	case lat.node != nil && lon.node == nil:
-		b.say(lat, "latitude stands without longitude", "both or neither", "")
+		b.say(lat, "it stands without longitude", "both or neither", "")
 	case lon.node != nil && lat.node == nil:
 		b.say(lon, "longitude stands without latitude", "both or neither", "")
 	}

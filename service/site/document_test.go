@@ -59,6 +59,11 @@ func TestDocument(t *testing.T) {
 			t.Errorf("no row %q in\n%s", want, b.String())
 		}
 	}
+	for _, line := range lines {
+		if strings.Contains(line, "sparkplug") != strings.Contains(line, "Not read by this version, which refuses it.") {
+			t.Errorf("what is refused is not marked, or what is read is: %s", line)
+		}
+	}
 	if strings.Contains(b.String(), "stages[].band.full_point") {
 		t.Error("the band's keys stand twice")
 	}

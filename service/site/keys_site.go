@@ -28,7 +28,7 @@ var retentionKeys = []Key{
 	{Name: "theta_s", Kind: Number, Unit: "m3/m3", Low: 0.1, High: 0.99, Doc: "Saturated water content, at most the total porosity."},
 	{Name: "alpha_per_kpa", Kind: Number, Unit: "1/kPa", Low: 0.001, High: 200, Doc: "Scale; a value in 1/cm times 10.197, a value in 1/hPa times 10."},
 	{Name: "n", Kind: Number, Low: 1.01, High: 20, Doc: "Shape."},
-	{Name: "points", Kind: Points, Unit: "kPa and m3/m3", Doc: "Measured pairs [suction in kPa, water content]; four or more, best at 1, 5 and 10 kPa among them."},
+	{Name: "points", Kind: Points, Unit: "kPa and m3/m3", Doc: "Measured pairs [suction in kPa, water content]; three or more at different suctions above 0, best at 1, 5 and 10 kPa among them."},
 }
 
 var containerKeys = []Key{

@@ -15,13 +15,13 @@ var signalNames = func() []string {
 }()
 
 var telemetryKeys = []Key{
-	{Name: "topic", Kind: Text, Derived: "an entry with sparkplug", Doc: "Topic of the readings; a level {zone} or {probe} stands for an id of this site."},
+	{Name: "topic", Kind: Text, Derived: "a mistake, in this version", Doc: "Topic of the readings; a level {zone} or {probe} stands for an id of this site."},
 	{Name: "zone", Kind: Text, Doc: "Zone that the topic belongs to, where no level names it."},
 	{Name: "probe", Kind: Text, Derived: "signals of the zone as a whole", Doc: "Probe that the topic belongs to, where no level names it."},
 	{Name: "climate", Kind: Text, Doc: "Climate that the topic belongs to."},
 	{Name: "json", Kind: Section, Keys: jsonKeys(), Doc: "Signals out of a JSON message, each at a JSON Pointer (RFC 6901)."},
 	{Name: "number", Kind: Section, Keys: numberKeys, Doc: "One signal out of a message that is a plain number."},
-	{Name: "sparkplug", Kind: Section, Keys: sparkplugKeys, Doc: "Signals out of Sparkplug B messages."},
+	{Name: "sparkplug", Kind: Section, NotRead: true, Keys: sparkplugKeys, Doc: "Signals out of Sparkplug B messages."},
 	{Name: "percent_is_hundredths", Kind: Flag, Default: "true", Source: "UCUM: % is one hundredth, unlike SenML's", Doc: "Whether the unit % of this entry means hundredths; false for numbers from 0 to 1 that are called %."},
 }
 
@@ -56,7 +56,7 @@ var sparkplugKeys = []Key{
 }
 
 var outputKeys = []Key{
-	{Name: "sparkplug", Kind: Section, Required: true, Keys: sparkplugOutputKeys, Doc: "Setpoints as Sparkplug B device commands."},
+	{Name: "sparkplug", Kind: Section, Required: true, NotRead: true, Keys: sparkplugOutputKeys, Doc: "Setpoints as Sparkplug B device commands."},
 }
 
 var sparkplugOutputKeys = []Key{

@@ -109,6 +109,7 @@ func TestWarnings(t *testing.T) {
 		{"probes:", "band: {full_point: 0.5, refill_point: 0.4, overnight_dryback: 0.2}, probes:", "ends below the refill point"},
 		{"probes:", "aeration: {critical_air_filled_porosity: 0.3, tolerated_share: 0.3}, probes:", "already counts as saturated"},
 		{"probes:", "limits: {max_daily_ml: 90000}, probes:", "limits are per container"},
+		{"probes:", "emitters: {per_container: 1, flow_l_per_h: 1}, limits: {max_shot_ml: 300, min_interval_min: 15}, probes:", "the largest shot, 300 mL, runs for 18 min and shots are 15 min apart"},
 		{"n: 1.75}", "points: [[1, 0.62], [3, 0.45], [5, 0.24], [7, 0.23], [10, 0.22]]}", "the curve misses the points"},
 	}
 	for _, tt := range tests {

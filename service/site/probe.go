@@ -90,7 +90,7 @@ func (b *builder) calibration(v *value, s *policy.Settings, p *hydraulics.Profil
 	switch kind.text {
 	case "malicki":
 		if c.BulkDensity = s.Substrate.BulkDensity; c.BulkDensity == 0 {
-			b.say(kind, fmt.Sprintf("calibration malicki needs the bulk density of the substrate %s", s.Substrate.Name), "bulk_density_g_per_cm3 of the substrate", "")
+			b.say(kind, fmt.Sprintf("malicki needs the bulk density of the substrate %s", s.Substrate.Name), "bulk_density_g_per_cm3 of the substrate", "")
 			return c
 		}
 	case sensing.Weight:
@@ -112,9 +112,9 @@ func (b *builder) dependents(v *value) {
 		switch {
 		case f.node != nil && !applies:
 			also := d.on + ": " + strings.Join(d.values, " or ")
-			b.say(f, fmt.Sprintf("%s says nothing without %s", d.key, also), "", "add "+also+", or leave "+d.key+" out")
+			b.say(f, "it says nothing without "+also, "", "add "+also+", or leave "+d.key+" out")
 		case f.node == nil && applies && d.needed:
-			b.say(on, fmt.Sprintf("%s: %s has no %s beside it", d.on, on.text, d.key), f.key.expected(), "")
+			b.say(on, fmt.Sprintf("%s needs the key %s beside it", on.text, d.key), f.key.expected(), "")
 		}
 	}
 }

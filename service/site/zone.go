@@ -35,6 +35,7 @@ func (b *builder) zone(v *value) {
 	s.Quorum = b.quorum(v.field("quorum"), len(v.field("probes").items))
 	s.Limits = b.limits(v.field("limits"), p)
 	if p != nil {
+		b.runTime(v, s)
 		s.Band = b.band(v, p, s.Aeration)
 	}
 	s.Stages = b.stages(v, p, s.Aeration)
@@ -214,6 +215,27 @@ func (b *builder) limits(v *value, p *hydraulics.Profile) plan.Limits {
 			"limits are per container, not per zone")
 	}
 	return l
+}
+
+// runTime warns of a shot that takes longer than the time between two: a controller
+// would have to start the next before the last has ended.
+func (b *builder) runTime(zone *value, s *policy.Settings) {
+	v := zone.field("limits")
+	flow := s.Emitters.FlowMLPerS()
+	if !v.sound() || !(flow > 0) {
+		return
+	}
+	run := s.Limits.MaxShotML / flow / 60
+	if run <= s.Limits.MinIntervalMin {
+		return
+	}
+	at := v
+	if v.node == nil {
+		at = zone
+	}
+	b.warn(pick(at, v.field("max_shot_ml"), v.field("min_interval_min")),
+		fmt.Sprintf("the largest shot, %s mL, runs for %s min and shots are %s min apart", format(s.Limits.MaxShotML), round(run, 1), format(s.Limits.MinIntervalMin)),
+		"a shot that ends before the next may begin", "lower max_shot_ml, or raise min_interval_min")
 }
 
 // stages reads the bands by date.
