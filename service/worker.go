@@ -9,6 +9,7 @@ import (
 	"rhizostat/policy"
 	"rhizostat/policy/advice"
 	"rhizostat/service/desk"
+	"rhizostat/service/intake"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
 	"rhizostat/service/wire"
@@ -225,7 +226,11 @@ func (w *worker) decide(c shard.Control) {
 func (w *worker) operate(c shard.Control) {
 	e, err := wire.ParseEvent(c.Payload, w.now)
 	if err != nil {
-		w.house.metrics.Refused("malformed")
+		reason := intake.Malformed
+		if len(c.Payload) > wire.MaxDecision {
+			reason = intake.TooLarge
+		}
+		w.house.metrics.Refused(string(reason))
 		w.house.log.Warn("event refused", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		return
 	}

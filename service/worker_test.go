@@ -1,9 +1,13 @@
 package service
 
 import (
+	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -40,6 +44,32 @@ func newStill(t *testing.T) *still {
 	s.house.telemetry = func(_ int, r shard.Telemetry) { s.lots[0].shard.Telemetry(0, r) }
 	s.house.control = func(_ int, c shard.Control) { s.lots[0].shard.Control(0, c) }
 	return s
+}
+
+// refused is how many messages were refused for a reason.
+func (s *still) refused(t *testing.T, reason string) int {
+	t.Helper()
+	var b strings.Builder
+	if err := s.metrics.Expose(&b); err != nil {
+		t.Fatal(err)
+	}
+	name := fmt.Sprintf("rhizostat_intake_messages_total{reason=%q,result=\"refused\"} ", reason)
+	_, rest, ok := strings.Cut(b.String(), name)
+	value, _, _ := strings.Cut(rest, "\n")
+	n, err := strconv.Atoi(value)
+	if !ok || err != nil {
+		t.Fatalf("no count of messages refused as %s (%q)", reason, value)
+	}
+	return n
+}
+
+// happened lets a person say an event.
+func (s *still) happened(t *testing.T, payload string, at time.Time) {
+	t.Helper()
+	if !s.person(s.topics[0].Event(bench(0)), []byte(payload), at, nil) {
+		t.Fatal("the event is nobody's")
+	}
+	s.lots[0].flush()
 }
 
 // tell tells readings up to a time after morning.
@@ -169,5 +199,17 @@ func TestWhatCannotBeRecordedDoesNotStand(t *testing.T) {
 	s.tell(55*time.Minute, 65*time.Minute)
 	if a := w.desk.Standing(); a == nil || a.Approval.State != policy.StatePending {
 		t.Errorf("with a ledger again: %+v", a)
+	}
+}
+
+// What is too large is refused and counted as that, telemetry and events alike.
+func TestWhatIsTooLargeIsCounted(t *testing.T) {
+	s := newStill(t)
+	s.tell(0, 10*time.Minute)
+	at := s.workers[0].now
+	s.receive(s.topics[0].Telemetry(bench(0), "p1"), bytes.Repeat([]byte("["), 1<<20-100), at)
+	s.happened(t, `{"kind":"shoots-pruned","by":"anna","note":"`+strings.Repeat("x", 1<<20)+`"}`, at)
+	if n := s.refused(t, "too-large"); n != 2 {
+		t.Errorf("%d messages were counted as too large, want 2", n)
 	}
 }

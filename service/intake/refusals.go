@@ -51,7 +51,7 @@ type ReasonDescription struct {
 // Reasons is the closed set, in the order of a message's way.
 var Reasons = []ReasonDescription{
 	{Empty, "the message carries no reading", "at least one signal with a value", "look at what the device sends"},
-	{TooLarge, "the message is larger than 256 KiB", "a smaller one", "send the readings in several messages"},
+	{TooLarge, "the message is larger than 256 KiB, or a person's than 16 KiB", "a smaller one", "send the readings in several messages"},
 	{NotJSON, "the payload is not JSON", "JSON as RFC 8259 defines it, in UTF-8", "look at what the device sends"},
 	{Malformed, "the payload is JSON of another shape", "a SenML pack (RFC 8428) or one flat object of signals, each name once", "look at what the device sends, or map the topic in the site file"},
 	{WrongVersion, "the SenML pack is of a version that this program does not know", "bver up to 10, or 26", "set the device to SenML version 10"},
