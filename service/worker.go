@@ -135,10 +135,14 @@ func (w *worker) guarded(e policy.Event) (out policy.Output, ok bool) {
 }
 
 // settle sets when the shard must step this zone next: for the engine or for
-// the desk, whichever is sooner.
+// the desk, whichever is sooner. An engine that has not been stepped since it was
+// restored has not said when: what the shard has of before the restart stays.
 func (w *worker) settle() {
 	w.due = w.desk.NextDue(w.now)
 	next := w.wake
+	if next.IsZero() {
+		next = w.lot.shard.Wake(w.index)
+	}
 	if !w.due.IsZero() && (next.IsZero() || w.due.Before(next)) {
 		next = w.due
 	}

@@ -25,17 +25,24 @@ type still struct {
 
 func newStill(t *testing.T) *still {
 	t.Helper()
-	log := slog.New(slog.NewTextHandler(io.Discard, nil))
-	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", 1)), Clock: "telemetry", StateEvery: time.Minute}
-	sites, err := loadSites(settings.Sites, log)
-	if err != nil {
-		t.Fatal(err)
-	}
 	l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { l.Close() })
+	return newStillOn(t, "telemetry", l)
+}
+
+// newStillOn goes on from what a ledger has: as after a kill, where nothing more
+// was said to the house of before.
+func newStillOn(t *testing.T, clock string, l *ledger.Ledger) *still {
+	t.Helper()
+	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", 1)), Clock: clock, StateEvery: time.Minute}
+	sites, err := loadSites(settings.Sites, log)
+	if err != nil {
+		t.Fatal(err)
+	}
 	s := new(still)
 	if s.house, err = newHouse(t.Context(), settings, sites, l, newMetrics("test"), 1, log); err != nil {
 		t.Fatal(err)
@@ -211,5 +218,41 @@ func TestWhatIsTooLargeIsCounted(t *testing.T) {
 	s.happened(t, `{"kind":"shoots-pruned","by":"anna","note":"`+strings.Repeat("x", 1<<20)+`"}`, at)
 	if n := s.refused(t, "too-large"); n != 2 {
 		t.Errorf("%d messages were counted as too large, want 2", n)
+	}
+}
+
+// A zone whose devices are silent says how it is all the same: after a restart that
+// is over before its next state was due, and when a new daemon's connection is up
+// before its first second is over.
+func TestASilentZoneGoesOnAfterAConnection(t *testing.T) {
+	l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	now := morning
+	for _, begin := range []string{"a new daemon", "a restart within a minute"} {
+		s := newStillOn(t, "wall", l)
+		s.house.control(0, shard.Control{Kind: shard.Resync, Time: now})
+		s.lots[0].flush()
+		s.published = nil
+		for range 150 { // s
+			now = now.Add(time.Second)
+			s.lots[0].shard.Tick(now)
+			s.lots[0].flush()
+		}
+		states := 0
+		for _, m := range s.published {
+			if m.Topic == s.topics[0].State(bench(0)) {
+				states++
+			}
+		}
+		if states < 2 {
+			t.Errorf("%s: %d states in 150 s without readings, want one a minute", begin, states)
+		}
+		if err := s.house.close(); err != nil {
+			t.Fatal(err)
+		}
+		now = now.Add(time.Second)
 	}
 }
