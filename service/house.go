@@ -185,9 +185,17 @@ func (h *house) recover(ctx context.Context) error {
 	})
 }
 
-// receive decodes a telemetry message and hands its readings to their zones.
+// decoder is one of the ways in which the intake reads a message.
+type decoder func(topic string, payload []byte, arrived time.Time, emit func(intake.Item)) error
+
+// receive takes a telemetry message that has just been published.
 func (h *house) receive(topic string, payload []byte, arrived time.Time) {
-	err := h.router.Decode(topic, payload, arrived, func(item intake.Item) {
+	h.take(h.router.Decode, topic, payload, arrived)
+}
+
+// take decodes a telemetry message and hands its readings to their zones.
+func (h *house) take(decode decoder, topic string, payload []byte, arrived time.Time) {
+	err := decode(topic, payload, arrived, func(item intake.Item) {
 		if !item.HasTime && arrived.IsZero() { // a recording without stamps
 			h.metrics.Refused(string(intake.NotATime))
 			return

@@ -28,6 +28,7 @@ const (
 	NotANumber      Reason = "not-a-number"
 	NotATime        Reason = "not-a-time"
 	ImpossibleValue Reason = "impossible-value"
+	Retained        Reason = "retained"
 )
 
 // The reasons that are found later, when a reading meets its zone's clock and
@@ -67,6 +68,7 @@ var Reasons = []ReasonDescription{
 	{NotANumber, "the value is not a number", "a number, or true and false for valve_open", "look at what the device sends"},
 	{NotATime, "the time cannot be read", "an instant between 1970 and 9999: RFC 3339, or a number in the unit of the site file", "correct the device or the time's unit in the site file"},
 	{ImpossibleValue, "the value is physically impossible for the signal", "a value inside the signal's limits", "check the unit first (a SenML % is a ratio, 1 = whole), then the instrument"},
+	{Retained, "the message was kept by the broker, so when it was measured is not known", "telemetry that is not retained; on a foreign topic, a time of its own and no volume of one event", "publish it without the retain flag"},
 	{Late, "the reading is older than its zone can still take", "readings at most 15 min late", "look at the network and at the device's clock"},
 	{Doubled, "the reading has been taken already", "each reading once", "nothing where delivery is at least once"},
 	{FromTheFuture, "the reading is stamped ahead of its zone's time", "a stamp near the zone's time", "set the device's clock"},

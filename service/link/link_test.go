@@ -85,7 +85,7 @@ func eventually(t *testing.T, what string, ok func() bool) {
 
 func testLink(address string, h Handlers) *Link {
 	if h.Telemetry == nil {
-		h.Telemetry = func(string, []byte) {}
+		h.Telemetry = func(string, []byte, bool) {}
 	}
 	if h.Control == nil {
 		h.Control = func(_ int, _ string, _ []byte, ack func()) { ack() }
@@ -130,7 +130,7 @@ func TestMessagesGoBothWays(t *testing.T) {
 	var outputs, telemetry, control inbox
 	outputs.follow(t, server, "r/north/#")
 	l := testLink(address, Handlers{
-		Telemetry: func(topic string, payload []byte) { telemetry.add(topic + "=" + string(payload)) },
+		Telemetry: func(topic string, payload []byte, _ bool) { telemetry.add(topic + "=" + string(payload)) },
 		Control: func(_ int, topic string, payload []byte, ack func()) {
 			control.add(topic + "=" + string(payload))
 			ack()
@@ -198,6 +198,24 @@ func TestRetainedOutputsAreReadBack(t *testing.T) {
 	stop := run(t, l)
 	defer stop()
 	eventually(t, "read back", func() bool { return back.last() == "r/north/a/setpoint=stale" })
+}
+
+// A reading that the broker had kept is told from one of now.
+func TestRetainedTelemetryIsTold(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	if err := server.Publish("r/north/a/telemetry/p1", []byte("old"), true, 1); err != nil {
+		t.Fatal(err)
+	}
+	var in inbox
+	l := testLink(address, Handlers{Telemetry: func(_ string, payload []byte, retained bool) { in.add(fmt.Sprintf("%s %v", payload, retained)) }})
+	stop := run(t, l)
+	defer stop()
+	eventually(t, "the old one", func() bool { return in.last() == "old true" })
+	if err := server.Publish("r/north/a/telemetry/p1", []byte("new"), true, 1); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, "the new one", func() bool { return in.last() == "new false" })
 }
 
 func TestASecondDaemonIsSeen(t *testing.T) {
@@ -302,7 +320,7 @@ func TestAnOversizedMessageKeepsNoSessionDown(t *testing.T) {
 	var telemetry, control inbox
 	var changes atomic.Int64
 	l := testLink(address, Handlers{
-		Telemetry: func(topic string, payload []byte) { telemetry.add(fmt.Sprintf("%s %d", topic, len(payload))) },
+		Telemetry: func(topic string, payload []byte, _ bool) { telemetry.add(fmt.Sprintf("%s %d", topic, len(payload))) },
 		Control: func(_ int, topic string, payload []byte, ack func()) {
 			control.add(fmt.Sprintf("%s %d", topic, len(payload)))
 			ack()
