@@ -131,9 +131,12 @@ func sampleOf(w *worker, s *policy.State) *exposition.Sample {
 		Site: w.settings.Site, Zone: w.settings.Zone,
 		WaterContent: nan, AirFilledPorosity: nan, AerationMargin: nan, PoreEC: nan, DrybackDepth: nan, OvernightDrybackDepth: nan, ForecastCovered: nan,
 		FullPoint: s.FullPoint, RefillPoint: s.RefillPoint, Stability: s.StabilityIndex, AdviceConfidence: s.AdviceConfidence,
-		SaturationS: s.Totals.SaturationS, InBandS: s.Totals.InBandS, AboveBandS: s.Totals.AboveBandS, BelowBandS: s.Totals.BelowBandS,
-		UptakeML: s.Totals.UptakeML, IrrigationML: s.Totals.IrrigationML, DrainML: s.Totals.DrainML,
+		SaturationS: nan, InBandS: nan, AboveBandS: nan, BelowBandS: nan, UptakeML: nan, IrrigationML: nan, DrainML: nan,
 		SaturationS24h: s.SaturationS24h, LastReadingUnixS: nan, SetAside: w.aside != nil, DecideByUnixS: nan,
+	}
+	if t := &w.durable; t.Known {
+		out.SaturationS, out.InBandS, out.AboveBandS, out.BelowBandS = t.SaturationS, t.InBandS, t.AboveBandS, t.BelowBandS
+		out.UptakeML, out.IrrigationML, out.DrainML = t.UptakeML, t.IrrigationML, t.DrainML
 	}
 	if s.Known {
 		out.WaterContent, out.AirFilledPorosity, out.AerationMargin = s.WaterContent, s.AirFilledPorosity, s.AerationMargin

@@ -46,6 +46,8 @@ type worker struct {
 	inForce   string            // id of the advice whose setpoints stand
 	savedAt   time.Time         // of the last snapshot
 	point     pointSource
+	newest    tally // of the last state
+	durable   tally // of the last snapshot: what may be exposed
 }
 
 // work is what a worker has to make durable and to publish at the next flush.
@@ -110,6 +112,7 @@ func (w *worker) step(e policy.Event) {
 	}
 	if out.State != nil {
 		w.pending.state = out.State
+		w.newest = tally{out.State.Totals, true}
 		w.notePoint(out.State)
 	}
 	if out.Forecast != nil {
@@ -256,7 +259,7 @@ func (w *worker) Restart(at time.Time) {
 	w.house.log.Warn("zone starts anew: its first readings came from a wrong clock", "site", w.settings.Site, "zone", w.settings.Zone, "time", at)
 	w.engine = engine
 	w.wake, w.savedAt = time.Time{}, time.Time{}
-	w.point = pointSource{}
+	w.point, w.newest, w.durable = pointSource{}, tally{}, tally{}
 }
 
 // revert goes back to what is on record after the ledger failed, and tells the

@@ -6,12 +6,14 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"rhizostat/policy"
+	"rhizostat/service/exposition"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
 	"rhizostat/service/wire"
@@ -254,5 +256,61 @@ func TestASilentZoneGoesOnAfterAConnection(t *testing.T) {
 			t.Fatal(err)
 		}
 		now = now.Add(time.Second)
+	}
+}
+
+// sample is the newest of the zone.
+func (s *still) sample(t *testing.T) exposition.Sample {
+	t.Helper()
+	var out *exposition.Sample
+	s.metrics.each(func(sample *exposition.Sample) bool {
+		out = sample
+		return true
+	})
+	if out == nil {
+		t.Fatal("the zone has no sample")
+	}
+	return *out
+}
+
+// Counters never fall, though a kill costs the minutes since the last snapshot: a
+// monitor would take the fall for a new beginning.
+func TestCountersDoNotFallAfterAKill(t *testing.T) {
+	l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	s := newStillOn(t, "telemetry", l)
+	counters := func() [7]float64 {
+		x := s.sample(t)
+		return [7]float64{x.InBandS, x.AboveBandS, x.BelowBandS, x.SaturationS, x.UptakeML, x.IrrigationML, x.DrainML}
+	}
+	s.tell(0, 5*time.Minute)
+	if last := counters(); math.IsNaN(last[0]) {
+		t.Fatalf("a new zone with a state shows no counters: %v", last)
+	}
+	last := counters()
+	for after := 10 * time.Minute; after < 3*time.Hour; after += 10 * time.Minute {
+		s.tell(after, after)
+		s.receive(s.topics[0].Telemetry(bench(0), "zone"), []byte(`{"irrigation_volume":120}`), morning.Add(after+3*time.Minute))
+		s.tell(after+4*time.Minute, after+4*time.Minute) // too soon for a snapshot
+		before := last
+		for _, when := range []string{"before a kill", "after it"} {
+			now := counters()
+			for i := range now {
+				if !(now[i] >= last[i]) {
+					t.Fatalf("%s %s: a counter went from %v to %v", after, when, last, now)
+				}
+			}
+			last = now
+			if when == "before a kill" {
+				s = newStillOn(t, "telemetry", l)
+				s.tell(after+time.Minute, after+time.Minute)
+			}
+		}
+		if last == before {
+			t.Fatalf("%s: no counter has gone on from %v", after, last)
+		}
 	}
 }
