@@ -9,7 +9,6 @@ import (
 	"rhizostat/policy"
 	"rhizostat/policy/advice"
 	"rhizostat/service/desk"
-	"rhizostat/service/intake"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
 	"rhizostat/service/wire"
@@ -228,24 +227,6 @@ func (w *worker) decide(c shard.Control) {
 	}
 	w.pending.outcomes = append(w.pending.outcomes, answered{outcome, w.now})
 	w.moved(outcome.Changes)
-}
-
-func (w *worker) operate(c shard.Control) {
-	e, err := wire.ParseEvent(c.Payload, w.now)
-	if err != nil {
-		reason := intake.Malformed
-		if len(c.Payload) > wire.MaxDecision {
-			reason = intake.TooLarge
-		}
-		w.house.metrics.Refused(string(reason))
-		w.house.log.Warn("event refused", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
-		return
-	}
-	operator := e.Operator()
-	w.pending.events = append(w.pending.events, ledger.EventRow{Site: w.settings.Site, Zone: w.settings.Zone, Event: e})
-	if w.aside == nil {
-		w.step(policy.Event{Kind: policy.Operator, At: w.now, Operator: &operator})
-	}
 }
 
 // Restart forgets an engine whose time rested on one wrong clock.
