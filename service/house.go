@@ -181,7 +181,11 @@ func (h *house) recover(ctx context.Context) error {
 		if w == nil {
 			return nil // a zone that the sites no longer have; its record stays
 		}
-		return w.restore(r)
+		if err := w.restore(r); err != nil {
+			return err
+		}
+		h.metrics.Waiting(w.zone, w)
+		return nil
 	})
 }
 

@@ -167,6 +167,7 @@ func (w *worker) publish(failed error) {
 	}
 	if changed {
 		w.publishStanding()
+		w.house.metrics.Waiting(w.zone, w)
 	}
 	if p.state != nil {
 		w.publishState(failed)

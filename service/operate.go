@@ -43,11 +43,11 @@ func (w *worker) event(payload []byte) (wire.Event, intake.Reason, error) {
 	switch e.Kind {
 	case policy.Transplanted, policy.ContainerChanged, policy.SubstrateChanged:
 		if _, ok := w.settings.Containers[e.Container]; !ok && e.Container != "" {
-			return e, intake.UnknownContainer, unknown("container", e.Container, slices.Collect(maps.Keys(w.settings.Containers)))
+			return e, intake.UnknownContainer, noSuch("container", e.Container, slices.Collect(maps.Keys(w.settings.Containers)))
 		}
 		if !w.knowsSubstrate(e.Substrate) && e.Substrate != "" {
 			names := append(hydraulics.BuiltInNames(), slices.Collect(maps.Keys(w.settings.Substrates))...)
-			return e, intake.UnknownSubstrate, unknown("substrate", e.Substrate, names)
+			return e, intake.UnknownSubstrate, noSuch("substrate", e.Substrate, names)
 		}
 	case policy.ProbeMoved:
 		var names []string
@@ -55,7 +55,7 @@ func (w *worker) event(payload []byte) (wire.Event, intake.Reason, error) {
 			names = append(names, w.settings.Probes[i].ID)
 		}
 		if !slices.Contains(names, e.Probe) {
-			return e, intake.UnknownProbe, unknown("probe", e.Probe, names)
+			return e, intake.UnknownProbe, noSuch("probe", e.Probe, names)
 		}
 	}
 	return e, "", nil
@@ -69,8 +69,8 @@ func (w *worker) knowsSubstrate(name string) bool {
 	return ok
 }
 
-// unknown says that a name is none of those that there are.
-func unknown(what, name string, among []string) error {
+// noSuch says that a name is none of those that there are.
+func noSuch(what, name string, among []string) error {
 	slices.Sort(among)
 	among = slices.Compact(among)
 	expected := "one of " + strings.Join(among, ", ")

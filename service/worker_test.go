@@ -314,3 +314,37 @@ func TestCountersDoNotFallAfterAKill(t *testing.T) {
 		}
 	}
 }
+
+// Whether an advice waits for a person is told when it changes, not with the next
+// state, and after a restart before there is any.
+func TestWhatWaitsIsToldAtOnce(t *testing.T) {
+	l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	s := newStillOn(t, "telemetry", l)
+	s.tell(0, 40*time.Minute)
+	a := s.workers[0].desk.Standing()
+	if a == nil {
+		t.Fatal("no advice")
+	}
+	check := func(when string, pending bool) {
+		t.Helper()
+		x := s.sample(t)
+		if x.Pending != pending || pending && x.DecideByUnixS != float64(a.Approval.DecideBy.Unix()) || !pending && !math.IsNaN(x.DecideByUnixS) {
+			t.Errorf("%s: waits %v, to be decided by %v; want %v", when, x.Pending, x.DecideByUnixS, pending)
+		}
+	}
+	check("advised", true)
+	s = newStillOn(t, "telemetry", l)
+	check("after a restart", true)
+	s.decide(t, a, wire.Approve)
+	s.lots[0].flush()
+	check("approved", false)
+	s = newStillOn(t, "telemetry", l)
+	check("approved, and after a restart", false)
+	if x := s.sample(t); !math.IsNaN(x.WaterContent) || !(x.InBandS > 0) {
+		t.Errorf("before its first state a zone shows water content %v and %v s in band; want none, and what is on record", x.WaterContent, x.InBandS)
+	}
+}
