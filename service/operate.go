@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"rhizostat/policy"
 	"rhizostat/policy/hydraulics"
@@ -29,6 +30,11 @@ func (w *worker) operate(c shard.Control) {
 	}
 }
 
+// handLate is how late a watering by hand may be told. The engine takes what people
+// did for done when it learns of it, and a pot that was watered the day before
+// yesterday has drunk that water.
+const handLate = 24 * time.Hour
+
 // event reads an event and checks that the zone has what it names: the engine
 // leaves a name that it does not know alone, and would go on with the old pot as if
 // it were the new one. The reason goes with an error.
@@ -39,6 +45,10 @@ func (w *worker) event(payload []byte) (wire.Event, intake.Reason, error) {
 		return e, intake.TooLarge, err
 	case err != nil:
 		return e, intake.Malformed, err
+	}
+	if e.Kind == policy.WateredByHand && w.now.Sub(e.Time) > handLate {
+		return e, intake.Late, fmt.Errorf("event: watered by hand at %s, which is %s before the zone's time; expected at most %s, for the zone is taken to be watered when it is told; leave it out",
+			e.Time.Format(time.RFC3339), w.now.Sub(e.Time).Round(time.Minute), handLate)
 	}
 	switch e.Kind {
 	case policy.Transplanted, policy.ContainerChanged, policy.SubstrateChanged:

@@ -48,3 +48,31 @@ func TestEventsOfWhatIsNotThere(t *testing.T) {
 		}
 	}
 }
+
+// A watering by hand that is told a day late would water the zone of now.
+func TestWateringsToldLate(t *testing.T) {
+	for _, test := range []struct {
+		event  string
+		reason string
+	}{
+		{`"time":"2026-05-03T07:09:59Z","kind":"watered-by-hand","volume_ml":500`, "late"},
+		{`"time":1,"kind":"watered-by-hand","volume_ml":500`, "late"},
+		{`"time":"2026-05-03T07:10:00Z","kind":"watered-by-hand","volume_ml":500`, ""},
+		{`"time":"2026-05-04T07:05:00Z","kind":"watered-by-hand","volume_ml":500`, ""},
+		{`"kind":"watered-by-hand","volume_ml":500`, ""}, // it has its arrival's
+		{`"time":"2026-05-01T07:00:00Z","kind":"shoots-pruned"`, ""},
+	} {
+		s := newStill(t)
+		s.tell(0, 10*time.Minute)
+		payload := fmt.Sprintf(`{"by":"anna",%s}`, test.event)
+		_, reason, err := s.workers[0].event([]byte(payload))
+		if string(reason) != test.reason || err != nil && !strings.Contains(err.Error(), "expected at most 24h0m0s") {
+			t.Errorf("%s: %q (%v), want %q", test.event, reason, err, test.reason)
+			continue
+		}
+		s.happened(t, payload, time.Now()) // a machine's clock is not the zone's
+		if test.reason != "" && s.refused(t, test.reason) != 1 {
+			t.Errorf("%s: was not counted as %s", test.event, test.reason)
+		}
+	}
+}

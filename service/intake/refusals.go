@@ -78,7 +78,7 @@ var Reasons = []ReasonDescription{
 	{Retained, "the message was kept by the broker, so when it was measured is not known", "telemetry that is not retained; on a foreign topic, a time of its own and no volume of one event", "publish it without the retain flag"},
 	{UnknownContainer, "the event names a container that the site does not have", "a container of the site file", "correct the name or add the container"},
 	{UnknownSubstrate, "the event names a substrate that the site does not have", "a substrate of the site file, or a built-in one", "correct the name or add the substrate"},
-	{Late, "the reading is older than its zone can still take", "readings at most 15 min late", "look at the network and at the device's clock"},
+	{Late, "the reading or the watering by hand is older than its zone can still take", "readings at most 15 min late, waterings by hand at most 24 h", "look at the network and at the device's clock"},
 	{Doubled, "the reading has been taken already", "each reading once", "nothing where delivery is at least once"},
 	{FromTheFuture, "the reading is stamped ahead of its zone's time", "a stamp near the zone's time", "set the device's clock"},
 	{ClockWrong, "the reading's source has a clock that is wrong", "stamps that agree with the other sources", "set the device's clock"},
