@@ -181,13 +181,25 @@ func (h *house) recover(ctx context.Context) error {
 		if w == nil {
 			return nil // a zone that the sites no longer have; its record stays
 		}
-		return w.restore(r)
+		if err := w.restore(r); err != nil {
+			return err
+		}
+		h.metrics.Waiting(w.zone, w)
+		return nil
 	})
 }
 
-// receive decodes a telemetry message and hands its readings to their zones.
+// decoder is one of the ways in which the intake reads a message.
+type decoder func(topic string, payload []byte, arrived time.Time, emit func(intake.Item)) error
+
+// receive takes a telemetry message that has just been published.
 func (h *house) receive(topic string, payload []byte, arrived time.Time) {
-	err := h.router.Decode(topic, payload, arrived, func(item intake.Item) {
+	h.take(h.router.Decode, topic, payload, arrived)
+}
+
+// take decodes a telemetry message and hands its readings to their zones.
+func (h *house) take(decode decoder, topic string, payload []byte, arrived time.Time) {
+	err := decode(topic, payload, arrived, func(item intake.Item) {
 		if !item.HasTime && arrived.IsZero() { // a recording without stamps
 			h.metrics.Refused(string(intake.NotATime))
 			return

@@ -28,10 +28,20 @@ type pointSource struct {
 	Known        bool
 }
 
+// tally is a zone's totals once it has any. What is exposed of them must not fall
+// when the daemon is killed, for a counter that falls is taken to have begun anew,
+// and all that it says then to be an increase: so only those are exposed that the
+// ledger has, at most snapshotEvery old.
+type tally struct {
+	policy.Totals
+	Known bool
+}
+
 // kept is the part of a snapshot that is not the engine's.
 type kept struct {
-	Clock json.RawMessage
-	Point pointSource
+	Clock  json.RawMessage
+	Point  pointSource
+	Totals tally
 }
 
 // snapshot gives all of the zone but its approvals, which the ledger has in
@@ -42,7 +52,7 @@ func (w *worker) snapshot() (ledger.ZoneRow, error) {
 	if err != nil {
 		return ledger.ZoneRow{}, err
 	}
-	rest, err := json.Marshal(kept{Clock: clock, Point: w.point})
+	rest, err := json.Marshal(kept{Clock: clock, Point: w.point, Totals: w.newest})
 	if err != nil {
 		return ledger.ZoneRow{}, err
 	}
@@ -113,7 +123,7 @@ func (w *worker) restoreSnapshot(r ledger.ZoneRecord) error {
 	if err := w.lot.shard.Restore(w.index, rest.Clock); err != nil {
 		return err
 	}
-	w.engine, w.point = engine, rest.Point
+	w.engine, w.point, w.newest, w.durable = engine, rest.Point, rest.Totals, rest.Totals
 	return nil
 }
 

@@ -109,7 +109,7 @@ func (w *worker) collect(b *ledger.Batch) {
 	if w.aside != nil {
 		return
 	}
-	due := w.savedAt.IsZero() || w.now.Sub(w.savedAt) >= snapshotEvery
+	due := w.savedAt.IsZero() || w.now.Sub(w.savedAt) >= snapshotEvery || w.newest.Known && !w.durable.Known
 	if !due && p.changes.Empty() && len(p.events) == 0 {
 		return
 	}
@@ -124,7 +124,7 @@ func (w *worker) collect(b *ledger.Batch) {
 // recorded counts what has just become durable.
 func (w *worker) recorded() {
 	if w.pending.saves {
-		w.savedAt = w.now
+		w.savedAt, w.durable = w.now, w.newest
 	}
 	if watch := w.house.watch; watch.of(w) {
 		w.show(watch)
@@ -167,6 +167,7 @@ func (w *worker) publish(failed error) {
 	}
 	if changed {
 		w.publishStanding()
+		w.house.metrics.Waiting(w.zone, w)
 	}
 	if p.state != nil {
 		w.publishState(failed)

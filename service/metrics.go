@@ -125,16 +125,46 @@ func (m *metrics) Zone(zone int, w *worker, s *policy.State) {
 	}
 }
 
-func sampleOf(w *worker, s *policy.State) *exposition.Sample {
+// Waiting renews what the desk says of a zone: an advice that was decided waits for
+// nobody, and its state may be a minute away.
+func (m *metrics) Waiting(zone int, w *worker) {
+	m.mu.RLock()
+	defer m.mu.RUnlock()
+	if zone >= len(m.zones) {
+		return
+	}
+	out := blank(w)
+	if last := m.zones[zone].sample.Load(); last != nil {
+		*out = *last
+		out.Pending, out.DecideByUnixS = false, math.NaN()
+		waiting(out, w.desk)
+	}
+	m.zones[zone].sample.Store(out)
+}
+
+// blank is the sample of a zone that has published no state since the start: what
+// the ledger has of it, and nothing of the water.
+func blank(w *worker) *exposition.Sample {
 	nan := math.NaN()
 	out := &exposition.Sample{
 		Site: w.settings.Site, Zone: w.settings.Zone,
-		WaterContent: nan, AirFilledPorosity: nan, AerationMargin: nan, PoreEC: nan, DrybackDepth: nan, OvernightDrybackDepth: nan, ForecastCovered: nan,
-		FullPoint: s.FullPoint, RefillPoint: s.RefillPoint, Stability: s.StabilityIndex, AdviceConfidence: s.AdviceConfidence,
-		SaturationS: s.Totals.SaturationS, InBandS: s.Totals.InBandS, AboveBandS: s.Totals.AboveBandS, BelowBandS: s.Totals.BelowBandS,
-		UptakeML: s.Totals.UptakeML, IrrigationML: s.Totals.IrrigationML, DrainML: s.Totals.DrainML,
-		SaturationS24h: s.SaturationS24h, LastReadingUnixS: nan, SetAside: w.aside != nil, DecideByUnixS: nan,
+		WaterContent: nan, AirFilledPorosity: nan, FullPoint: nan, RefillPoint: nan, AerationMargin: nan, PoreEC: nan,
+		DrybackDepth: nan, OvernightDrybackDepth: nan, Stability: nan, AdviceConfidence: nan, ForecastCovered: nan,
+		SaturationS: nan, InBandS: nan, AboveBandS: nan, BelowBandS: nan, UptakeML: nan, IrrigationML: nan, DrainML: nan,
+		SaturationS24h: nan, LastReadingUnixS: nan, SetAside: w.aside != nil, DecideByUnixS: nan,
 	}
+	if t := &w.durable; t.Known {
+		out.SaturationS, out.InBandS, out.AboveBandS, out.BelowBandS = t.SaturationS, t.InBandS, t.AboveBandS, t.BelowBandS
+		out.UptakeML, out.IrrigationML, out.DrainML = t.UptakeML, t.IrrigationML, t.DrainML
+	}
+	waiting(out, w.desk)
+	return out
+}
+
+func sampleOf(w *worker, s *policy.State) *exposition.Sample {
+	out := blank(w)
+	out.FullPoint, out.RefillPoint, out.Stability, out.AdviceConfidence = s.FullPoint, s.RefillPoint, s.StabilityIndex, s.AdviceConfidence
+	out.SaturationS24h = s.SaturationS24h
 	if s.Known {
 		out.WaterContent, out.AirFilledPorosity, out.AerationMargin = s.WaterContent, s.AirFilledPorosity, s.AerationMargin
 	}
@@ -163,7 +193,6 @@ func sampleOf(w *worker, s *policy.State) *exposition.Sample {
 	if len(s.ForecastError) > 0 {
 		out.ForecastCovered = s.ForecastCoverage
 	}
-	waiting(out, w.desk)
 	return out
 }
 

@@ -49,7 +49,7 @@ func newRecordingReader(r io.Reader) *recordingReader {
 }
 
 // next gives the next line that is not empty; io.EOF at the end. After a
-// LineError reading can go on.
+// LineError reading can go on; the line's topic is there if it could be told.
 func (r *recordingReader) next() (recorded, error) {
 	for r.scanner.Scan() {
 		r.line++
@@ -60,6 +60,7 @@ func (r *recordingReader) next() (recorded, error) {
 		rec, err := parseRecorded(raw)
 		rec.Line, rec.Raw = r.line, raw
 		if err != nil {
+			rec.Topic = topicOf(raw)
 			return rec, &LineError{r.line, err}
 		}
 		return rec, nil
@@ -68,6 +69,32 @@ func (r *recordingReader) next() (recorded, error) {
 		return recorded{}, fmt.Errorf("line %d: %w; expected lines of at most %d MiB", r.line+1, err, maxLine>>20)
 	}
 	return recorded{}, io.EOF
+}
+
+// topicOf finds the topic of a line whose other members may be anything; "" where
+// there is none.
+func topicOf(raw []byte) string {
+	dec := jsontext.NewDecoder(bytes.NewReader(raw), jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
+	if t, err := dec.ReadToken(); err != nil || t.Kind() != '{' {
+		return ""
+	}
+	for dec.PeekKind() == '"' {
+		name, err := dec.ReadToken()
+		if err != nil {
+			return ""
+		}
+		if name.String() == "topic" && dec.PeekKind() == '"' {
+			t, err := dec.ReadToken()
+			if err != nil {
+				return ""
+			}
+			return t.String()
+		}
+		if dec.SkipValue() != nil {
+			return ""
+		}
+	}
+	return ""
 }
 
 // parseRecorded reads one line. The payload is a string, as %j prints it, or

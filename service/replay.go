@@ -87,6 +87,12 @@ func (r *replay) run(ctx context.Context, in io.Reader) error {
 		switch {
 		case errors.Is(err, io.EOF):
 			return nil
+		case strings.HasPrefix(rec.Topic, barrier):
+			// whatever else the line says: somebody waits for it
+			if err := r.barrier(&rec); err != nil {
+				return err
+			}
+			continue
 		case errors.As(err, &bad):
 			r.house.metrics.Refused("malformed")
 			r.skipped++
@@ -94,12 +100,6 @@ func (r *replay) run(ctx context.Context, in io.Reader) error {
 			continue
 		case err != nil:
 			return err
-		}
-		if strings.HasPrefix(rec.Topic, barrier) {
-			if err := r.barrier(&rec); err != nil {
-				return err
-			}
-			continue
 		}
 		r.feed(&rec)
 		r.lot.flush()

@@ -273,3 +273,31 @@ func withDecisions(t *testing.T, lines []string) []string {
 	t.Logf("%d advice approved, %d setpoints seen", len(approved), setpoints)
 	return recording
 }
+
+// Whoever keeps step with a replay waits for its line: it comes back as it was
+// written, whatever stands in it beside its topic, and other lines of that kind
+// are skipped.
+func TestEveryBarrierComesBack(t *testing.T) {
+	site := writeSite(t, siteOf("north", 1))
+	back := []string{
+		`{"topic":"$replay/1"}`,
+		`{"tst":"yesterday","topic":"$replay/2","qos":0,"retain":0,"payloadlen":1,"payload":"2"}`,
+		`{"tst":5, "topic":"$replay/3"}`,
+		`{"topic":"$replay/4","payloadlen":9,"payload":"4"}`,
+		`{"topic":"$replay/5","payload":"5","payload":"5"}`,
+		`{"topic":"$replay/6","payload":`,
+	}
+	skipped := []string{`{"tst":"yesterday","topic":"rhizostat/north/bench-0/telemetry/p1","payload":"{}"}`, `{"payload":{"topic":"$replay/7"}}`, `["topic","$replay/8"]`, `"$replay/9"`}
+	var in strings.Builder
+	for i, line := range back {
+		fmt.Fprintf(&in, "%s\n%s\n", skipped[i%len(skipped)], line)
+	}
+	var out bytes.Buffer
+	settings := Settings{TopicRoot: "rhizostat", Sites: site, StateEvery: time.Minute}
+	if err := Replay(t.Context(), settings, strings.NewReader(in.String()), &out, slog.New(slog.DiscardHandler)); err != nil {
+		t.Fatal(err)
+	}
+	if want := strings.Join(back, "\n") + "\n"; out.String() != want {
+		t.Errorf("came back:\n%s\nwant:\n%s", out.String(), want)
+	}
+}

@@ -295,7 +295,13 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 	var l *link.Link
 	var once sync.Once
 	l = link.New(s.linkSettings(), h.router.Filters(), sites, link.Handlers{
-		Telemetry: func(topic string, payload []byte) { h.receive(topic, payload, time.Now().UTC()) },
+		Telemetry: func(topic string, payload []byte, retained bool) {
+			decode := h.router.Decode
+			if retained {
+				decode = h.router.DecodeRetained
+			}
+			h.take(decode, topic, payload, time.Now().UTC())
+		},
 		Control: func(_ int, topic string, payload []byte, ack func()) {
 			if !h.person(topic, payload, time.Now().UTC(), ack) {
 				h.metrics.Refused("unknown-zone")

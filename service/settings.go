@@ -109,7 +109,7 @@ func unknownNames(vars map[string]string) []error {
 	}
 	var names []string
 	for name := range vars {
-		if strings.HasPrefix(name, "RHIZOSTAT_") && !known[name] {
+		if strings.HasPrefix(name, "RHIZOSTAT_") && !known[name] && !injected(name) {
 			names = append(names, name)
 		}
 	}
@@ -119,6 +119,13 @@ func unknownNames(vars map[string]string) []error {
 		errs = append(errs, fmt.Errorf("environment: %s is unknown; expected one of the names that `rhizostat run --help` lists; correct or unset it", name))
 	}
 	return errs
+}
+
+// injected reports whether a name is of those that Kubernetes sets in every
+// container beside a Service called rhizostat, as it does beside any: nobody
+// wrote them, and they mean nothing to us.
+func injected(name string) bool {
+	return name == "RHIZOSTAT_PORT" || strings.HasPrefix(name, "RHIZOSTAT_PORT_") || strings.HasPrefix(name, "RHIZOSTAT_SERVICE_")
 }
 
 func (s *Settings) check() []error {

@@ -42,6 +42,8 @@ func TestSettingsThatCannotBe(t *testing.T) {
 	}{
 		{[]string{"RHIZOSTAT_BROKR=x"}, []string{"RHIZOSTAT_BROKR is unknown"}},
 		{[]string{"RHIZOSTAT_=x", "RHIZOSTAT_broker=x"}, []string{"RHIZOSTAT_ is unknown", "RHIZOSTAT_broker is unknown"}},
+		{[]string{"RHIZOSTAT_PORTS=1", "RHIZOSTAT_SERVICE=a", "RHIZOSTAT_SERVICES_HOST=b"},
+			[]string{"RHIZOSTAT_PORTS is unknown", "RHIZOSTAT_SERVICE is unknown", "RHIZOSTAT_SERVICES_HOST is unknown"}},
 		{[]string{"RHIZOSTAT_CLOCK=", "RHIZOSTAT_CLOCK=sun"}, []string{`"sun" is unknown; expected wall or telemetry`}},
 		{[]string{"RHIZOSTAT_STATE_EVERY=10"}, []string{"RHIZOSTAT_STATE_EVERY"}},
 		{[]string{"RHIZOSTAT_STATE_EVERY=soon", "RHIZOSTAT_CLOK=wall", "RHIZOSTAT_STANDBY=maybe"}, []string{"RHIZOSTAT_STATE_EVERY", "RHIZOSTAT_CLOK is unknown", "RHIZOSTAT_STANDBY"}},
@@ -68,6 +70,21 @@ func TestSettingsThatCannotBe(t *testing.T) {
 				t.Errorf("%q: a line that does not say where: %q", c.environ, line)
 			}
 		}
+	}
+}
+
+// Beside a Service called rhizostat Kubernetes sets variables of that name.
+func TestVariablesOfAKubernetesServiceAreNoMistake(t *testing.T) {
+	got, err := SettingsFromEnvironment([]string{
+		"RHIZOSTAT_SERVICE_HOST=10.96.0.7", "RHIZOSTAT_SERVICE_PORT=9187", "RHIZOSTAT_SERVICE_PORT_METRICS=9187",
+		"RHIZOSTAT_PORT=tcp://10.96.0.7:9187", "RHIZOSTAT_PORT_9187_TCP=tcp://10.96.0.7:9187", "RHIZOSTAT_PORT_9187_TCP_ADDR=10.96.0.7",
+		"RHIZOSTAT_PORT_9187_TCP_PORT=9187", "RHIZOSTAT_PORT_9187_TCP_PROTO=tcp",
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if plain, err := SettingsFromEnvironment(nil); err != nil || got != plain {
+		t.Errorf("with them the settings are %+v, without %+v (%v)", got, plain, err)
 	}
 }
 

@@ -45,6 +45,8 @@ type worker struct {
 	inForce   string            // id of the advice whose setpoints stand
 	savedAt   time.Time         // of the last snapshot
 	point     pointSource
+	newest    tally // of the last state
+	durable   tally // of the last snapshot: what may be exposed
 }
 
 // work is what a worker has to make durable and to publish at the next flush.
@@ -109,6 +111,7 @@ func (w *worker) step(e policy.Event) {
 	}
 	if out.State != nil {
 		w.pending.state = out.State
+		w.newest = tally{out.State.Totals, true}
 		w.notePoint(out.State)
 	}
 	if out.Forecast != nil {
@@ -134,10 +137,14 @@ func (w *worker) guarded(e policy.Event) (out policy.Output, ok bool) {
 }
 
 // settle sets when the shard must step this zone next: for the engine or for
-// the desk, whichever is sooner.
+// the desk, whichever is sooner. An engine that has not been stepped since it was
+// restored has not said when: what the shard has of before the restart stays.
 func (w *worker) settle() {
 	w.due = w.desk.NextDue(w.now)
 	next := w.wake
+	if next.IsZero() {
+		next = w.lot.shard.Wake(w.index)
+	}
 	if !w.due.IsZero() && (next.IsZero() || w.due.Before(next)) {
 		next = w.due
 	}
@@ -222,20 +229,6 @@ func (w *worker) decide(c shard.Control) {
 	w.moved(outcome.Changes)
 }
 
-func (w *worker) operate(c shard.Control) {
-	e, err := wire.ParseEvent(c.Payload, w.now)
-	if err != nil {
-		w.house.metrics.Refused("malformed")
-		w.house.log.Warn("event refused", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
-		return
-	}
-	operator := e.Operator()
-	w.pending.events = append(w.pending.events, ledger.EventRow{Site: w.settings.Site, Zone: w.settings.Zone, Event: e})
-	if w.aside == nil {
-		w.step(policy.Event{Kind: policy.Operator, At: w.now, Operator: &operator})
-	}
-}
-
 // Restart forgets an engine whose time rested on one wrong clock.
 func (w *worker) Restart(at time.Time) {
 	engine, err := policy.New(w.settings)
@@ -247,7 +240,7 @@ func (w *worker) Restart(at time.Time) {
 	w.house.log.Warn("zone starts anew: its first readings came from a wrong clock", "site", w.settings.Site, "zone", w.settings.Zone, "time", at)
 	w.engine = engine
 	w.wake, w.savedAt = time.Time{}, time.Time{}
-	w.point = pointSource{}
+	w.point, w.newest, w.durable = pointSource{}, tally{}, tally{}
 }
 
 // revert goes back to what is on record after the ledger failed, and tells the

@@ -1,13 +1,19 @@
 package service
 
 import (
+	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
+	"math"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
 	"rhizostat/policy"
+	"rhizostat/service/exposition"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
 	"rhizostat/service/wire"
@@ -21,17 +27,24 @@ type still struct {
 
 func newStill(t *testing.T) *still {
 	t.Helper()
-	log := slog.New(slog.NewTextHandler(io.Discard, nil))
-	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", 1)), Clock: "telemetry", StateEvery: time.Minute}
-	sites, err := loadSites(settings.Sites, log)
-	if err != nil {
-		t.Fatal(err)
-	}
 	l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { l.Close() })
+	return newStillOn(t, "telemetry", l)
+}
+
+// newStillOn goes on from what a ledger has: as after a kill, where nothing more
+// was said to the house of before.
+func newStillOn(t *testing.T, clock string, l *ledger.Ledger) *still {
+	t.Helper()
+	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", 1)), Clock: clock, StateEvery: time.Minute}
+	sites, err := loadSites(settings.Sites, log)
+	if err != nil {
+		t.Fatal(err)
+	}
 	s := new(still)
 	if s.house, err = newHouse(t.Context(), settings, sites, l, newMetrics("test"), 1, log); err != nil {
 		t.Fatal(err)
@@ -40,6 +53,32 @@ func newStill(t *testing.T) *still {
 	s.house.telemetry = func(_ int, r shard.Telemetry) { s.lots[0].shard.Telemetry(0, r) }
 	s.house.control = func(_ int, c shard.Control) { s.lots[0].shard.Control(0, c) }
 	return s
+}
+
+// refused is how many messages were refused for a reason.
+func (s *still) refused(t *testing.T, reason string) int {
+	t.Helper()
+	var b strings.Builder
+	if err := s.metrics.Expose(&b); err != nil {
+		t.Fatal(err)
+	}
+	name := fmt.Sprintf("rhizostat_intake_messages_total{reason=%q,result=\"refused\"} ", reason)
+	_, rest, ok := strings.Cut(b.String(), name)
+	value, _, _ := strings.Cut(rest, "\n")
+	n, err := strconv.Atoi(value)
+	if !ok || err != nil {
+		t.Fatalf("no count of messages refused as %s (%q)", reason, value)
+	}
+	return n
+}
+
+// happened lets a person say an event.
+func (s *still) happened(t *testing.T, payload string, at time.Time) {
+	t.Helper()
+	if !s.person(s.topics[0].Event(bench(0)), []byte(payload), at, nil) {
+		t.Fatal("the event is nobody's")
+	}
+	s.lots[0].flush()
 }
 
 // tell tells readings up to a time after morning.
@@ -169,5 +208,143 @@ func TestWhatCannotBeRecordedDoesNotStand(t *testing.T) {
 	s.tell(55*time.Minute, 65*time.Minute)
 	if a := w.desk.Standing(); a == nil || a.Approval.State != policy.StatePending {
 		t.Errorf("with a ledger again: %+v", a)
+	}
+}
+
+// What is too large is refused and counted as that, telemetry and events alike.
+func TestWhatIsTooLargeIsCounted(t *testing.T) {
+	s := newStill(t)
+	s.tell(0, 10*time.Minute)
+	at := s.workers[0].now
+	s.receive(s.topics[0].Telemetry(bench(0), "p1"), bytes.Repeat([]byte("["), 1<<20-100), at)
+	s.happened(t, `{"kind":"shoots-pruned","by":"anna","note":"`+strings.Repeat("x", 1<<20)+`"}`, at)
+	if n := s.refused(t, "too-large"); n != 2 {
+		t.Errorf("%d messages were counted as too large, want 2", n)
+	}
+}
+
+// A zone whose devices are silent says how it is all the same: after a restart that
+// is over before its next state was due, and when a new daemon's connection is up
+// before its first second is over.
+func TestASilentZoneGoesOnAfterAConnection(t *testing.T) {
+	l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	now := morning
+	for _, begin := range []string{"a new daemon", "a restart within a minute"} {
+		s := newStillOn(t, "wall", l)
+		s.house.control(0, shard.Control{Kind: shard.Resync, Time: now})
+		s.lots[0].flush()
+		s.published = nil
+		for range 150 { // s
+			now = now.Add(time.Second)
+			s.lots[0].shard.Tick(now)
+			s.lots[0].flush()
+		}
+		states := 0
+		for _, m := range s.published {
+			if m.Topic == s.topics[0].State(bench(0)) {
+				states++
+			}
+		}
+		if states < 2 {
+			t.Errorf("%s: %d states in 150 s without readings, want one a minute", begin, states)
+		}
+		if err := s.house.close(); err != nil {
+			t.Fatal(err)
+		}
+		now = now.Add(time.Second)
+	}
+}
+
+// sample is the newest of the zone.
+func (s *still) sample(t *testing.T) exposition.Sample {
+	t.Helper()
+	var out *exposition.Sample
+	s.metrics.each(func(sample *exposition.Sample) bool {
+		out = sample
+		return true
+	})
+	if out == nil {
+		t.Fatal("the zone has no sample")
+	}
+	return *out
+}
+
+// Counters never fall, though a kill costs the minutes since the last snapshot: a
+// monitor would take the fall for a new beginning.
+func TestCountersDoNotFallAfterAKill(t *testing.T) {
+	l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	s := newStillOn(t, "telemetry", l)
+	counters := func() [7]float64 {
+		x := s.sample(t)
+		return [7]float64{x.InBandS, x.AboveBandS, x.BelowBandS, x.SaturationS, x.UptakeML, x.IrrigationML, x.DrainML}
+	}
+	s.tell(0, 5*time.Minute)
+	if last := counters(); math.IsNaN(last[0]) {
+		t.Fatalf("a new zone with a state shows no counters: %v", last)
+	}
+	last := counters()
+	for after := 10 * time.Minute; after < 3*time.Hour; after += 10 * time.Minute {
+		s.tell(after, after)
+		s.receive(s.topics[0].Telemetry(bench(0), "zone"), []byte(`{"irrigation_volume":120}`), morning.Add(after+3*time.Minute))
+		s.tell(after+4*time.Minute, after+4*time.Minute) // too soon for a snapshot
+		before := last
+		for _, when := range []string{"before a kill", "after it"} {
+			now := counters()
+			for i := range now {
+				if !(now[i] >= last[i]) {
+					t.Fatalf("%s %s: a counter went from %v to %v", after, when, last, now)
+				}
+			}
+			last = now
+			if when == "before a kill" {
+				s = newStillOn(t, "telemetry", l)
+				s.tell(after+time.Minute, after+time.Minute)
+			}
+		}
+		if last == before {
+			t.Fatalf("%s: no counter has gone on from %v", after, last)
+		}
+	}
+}
+
+// Whether an advice waits for a person is told when it changes, not with the next
+// state, and after a restart before there is any.
+func TestWhatWaitsIsToldAtOnce(t *testing.T) {
+	l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	s := newStillOn(t, "telemetry", l)
+	s.tell(0, 40*time.Minute)
+	a := s.workers[0].desk.Standing()
+	if a == nil {
+		t.Fatal("no advice")
+	}
+	check := func(when string, pending bool) {
+		t.Helper()
+		x := s.sample(t)
+		if x.Pending != pending || pending && x.DecideByUnixS != float64(a.Approval.DecideBy.Unix()) || !pending && !math.IsNaN(x.DecideByUnixS) {
+			t.Errorf("%s: waits %v, to be decided by %v; want %v", when, x.Pending, x.DecideByUnixS, pending)
+		}
+	}
+	check("advised", true)
+	s = newStillOn(t, "telemetry", l)
+	check("after a restart", true)
+	s.decide(t, a, wire.Approve)
+	s.lots[0].flush()
+	check("approved", false)
+	s = newStillOn(t, "telemetry", l)
+	check("approved, and after a restart", false)
+	if x := s.sample(t); !math.IsNaN(x.WaterContent) || !(x.InBandS > 0) {
+		t.Errorf("before its first state a zone shows water content %v and %v s in band; want none, and what is on record", x.WaterContent, x.InBandS)
 	}
 }

@@ -25,11 +25,27 @@ const maxPayload = 256 << 10
 // emit is called before Decode returns, in the same goroutine. payload is not
 // kept.
 func (r *Router) Decode(topic string, payload []byte, arrived time.Time, emit func(Item)) error {
+	return r.decode(topic, payload, arrived, false, emit)
+}
+
+// DecodeRetained is Decode of a message that the broker had kept and gives to
+// whoever comes: its arrival says nothing of when it was measured, and it comes
+// again at every connect. Native telemetry is refused. Of a foreign topic, whose
+// owner may have no choice, those readings are taken that carry their own time, and
+// of these no volume of one event: it has been counted when it came.
+func (r *Router) DecodeRetained(topic string, payload []byte, arrived time.Time, emit func(Item)) error {
+	return r.decode(topic, payload, arrived, true, emit)
+}
+
+func (r *Router) decode(topic string, payload []byte, arrived time.Time, retained bool, emit func(Item)) error {
 	if s, reason, where, ok := r.native(topic); ok {
+		if reason == "" && retained {
+			reason = Retained
+		}
 		if reason != "" {
 			return &Refusal{Reason: reason, Topic: topic, Where: where}
 		}
-		return decodeWith(topic, payload, arrived.UTC(), emit, &s, nil)
+		return decodeWith(topic, payload, arrived.UTC(), false, emit, &s, nil)
 	}
 	var m match
 	if !r.foreign.find(topic, &m) {
@@ -40,7 +56,7 @@ func (r *Router) Decode(topic string, payload []byte, arrived time.Time, emit fu
 	}
 	if m.fixed == nil {
 		s, _ := m.one.sourceOf(m.probe)
-		return decodeWith(topic, payload, arrived.UTC(), emit, &s, m.one.mapping)
+		return decodeWith(topic, payload, arrived.UTC(), retained, emit, &s, m.one.mapping)
 	}
 	var first error
 	for i := range m.fixed { // several sites may share a weather station
@@ -48,7 +64,7 @@ func (r *Router) Decode(topic string, payload []byte, arrived time.Time, emit fu
 		if !ok {
 			continue
 		}
-		if err := decodeWith(topic, payload, arrived.UTC(), emit, &s, m.fixed[i].mapping); err != nil && first == nil {
+		if err := decodeWith(topic, payload, arrived.UTC(), retained, emit, &s, m.fixed[i].mapping); err != nil && first == nil {
 			first = err
 		}
 	}
@@ -81,11 +97,15 @@ type reading struct {
 
 var readers = sync.Pool{New: func() any { return &reader{readings: make([]reading, 0, 8)} }}
 
-func decodeWith(topic string, payload []byte, arrived time.Time, emit func(Item), s *source, mapping *decoding) error {
+func decodeWith(topic string, payload []byte, arrived time.Time, retained bool, emit func(Item), s *source, mapping *decoding) error {
 	rd := readers.Get().(*reader)
 	defer rd.done()
 	rd.source, rd.mapping, rd.arrived = *s, mapping, arrived
-	if reason := rd.decode(payload); reason != "" {
+	reason := rd.decode(payload)
+	if reason == "" && retained {
+		rd.dropStale()
+	}
+	if reason != "" {
 		rd.readings = rd.readings[:0]
 		rd.refusal = rd.whole // it outweighs what was wrong with one signal
 		rd.refusal.Reason = reason
@@ -194,6 +214,28 @@ func (rd *reader) emit(emit func(Item)) bool {
 		rd.readings = rd.readings[:0]
 	}
 	return any
+}
+
+// dropStale leaves of a retained message what is sound whenever it was measured:
+// readings with a time of their own, without what is counted by its coming.
+func (rd *reader) dropStale() {
+	for i := range rd.readings {
+		r := &rd.readings[i]
+		if !r.own {
+			if !r.values.Empty() || !r.zone.Empty() {
+				rd.drop(Retained, []byte("time"), nil)
+			}
+			r.values, r.zone = sensing.Values{}, sensing.Values{}
+			continue
+		}
+		for _, s := range [...]sensing.Signal{sensing.IrrigationVolume, sensing.DrainVolume} {
+			if r.values.Has(s) || r.zone.Has(s) {
+				rd.drop(Retained, []byte(s.String()), nil)
+				r.values.Drop(s)
+				r.zone.Drop(s)
+			}
+		}
+	}
 }
 
 // fail notes where a message breaks that is refused whole.

@@ -28,6 +28,14 @@ const (
 	NotANumber      Reason = "not-a-number"
 	NotATime        Reason = "not-a-time"
 	ImpossibleValue Reason = "impossible-value"
+	Retained        Reason = "retained"
+)
+
+// The reasons that are found of an event when it meets its zone's settings; an
+// unknown probe is above.
+const (
+	UnknownContainer Reason = "unknown-container"
+	UnknownSubstrate Reason = "unknown-substrate"
 )
 
 // The reasons that are found later, when a reading meets its zone's clock and
@@ -51,7 +59,7 @@ type ReasonDescription struct {
 // Reasons is the closed set, in the order of a message's way.
 var Reasons = []ReasonDescription{
 	{Empty, "the message carries no reading", "at least one signal with a value", "look at what the device sends"},
-	{TooLarge, "the message is larger than 256 KiB", "a smaller one", "send the readings in several messages"},
+	{TooLarge, "the message is larger than 256 KiB, or a person's than 16 KiB", "a smaller one", "send the readings in several messages"},
 	{NotJSON, "the payload is not JSON", "JSON as RFC 8259 defines it, in UTF-8", "look at what the device sends"},
 	{Malformed, "the payload is JSON of another shape", "a SenML pack (RFC 8428) or one flat object of signals, each name once", "look at what the device sends, or map the topic in the site file"},
 	{WrongVersion, "the SenML pack is of a version that this program does not know", "bver up to 10, or 26", "set the device to SenML version 10"},
@@ -60,14 +68,17 @@ var Reasons = []ReasonDescription{
 	{UnknownSite, "the topic names a site that no site file has", "a site of the site files", "correct the topic or add the site"},
 	{UnknownZone, "the topic names a zone that its site does not have", "a zone of the site file", "correct the topic or add the zone"},
 	{UnknownClimate, "the topic names a climate that its site does not have", "a climate of the site file", "correct the topic or add the climate"},
-	{UnknownProbe, "the topic names a probe that its zone does not have", "a probe of the zone in the site file, or zone", "correct the topic or add the probe"},
+	{UnknownProbe, "the topic or the event names a probe that its zone does not have", "a probe of the zone in the site file, or zone", "correct the name or add the probe"},
 	{UnknownSignal, "the name is none of the signals", "one of the signals, such as water_content", "rename it at the device, or map the topic in the site file"},
 	{WrongSource, "the signal does not belong to this kind of source", "probe signals under a probe, irrigation, drain and valve under zone, air and light under a climate", "send it on the topic of its source"},
 	{UnknownUnit, "the unit is none that the signal may come in", "a unit of the table of units", "correct the unit at the device or in the site file"},
 	{NotANumber, "the value is not a number", "a number, or true and false for valve_open", "look at what the device sends"},
 	{NotATime, "the time cannot be read", "an instant between 1970 and 9999: RFC 3339, or a number in the unit of the site file", "correct the device or the time's unit in the site file"},
 	{ImpossibleValue, "the value is physically impossible for the signal", "a value inside the signal's limits", "check the unit first (a SenML % is a ratio, 1 = whole), then the instrument"},
-	{Late, "the reading is older than its zone can still take", "readings at most 15 min late", "look at the network and at the device's clock"},
+	{Retained, "the message was kept by the broker, so when it was measured is not known", "telemetry that is not retained; on a foreign topic, a time of its own and no volume of one event", "publish it without the retain flag"},
+	{UnknownContainer, "the event names a container that the site does not have", "a container of the site file", "correct the name or add the container"},
+	{UnknownSubstrate, "the event names a substrate that the site does not have", "a substrate of the site file, or a built-in one", "correct the name or add the substrate"},
+	{Late, "the reading or the watering by hand is older than its zone can still take", "readings at most 15 min late, waterings by hand at most 24 h", "look at the network and at the device's clock"},
 	{Doubled, "the reading has been taken already", "each reading once", "nothing where delivery is at least once"},
 	{FromTheFuture, "the reading is stamped ahead of its zone's time", "a stamp near the zone's time", "set the device's clock"},
 	{ClockWrong, "the reading's source has a clock that is wrong", "stamps that agree with the other sources", "set the device's clock"},

@@ -1,6 +1,7 @@
 package link
 
 import (
+	"bufio"
 	"fmt"
 	"net"
 	"time"
@@ -11,19 +12,34 @@ const (
 	// library sets no deadline on pings, acknowledgements and subscriptions,
 	// and would not notice a stalled peer.
 	writeTimeout = 5 * time.Second
-	// maxPacket is the largest packet read: the library would read up to
+	// maxPacket is the largest packet handed on: the library would read up to
 	// 256 MB whole. Telemetry and decisions are a thousandth of it.
 	maxPacket = 1 << 20
+	// dropped is how much of what is too much is read at a time.
+	dropped = 64 << 10
+
+	publish = 0x30 // the type of a PUBLISH, in the upper half of its first byte
 )
 
-// guarded is a connection with a deadline on each write and a limit on the
-// size of each packet that comes in.
+// alive is a PINGRESP.
+var alive = []byte{0xd0, 0}
+
+// guarded is a connection with a deadline on each write, and of which no packet
+// is larger than maxPacket. A larger PUBLISH is cut to that and its rest is
+// dropped as it comes: it still goes the way of every message, is refused as too
+// large, counted and acknowledged. To end the connection instead would do no good,
+// for a broker sends what is not acknowledged again, for ever.
 type guarded struct {
 	net.Conn
-	header  int  // bytes of the remaining-length field read so far, plus one for the type
-	length  int  // of the current packet, as far as it is known
-	shift   uint // of the next byte of the length
-	payload int  // bytes of the current packet still to come
+	reader *bufio.Reader // the library reads a packet in several small pieces
+	header [5]byte       // of the current packet, as it is handed on
+	ahead  []byte        // of the header, or of a packet of our own, what is not handed on yet
+	body   int           // bytes of the current packet still to be handed on
+	rest   int           // bytes of it to be dropped after that
+}
+
+func guard(conn net.Conn) *guarded {
+	return &guarded{Conn: conn, reader: bufio.NewReaderSize(conn, readBuffer)}
 }
 
 // Write writes with a deadline.
@@ -34,40 +50,70 @@ func (c *guarded) Write(p []byte) (int, error) {
 	return c.Conn.Write(p)
 }
 
-// Read reads and follows the packets' fixed headers (MQTT 3.1.1, section 2.2).
+// Read reads packet by packet.
 func (c *guarded) Read(p []byte) (int, error) {
-	n, err := c.Conn.Read(p)
-	if sizeErr := c.follow(p[:n]); sizeErr != nil {
-		return 0, sizeErr
+	for len(c.ahead) == 0 && c.body == 0 {
+		if err := c.next(); err != nil {
+			return 0, err
+		}
 	}
+	if len(c.ahead) > 0 {
+		n := copy(p, c.ahead)
+		c.ahead = c.ahead[n:]
+		return n, nil
+	}
+	n, err := c.reader.Read(p[:min(len(p), c.body)])
+	c.body -= n
 	return n, err
 }
 
-func (c *guarded) follow(p []byte) error {
-	for len(p) > 0 {
-		if c.payload > 0 {
-			skip := min(c.payload, len(p))
-			c.payload -= skip
-			p = p[skip:]
-			continue
+// next goes on to what comes after the packet that has been handed on.
+func (c *guarded) next() error {
+	if c.rest > 0 {
+		n, err := c.reader.Discard(min(c.rest, dropped))
+		c.rest -= n
+		// the answer to a ping waits behind the rest: on a slow line the library
+		// would take the broker for dead, and never get past this packet
+		c.ahead = alive
+		return err
+	}
+	kind, err := c.reader.ReadByte()
+	if err != nil {
+		return err
+	}
+	length, err := c.length()
+	if err != nil {
+		return err
+	}
+	c.body = min(length, maxPacket)
+	c.rest = length - c.body
+	if c.rest > 0 && kind&0xf0 != publish {
+		return fmt.Errorf("the broker sent a packet of type %d with %d bytes; expected at most %d of all but a PUBLISH; check that the address is a broker's", kind>>4, length, maxPacket)
+	}
+	c.ahead = appendLength(append(c.header[:0], kind), c.body)
+	return nil
+}
+
+// length reads the remaining-length field of a fixed header (MQTT 3.1.1, section
+// 2.2.3).
+func (c *guarded) length() (int, error) {
+	length := 0
+	for shift := 0; shift < 28; shift += 7 {
+		b, err := c.reader.ReadByte()
+		if err != nil {
+			return 0, err
 		}
-		b := p[0]
-		p = p[1:]
-		if c.header == 0 { // the packet's type
-			c.header, c.length, c.shift = 1, 0, 0
-			continue
-		}
-		c.length |= int(b&0x7f) << c.shift
-		c.shift += 7
-		c.header++
-		if c.length > maxPacket {
-			return fmt.Errorf("the broker sent a packet of %d bytes; at most %d are read; limit the broker's packet size", c.length, maxPacket)
-		}
+		length |= int(b&0x7f) << shift
 		if b&0x80 == 0 {
-			c.payload, c.header = c.length, 0
-		} else if c.header > 4 {
-			return fmt.Errorf("the broker sent a packet with a malformed length; expected MQTT 3.1.1; check that the address is a broker's")
+			return length, nil
 		}
 	}
-	return nil
+	return 0, fmt.Errorf("the broker sent a packet with a malformed length; expected MQTT 3.1.1; check that the address is a broker's")
+}
+
+func appendLength(dst []byte, length int) []byte {
+	for ; length > 0x7f; length >>= 7 {
+		dst = append(dst, byte(length)|0x80)
+	}
+	return append(dst, byte(length))
 }

@@ -1,7 +1,6 @@
 package link
 
 import (
-	"bufio"
 	"crypto/tls"
 	"crypto/x509"
 	"fmt"
@@ -26,7 +25,7 @@ func (s Settings) dial(uri *url.URL, _ mqtt.ClientOptions) (net.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &buffered{Conn: &guarded{Conn: conn}}, nil
+	return guard(conn), nil
 }
 
 func (s Settings) open(uri *url.URL) (net.Conn, error) {
@@ -97,18 +96,4 @@ func (s Settings) password() (string, error) {
 		return "", fmt.Errorf("broker password: %w", err)
 	}
 	return strings.TrimRight(string(data), "\r\n"), nil
-}
-
-// buffered reads ahead: the library reads a packet in several small pieces.
-type buffered struct {
-	net.Conn
-	reader *bufio.Reader
-}
-
-// Read reads through the buffer.
-func (b *buffered) Read(p []byte) (int, error) {
-	if b.reader == nil {
-		b.reader = bufio.NewReaderSize(b.Conn, readBuffer)
-	}
-	return b.reader.Read(p)
 }

@@ -64,7 +64,8 @@ type Site struct {
 // Handlers take what comes in. None may block: the client library stalls its
 // pings and its reconnecting while a handler runs.
 type Handlers struct {
-	Telemetry func(topic string, payload []byte)
+	// Telemetry gets a reading; retained, if the broker had it from before.
+	Telemetry func(topic string, payload []byte, retained bool)
 	// Control gets a decision or an event; ack tells the broker that it is
 	// safe and is called once.
 	Control func(site int, topic string, payload []byte, ack func())
@@ -101,7 +102,7 @@ func New(settings Settings, telemetry []string, sites []Site, h Handlers, log *s
 		settings: settings, name: "telemetry", clientID: settings.ClientID + "-telemetry",
 		filters: telemetry, log: log, connected: l.changed(0),
 		handle: func(m mqtt.Message) {
-			h.Telemetry(m.Topic(), m.Payload())
+			h.Telemetry(m.Topic(), m.Payload(), m.Retained())
 			m.Ack() // garbage too: an unacknowledged message blocks the broker's window
 		},
 	}

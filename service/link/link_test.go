@@ -1,12 +1,18 @@
 package link
 
 import (
+	"bytes"
 	"context"
+	"fmt"
 	"io"
 	"log/slog"
 	"net"
+	"slices"
+	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
+	"testing/iotest"
 	"time"
 
 	mochi "github.com/mochi-mqtt/server/v2"
@@ -79,7 +85,7 @@ func eventually(t *testing.T, what string, ok func() bool) {
 
 func testLink(address string, h Handlers) *Link {
 	if h.Telemetry == nil {
-		h.Telemetry = func(string, []byte) {}
+		h.Telemetry = func(string, []byte, bool) {}
 	}
 	if h.Control == nil {
 		h.Control = func(_ int, _ string, _ []byte, ack func()) { ack() }
@@ -124,7 +130,7 @@ func TestMessagesGoBothWays(t *testing.T) {
 	var outputs, telemetry, control inbox
 	outputs.follow(t, server, "r/north/#")
 	l := testLink(address, Handlers{
-		Telemetry: func(topic string, payload []byte) { telemetry.add(topic + "=" + string(payload)) },
+		Telemetry: func(topic string, payload []byte, _ bool) { telemetry.add(topic + "=" + string(payload)) },
 		Control: func(_ int, topic string, payload []byte, ack func()) {
 			control.add(topic + "=" + string(payload))
 			ack()
@@ -194,6 +200,24 @@ func TestRetainedOutputsAreReadBack(t *testing.T) {
 	eventually(t, "read back", func() bool { return back.last() == "r/north/a/setpoint=stale" })
 }
 
+// A reading that the broker had kept is told from one of now.
+func TestRetainedTelemetryIsTold(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	if err := server.Publish("r/north/a/telemetry/p1", []byte("old"), true, 1); err != nil {
+		t.Fatal(err)
+	}
+	var in inbox
+	l := testLink(address, Handlers{Telemetry: func(_ string, payload []byte, retained bool) { in.add(fmt.Sprintf("%s %v", payload, retained)) }})
+	stop := run(t, l)
+	defer stop()
+	eventually(t, "the old one", func() bool { return in.last() == "old true" })
+	if err := server.Publish("r/north/a/telemetry/p1", []byte("new"), true, 1); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, "the new one", func() bool { return in.last() == "new false" })
+}
+
 func TestASecondDaemonIsSeen(t *testing.T) {
 	server, address := broker(t, "127.0.0.1:0")
 	defer server.Close()
@@ -221,26 +245,121 @@ func TestASecondDaemonIsSeen(t *testing.T) {
 	}
 }
 
-func TestOversizedPacketsEndTheConnection(t *testing.T) {
-	client, peer := net.Pipe()
-	defer client.Close()
-	go func() {
-		defer peer.Close()
-		if _, err := peer.Write([]byte{0x30, 0x03, 1, 2, 3, 0x30, 0xff, 0xff, 0xff, 0x7f}); err != nil {
-			return // the reader has given up, which is the point
+// packet is a packet as a broker sends it.
+func packet(kind byte, body []byte) []byte {
+	return append(appendLength([]byte{kind}, len(body)), body...)
+}
+
+// published is the body of a PUBLISH at QoS 1 with a payload of so many bytes.
+func published(topic string, id byte, size int) []byte {
+	body := append([]byte{0, byte(len(topic))}, topic...)
+	body = append(body, 0, id)
+	return append(body, bytes.Repeat([]byte("x"), size)...)
+}
+
+// However a packet comes in pieces, what is small passes as it is, a PUBLISH that
+// is too large is cut, and nothing after it is lost.
+func TestOversizedPublishesAreCut(t *testing.T) {
+	large, small := published("t", 7, 3*maxPacket), published("t", 8, 200)
+	ping := []byte{0xd0, 0}
+	stream := slices.Concat(packet(0x32, small), ping, packet(0x33, large), packet(0x32, small))
+	want := slices.Concat(packet(0x32, small), ping, packet(0x33, large[:maxPacket]))
+	for name, reader := range map[string]func(io.Reader) io.Reader{
+		"whole": func(r io.Reader) io.Reader { return r }, "halves": iotest.HalfReader, "bytes": iotest.OneByteReader,
+	} {
+		got, err := io.ReadAll(guard(fed{Reader: reader(bytes.NewReader(stream))}))
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
 		}
-	}()
-	g := &guarded{Conn: client}
-	buf := make([]byte, 4)
-	for range 5 {
-		if _, err := g.Read(buf); err != nil {
-			if err == io.EOF {
-				t.Fatal("a packet of 256 MB was let through")
-			}
-			return
+		if !bytes.HasPrefix(got, want) {
+			t.Fatalf("%s: the packets up to the large one came as %d bytes that are not those sent", name, len(got))
+		}
+		got = got[len(want):]
+		pings := 0
+		for bytes.HasPrefix(got, ping) { // the rest of the large one
+			got, pings = got[2:], pings+1
+		}
+		if pings == 0 || pings > 2*3*maxPacket/dropped && name == "whole" {
+			t.Errorf("%s: while the rest came the library was told %d times that the broker lives", name, pings)
+		}
+		if !bytes.Equal(got, packet(0x32, small)) {
+			t.Errorf("%s: after the large one came %d bytes, want the small one", name, len(got))
 		}
 	}
-	t.Fatal("no error")
+}
+
+// fed is a connection that reads what it is given.
+type fed struct {
+	net.Conn
+	io.Reader
+}
+
+func (f fed) Read(p []byte) (int, error) { return f.Reader.Read(p) }
+
+// What is no MQTT ends the connection with a sentence.
+func TestWhatIsNoPacketEndsTheConnection(t *testing.T) {
+	for name, test := range map[string]struct {
+		stream []byte
+		want   string
+	}{
+		"another type of 256 MB": {[]byte{0x90, 0xff, 0xff, 0xff, 0x7f}, "a packet of type 9 with 268435455 bytes"},
+		"a length without end":   {[]byte{0x30, 0xff, 0xff, 0xff, 0xff, 0x7f}, "malformed length"},
+	} {
+		_, err := io.ReadAll(guard(fed{Reader: bytes.NewReader(test.stream)}))
+		if err == nil || !strings.Contains(err.Error(), test.want) || !strings.Contains(err.Error(), "expected") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// A persistent session is given again what it does not acknowledge: a message that
+// is too large must not end it, on neither session.
+func TestAnOversizedMessageKeepsNoSessionDown(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	var telemetry, control inbox
+	var changes atomic.Int64
+	l := testLink(address, Handlers{
+		Telemetry: func(topic string, payload []byte, _ bool) { telemetry.add(fmt.Sprintf("%s %d", topic, len(payload))) },
+		Control: func(_ int, topic string, payload []byte, ack func()) {
+			control.add(fmt.Sprintf("%s %d", topic, len(payload)))
+			ack()
+		},
+		Changed: func() { changes.Add(1) },
+	})
+	stop := run(t, l)
+	defer stop()
+	eventually(t, "connected", l.Connected)
+	ups := changes.Load()
+	large := bytes.Repeat([]byte("x"), 5*maxPacket)
+	for _, topic := range []string{"r/north/a/telemetry/p1", "r/north/a/decision"} {
+		for _, payload := range [][]byte{large, []byte("1")} {
+			if err := server.Publish(topic, payload, false, 1); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	eventually(t, "what came after it", func() bool {
+		return telemetry.last() == "r/north/a/telemetry/p1 1" && control.last() == "r/north/a/decision 1"
+	})
+	for _, in := range []*inbox{&telemetry, &control} {
+		in.mu.Lock()
+		if len(in.got) != 2 {
+			t.Errorf("came %q, want each message once", in.got)
+		}
+		in.mu.Unlock()
+	}
+	if now := changes.Load(); now != ups {
+		t.Errorf("the sessions changed %d times more", now-ups)
+	}
+	eventually(t, "every message acknowledged", func() bool {
+		for _, id := range []string{"test-telemetry", "test-north"} {
+			if c, ok := server.Clients.Get(id); !ok || c.State.Inflight.Len() > 0 {
+				return false
+			}
+		}
+		return true
+	})
 }
 
 func TestFilters(t *testing.T) {

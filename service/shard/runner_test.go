@@ -3,6 +3,7 @@ package shard
 import (
 	"context"
 	"slices"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"testing/synctest"
@@ -99,8 +100,14 @@ func TestPeoplesMessagesAreBounded(t *testing.T) {
 	}
 	r.Control(0, Control{Kind: Resync, Time: noon}) // the link's own are few, and needed
 	r.finish()
-	if refused != 7 || len(worker.lines) != maxPending+maxControls+1 {
-		t.Errorf("%d refused, %d handled; want 7 and %d", refused, len(worker.lines), maxPending+maxControls+1)
+	handled := 0
+	for _, line := range worker.lines {
+		if strings.HasPrefix(line, "control ") { // the zone is woken once too
+			handled++
+		}
+	}
+	if refused != 7 || handled != maxPending+maxControls+1 {
+		t.Errorf("%d refused, %d handled; want 7 and %d", refused, handled, maxPending+maxControls+1)
 	}
 }
 

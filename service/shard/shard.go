@@ -119,6 +119,10 @@ func (s *Shard) Zones() int { return len(s.zones) }
 // WakeAt sets when the engine of a zone wants to be stepped next.
 func (s *Shard) WakeAt(zone int, at time.Time) { s.zones[zone].wake = at }
 
+// Wake is when the engine of a zone wants to be stepped next, zero when it has not
+// said.
+func (s *Shard) Wake(zone int) time.Time { return s.zones[zone].wake }
+
 // Now is the engine time of a zone, zero before its first reading.
 func (s *Shard) Now(zone int) time.Time { return s.zones[zone].clock.now }
 
@@ -167,6 +171,9 @@ func (s *Shard) Control(index int, c Control) {
 	s.drain(z)
 	now := z.clock.now
 	if !now.IsZero() {
+		if s.settings.Mode == Wall && z.clock.last.IsZero() {
+			z.wake = now // as at its first Tick, which it is no more after this
+		}
 		now = z.clock.stepped(now)
 	}
 	z.worker.Control(c, now)

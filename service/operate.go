@@ -1,0 +1,91 @@
+package service
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/policy/hydraulics"
+	"rhizostat/service/intake"
+	"rhizostat/service/ledger"
+	"rhizostat/service/shard"
+	"rhizostat/service/wire"
+)
+
+// operate takes something a person did: on record, and to the engine.
+func (w *worker) operate(c shard.Control) {
+	e, reason, err := w.event(c.Payload)
+	if err != nil {
+		w.house.metrics.Refused(string(reason))
+		w.house.log.Warn("event refused", "site", w.settings.Site, "zone", w.settings.Zone, "reason", string(reason), "error", err)
+		return
+	}
+	operator := e.Operator()
+	w.pending.events = append(w.pending.events, ledger.EventRow{Site: w.settings.Site, Zone: w.settings.Zone, Event: e})
+	if w.aside == nil {
+		w.step(policy.Event{Kind: policy.Operator, At: w.now, Operator: &operator})
+	}
+}
+
+// handLate is how late a watering by hand may be told. The engine takes what people
+// did for done when it learns of it, and a pot that was watered the day before
+// yesterday has drunk that water.
+const handLate = 24 * time.Hour
+
+// event reads an event and checks that the zone has what it names: the engine
+// leaves a name that it does not know alone, and would go on with the old pot as if
+// it were the new one. The reason goes with an error.
+func (w *worker) event(payload []byte) (wire.Event, intake.Reason, error) {
+	e, err := wire.ParseEvent(payload, w.now)
+	switch {
+	case err != nil && len(payload) > wire.MaxDecision:
+		return e, intake.TooLarge, err
+	case err != nil:
+		return e, intake.Malformed, err
+	}
+	if e.Kind == policy.WateredByHand && w.now.Sub(e.Time) > handLate {
+		return e, intake.Late, fmt.Errorf("event: watered by hand at %s, which is %s before the zone's time; expected at most %s, for the zone is taken to be watered when it is told; leave it out",
+			e.Time.Format(time.RFC3339), w.now.Sub(e.Time).Round(time.Minute), handLate)
+	}
+	switch e.Kind {
+	case policy.Transplanted, policy.ContainerChanged, policy.SubstrateChanged:
+		if _, ok := w.settings.Containers[e.Container]; !ok && e.Container != "" {
+			return e, intake.UnknownContainer, noSuch("container", e.Container, slices.Collect(maps.Keys(w.settings.Containers)))
+		}
+		if !w.knowsSubstrate(e.Substrate) && e.Substrate != "" {
+			names := append(hydraulics.BuiltInNames(), slices.Collect(maps.Keys(w.settings.Substrates))...)
+			return e, intake.UnknownSubstrate, noSuch("substrate", e.Substrate, names)
+		}
+	case policy.ProbeMoved:
+		var names []string
+		for i := range w.settings.Probes {
+			names = append(names, w.settings.Probes[i].ID)
+		}
+		if !slices.Contains(names, e.Probe) {
+			return e, intake.UnknownProbe, noSuch("probe", e.Probe, names)
+		}
+	}
+	return e, "", nil
+}
+
+func (w *worker) knowsSubstrate(name string) bool {
+	if _, ok := w.settings.Substrates[name]; ok {
+		return true
+	}
+	_, ok := hydraulics.BuiltIn(name)
+	return ok
+}
+
+// noSuch says that a name is none of those that there are.
+func noSuch(what, name string, among []string) error {
+	slices.Sort(among)
+	among = slices.Compact(among)
+	expected := "one of " + strings.Join(among, ", ")
+	if len(among) == 0 {
+		expected = "none, for the site file has none"
+	}
+	return fmt.Errorf("event: there is no %s %q; expected %s; correct the name, or add it to the site file and reload", what, name, expected)
+}

@@ -1,0 +1,78 @@
+package service
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+)
+
+// An event that names what the zone's site file does not have is refused, says what
+// there is, and is not on record as something that was done.
+func TestEventsOfWhatIsNotThere(t *testing.T) {
+	for _, test := range []struct {
+		event  string // without who
+		reason string // "" for one that is taken
+		says   string
+	}{
+		{`"kind":"container-changed","container":"pot-99"`, "unknown-container", `no container "pot-99"; expected one of pot-7l;`},
+		{`"kind":"transplanted","container":"pot-7l","substrate":"moon dust"`, "unknown-substrate", `no substrate "moon dust"; expected one of `},
+		{`"kind":"substrate-changed","substrate":"coir-mix-2"`, "unknown-substrate", "coir-mix, "},
+		{`"kind":"probe-moved","probe":"p3","height_cm":5`, "unknown-probe", `no probe "p3"; expected one of p1, p2;`},
+		{`"kind":"container-changed","container":"pot-7l"`, "", ""},
+		{`"kind":"container-changed"`, "", ""},
+		{`"kind":"transplanted","substrate":"coir-mix"`, "", ""},
+		{`"kind":"transplanted","substrate":"stone-wool"`, "", ""},
+		{`"kind":"probe-moved","probe":"p2","height_cm":5`, "", ""},
+		{`"kind":"shoots-pruned","probe":"p3"`, "", ""}, // nothing is done with it
+	} {
+		s := newStill(t)
+		s.tell(0, 10*time.Minute)
+		at := s.workers[0].now
+		payload := fmt.Sprintf(`{"by":"anna",%s}`, test.event)
+		_, reason, err := s.workers[0].event([]byte(payload))
+		if string(reason) != test.reason || err != nil && !strings.Contains(err.Error(), test.says) {
+			t.Errorf("%s: %s (%v), want %q and %q", test.event, reason, err, test.reason, test.says)
+			continue
+		}
+		s.happened(t, payload, at)
+		rows, err := s.ledger.Events(t.Context(), "north", bench(0), time.Time{}, farFuture)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if taken := len(rows) == 1; taken != (test.reason == "") {
+			t.Errorf("%s: %d events on record", test.event, len(rows))
+		}
+		if test.reason != "" && s.refused(t, test.reason) != 1 {
+			t.Errorf("%s: was not counted as %s", test.event, test.reason)
+		}
+	}
+}
+
+// A watering by hand that is told a day late would water the zone of now.
+func TestWateringsToldLate(t *testing.T) {
+	for _, test := range []struct {
+		event  string
+		reason string
+	}{
+		{`"time":"2026-05-03T07:09:59Z","kind":"watered-by-hand","volume_ml":500`, "late"},
+		{`"time":1,"kind":"watered-by-hand","volume_ml":500`, "late"},
+		{`"time":"2026-05-03T07:10:00Z","kind":"watered-by-hand","volume_ml":500`, ""},
+		{`"time":"2026-05-04T07:05:00Z","kind":"watered-by-hand","volume_ml":500`, ""},
+		{`"kind":"watered-by-hand","volume_ml":500`, ""}, // it has its arrival's
+		{`"time":"2026-05-01T07:00:00Z","kind":"shoots-pruned"`, ""},
+	} {
+		s := newStill(t)
+		s.tell(0, 10*time.Minute)
+		payload := fmt.Sprintf(`{"by":"anna",%s}`, test.event)
+		_, reason, err := s.workers[0].event([]byte(payload))
+		if string(reason) != test.reason || err != nil && !strings.Contains(err.Error(), "expected at most 24h0m0s") {
+			t.Errorf("%s: %q (%v), want %q", test.event, reason, err, test.reason)
+			continue
+		}
+		s.happened(t, payload, time.Now()) // a machine's clock is not the zone's
+		if test.reason != "" && s.refused(t, test.reason) != 1 {
+			t.Errorf("%s: was not counted as %s", test.event, test.reason)
+		}
+	}
+}
