@@ -73,8 +73,8 @@ func (d *Desk) withdrawCover(ch *wire.Changes, dec *wire.Decision, now time.Time
 }
 
 // covered tells whether an advice lies inside the standing approval: of the
-// same action, every volume and every shot inside its limits and hours, no
-// shot after its end.
+// same action, every volume and every shot inside its limits, the window of its
+// shots inside the hours of one day, no shot after its end.
 func (d *Desk) covered(a *wire.Advice, now time.Time) bool {
 	c := d.cover
 	if c == nil || !d.rules.StandingAllowed || !now.Before(c.Limits.Until) || a.Action != c.Action {
@@ -95,7 +95,16 @@ func (d *Desk) covered(a *wire.Advice, now time.Time) bool {
 		}
 	}
 	return scheduled <= c.Limits.MaxVolumeML && d.insideHours(s.FirstShotAt) && d.insideHours(s.LastShotBy) &&
-		s.LastShotBy.Sub(s.FirstShotAt) < 24*time.Hour
+		d.sameDay(s.FirstShotAt, s.LastShotBy)
+}
+
+// sameDay tells whether two times lie on the same local day. A controller gives
+// shots at its trigger at any time between the first and the last: where these
+// are of two days, the night lies between, which the hours were to keep dry.
+func (d *Desk) sameDay(a, b time.Time) bool {
+	y, m, day := a.In(d.rules.Location).Date()
+	y2, m2, day2 := b.In(d.rules.Location).Date()
+	return y == y2 && m == m2 && day == day2
 }
 
 // insideHours tells whether a shot at t is inside the hours and days of the

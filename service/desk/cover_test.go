@@ -57,6 +57,11 @@ func TestCovered(t *testing.T) {
 		}, policy.StatePending},
 		{"a shot of the schedule too late", func(a *advice.Advice) { a.Setpoints.Schedule[8].At = tomorrow.Add(11 * time.Hour) }, policy.StatePending},
 		{"shots over two days", func(a *advice.Advice) { a.Setpoints.LastShotBy = tomorrow.Add(day + 2*time.Hour) }, policy.StatePending},
+		{"a night between the first shot and the last", func(a *advice.Advice) {
+			a.Setpoints.FirstShotAt = tomorrow.Add(10 * time.Hour)                  // 16:00 local
+			a.Setpoints.LastShotBy = tomorrow.Add(day + time.Hour - 10*time.Minute) // 06:50 local, the day after
+			a.Setpoints.Schedule = nil
+		}, policy.StatePending},
 		{"another action", func(a *advice.Advice) { a.Action = advice.Leach }, policy.StatePending},
 		{"withhold", func(a *advice.Advice) { *a = *withhold(2, tomorrow) }, policy.StatePending},
 	} {
