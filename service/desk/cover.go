@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"slices"
 	"time"
 
 	"rhizostat/policy"
@@ -77,7 +78,7 @@ func (d *Desk) withdrawCover(ch *wire.Changes, dec *wire.Decision, now time.Time
 // shots inside the hours of one day, no shot after its end.
 func (d *Desk) covered(a *wire.Advice, now time.Time) bool {
 	c := d.cover
-	if c == nil || !d.rules.StandingAllowed || !now.Before(c.Limits.Until) || a.Action != c.Action {
+	if c == nil || !d.rules.StandingAllowed || !now.Before(c.Limits.Until) || a.Action != c.Action || !d.decides(c.By) {
 		return false
 	}
 	s := a.Setpoints
@@ -96,6 +97,16 @@ func (d *Desk) covered(a *wire.Advice, now time.Time) bool {
 	}
 	return scheduled <= c.Limits.MaxVolumeML && d.insideHours(s.FirstShotAt) && d.insideHours(s.LastShotBy) &&
 		d.sameDay(s.FirstShotAt, s.LastShotBy)
+}
+
+// decides tells whether a person may still approve advice of the zone: who has
+// left the site file goes on approving no more than he could by a decision.
+func (d *Desk) decides(name string) bool {
+	if len(d.rules.Deciders) == 0 {
+		return true
+	}
+	i := slices.IndexFunc(d.rules.Deciders, func(x Decider) bool { return x.Name == name })
+	return i >= 0 && d.allowed(&d.rules.Deciders[i], &wire.Decision{Decision: wire.Approve}) == nil
 }
 
 // sameDay tells whether two times lie on the same local day. A controller gives
