@@ -88,9 +88,11 @@ func (h *house) addLot() {
 	if h.settings.Clock == "telemetry" {
 		mode, hold = shard.FromTelemetry, shard.DefaultHold
 	}
+	began := time.Now()
 	l.shard = shard.New(shard.Settings{
 		Mode: mode, Hold: hold, Late: shard.DefaultLate, Ahead: shard.DefaultAhead,
 		Flush:   l.flush,
+		Elapsed: func() time.Duration { return time.Since(began) }, // by the monotonic clock
 		Refused: func(_, _ int, reason string) { h.metrics.clockRefused(reason) },
 	})
 	h.lots = append(h.lots, l)

@@ -236,7 +236,7 @@ func (w *worker) operate(c shard.Control) {
 	}
 }
 
-// Restart forgets an engine whose time rested on one wrong clock.
+// Restart forgets an engine whose time came from a wrong clock.
 func (w *worker) Restart(at time.Time) {
 	engine, err := policy.New(w.settings)
 	if err != nil {
@@ -244,7 +244,7 @@ func (w *worker) Restart(at time.Time) {
 		w.aside = err
 		return
 	}
-	w.house.log.Warn("zone starts anew: its first readings came from a wrong clock", "site", w.settings.Site, "zone", w.settings.Zone, "time", at)
+	w.house.log.Warn("zone starts anew: its time came from a wrong clock", "site", w.settings.Site, "zone", w.settings.Zone, "time", at)
 	w.engine = engine
 	w.wake, w.savedAt = time.Time{}, time.Time{}
 	w.point = pointSource{}
