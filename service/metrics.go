@@ -66,18 +66,6 @@ func (m *metrics) house(h *house) {
 	}
 }
 
-// SetAside marks a zone that a fault of the program has stopped.
-func (m *metrics) SetAside(zone int) {
-	m.mu.RLock()
-	z := m.zones[zone]
-	m.mu.RUnlock()
-	if s := z.sample.Load(); s != nil {
-		aside := *s
-		aside.SetAside = true
-		z.sample.Store(&aside)
-	}
-}
-
 // Refused counts something that was not taken.
 func (m *metrics) Refused(reason string) { m.Message(intake.Refused, reason) }
 
@@ -115,13 +103,39 @@ func (m *metrics) Decided(site string, r *wire.Result) {
 	m.Decision(site, verdict, r.Result)
 }
 
-// Zone takes the newest state of a zone.
+// Zone takes the newest state of a zone. One that was set aside has no newer
+// numbers: its counters stay where they are, and it is there even where it broke
+// before it had any.
 func (m *metrics) Zone(zone int, w *worker, s *policy.State) {
-	sample := sampleOf(w, s)
 	m.mu.RLock()
 	defer m.mu.RUnlock()
-	if zone < len(m.zones) {
-		m.zones[zone].sample.Store(sample)
+	if zone >= len(m.zones) {
+		return
+	}
+	kept := &m.zones[zone].sample
+	if w.aside == nil {
+		kept.Store(sampleOf(w, s))
+		return
+	}
+	aside := exposition.Sample{Site: w.settings.Site, Zone: w.settings.Zone}
+	if last := kept.Load(); last != nil {
+		aside = *last
+	} else {
+		unknown(&aside)
+	}
+	aside.SetAside, aside.Pending, aside.DecideByUnixS = true, false, math.NaN()
+	waiting(&aside, w.desk)
+	kept.Store(&aside)
+}
+
+// unknown takes every number of a sample for not known.
+func unknown(s *exposition.Sample) {
+	for _, v := range [...]*float64{
+		&s.WaterContent, &s.AirFilledPorosity, &s.FullPoint, &s.RefillPoint, &s.DrybackDepth, &s.OvernightDrybackDepth, &s.AerationMargin,
+		&s.Stability, &s.PoreEC, &s.AdviceConfidence, &s.SaturationS, &s.InBandS, &s.AboveBandS, &s.BelowBandS,
+		&s.UptakeML, &s.IrrigationML, &s.DrainML, &s.SaturationS24h, &s.LastReadingUnixS, &s.DecideByUnixS, &s.ForecastCovered,
+	} {
+		*v = math.NaN()
 	}
 }
 
@@ -133,7 +147,7 @@ func sampleOf(w *worker, s *policy.State) *exposition.Sample {
 		FullPoint: s.FullPoint, RefillPoint: s.RefillPoint, Stability: s.StabilityIndex, AdviceConfidence: s.AdviceConfidence,
 		SaturationS: s.Totals.SaturationS, InBandS: s.Totals.InBandS, AboveBandS: s.Totals.AboveBandS, BelowBandS: s.Totals.BelowBandS,
 		UptakeML: s.Totals.UptakeML, IrrigationML: s.Totals.IrrigationML, DrainML: s.Totals.DrainML,
-		SaturationS24h: s.SaturationS24h, LastReadingUnixS: nan, SetAside: w.aside != nil, DecideByUnixS: nan,
+		SaturationS24h: s.SaturationS24h, LastReadingUnixS: nan, DecideByUnixS: nan,
 	}
 	if s.Known {
 		out.WaterContent, out.AirFilledPorosity, out.AerationMargin = s.WaterContent, s.AirFilledPorosity, s.AerationMargin
