@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"os"
 	"slices"
 	"sync"
 	"time"
@@ -156,6 +157,9 @@ func (l *Ledger) group(group []*request) {
 // transaction writes requests, all or none. It does not end early with any
 // caller's context: the others' batches are in it too.
 func (l *Ledger) transaction(group []*request) (err error) {
+	if err := l.there(); err != nil {
+		return err
+	}
 	ctx := context.Background()
 	tx, err := l.write.BeginTx(ctx, nil)
 	if err != nil {
@@ -173,6 +177,24 @@ func (l *Ledger) transaction(group []*request) (err error) {
 		return l.abandon(tx, w)
 	}
 	return nil
+}
+
+// there tells whether the file that was opened is still the one at the path. One
+// that was removed or replaced takes writes as ever, and is gone with the process:
+// SQLite does not look.
+func (l *Ledger) there() error {
+	if l.file == nil {
+		return nil
+	}
+	now, err := os.Stat(l.path)
+	if err == nil && os.SameFile(now, l.file) {
+		return nil
+	}
+	what := "another file is there"
+	if err != nil {
+		what = err.Error()
+	}
+	return fmt.Errorf("ledger %s: it has been removed or replaced (%s); expected the file that this daemon has open; put it back, or restart the daemon on what is there: %w", l.path, what, ErrUnavailable)
 }
 
 // abandon rolls a failed transaction back and says why it failed.

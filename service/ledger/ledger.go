@@ -55,8 +55,9 @@ type Ledger struct {
 	Reader
 	options Options
 	epoch   int64
-	lock    *os.File // nil in memory
-	write   *sql.DB  // one connection; in memory it reads too
+	lock    *os.File    // nil in memory
+	file    os.FileInfo // of what was opened, nil in memory
+	write   *sql.DB     // one connection; in memory it reads too
 
 	writer  chan struct{} // holds one token: who has it writes
 	closed  chan struct{}
@@ -125,6 +126,11 @@ func (l *Ledger) open(ctx context.Context) (err error) {
 	l.insert, err = prepare(ctx, l.write)
 	if err != nil {
 		return l.fault("prepare", err)
+	}
+	if l.path != InMemory {
+		if l.file, err = os.Stat(l.path); err != nil {
+			return fmt.Errorf("ledger %s: %w", l.path, err)
+		}
 	}
 	return nil
 }
