@@ -62,7 +62,13 @@ func newHouse(ctx context.Context, s Settings, sites []*site.Site, l *ledger.Led
 	}
 	h.ledger, h.metrics = l, m
 	m.house(h)
-	return h, h.recover(ctx)
+	if err := h.recover(ctx); err != nil {
+		return nil, err
+	}
+	if err := l.Writable(ctx); err == nil || isFault(err) {
+		h.noteLedger(err) // a zone may have nothing to write for minutes
+	}
+	return h, nil
 }
 
 // build makes the zones of the sites as if nothing were on record. What is wrong

@@ -165,7 +165,10 @@ func (l *Ledger) transaction(group []*request) (err error) {
 	if err != nil {
 		return l.fault("begin a commit", err)
 	}
-	w := &rows{ctx: ctx, tx: tx, ledger: l}
+	w := &rows{ctx: ctx, tx: tx, ledger: l, epoch: l.epoch.Load()}
+	if !l.begun {
+		w.begin()
+	}
 	for _, r := range group {
 		w.request(r)
 	}
@@ -176,6 +179,8 @@ func (l *Ledger) transaction(group []*request) (err error) {
 		w.err, w.at = err, "commit"
 		return l.abandon(tx, w)
 	}
+	l.begun = true
+	l.epoch.Store(w.epoch)
 	return nil
 }
 

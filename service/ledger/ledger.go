@@ -12,9 +12,11 @@ package ledger
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"os"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -54,7 +56,8 @@ func (o Options) defaults() Options {
 type Ledger struct {
 	Reader
 	options Options
-	epoch   int64
+	epoch   atomic.Int64
+	begun   bool        // this start is counted; of whoever writes
 	lock    *os.File    // nil in memory
 	file    os.FileInfo // of what was opened, nil in memory
 	write   *sql.DB     // one connection; in memory it reads too
@@ -120,7 +123,7 @@ func (l *Ledger) open(ctx context.Context) (err error) {
 	if err := l.migrate(ctx); err != nil {
 		return err
 	}
-	if err := l.begin(ctx); err != nil {
+	if err := l.begin(); err != nil {
 		return err
 	}
 	l.insert, err = prepare(ctx, l.write)
@@ -135,18 +138,22 @@ func (l *Ledger) open(ctx context.Context) (err error) {
 	return nil
 }
 
-// begin counts this start of a daemon.
-func (l *Ledger) begin(ctx context.Context) error {
-	row := l.write.QueryRowContext(ctx, `UPDATE meta SET value = value + 1 WHERE key = 'epoch' RETURNING value`)
-	if err := row.Scan(&l.epoch); err != nil {
-		return l.fault("begin", err)
+// begin counts this start of a daemon. A disk that takes nothing is no reason not
+// to start: what is on record can be read, and what stands goes on to its end. The
+// start is then counted by the first write that succeeds.
+func (l *Ledger) begin() error {
+	err := l.transaction(nil)
+	if errors.Is(err, ErrFull) || errors.Is(err, errRefused) {
+		l.noted(err)
+		return nil
 	}
-	return nil
+	return err
 }
 
 // Epoch is how many times the ledger has been opened for writing, this time
-// included. It stands in each move and decision.
-func (l *Ledger) Epoch() int64 { return l.epoch }
+// included; 0 while nothing could be written since. It stands in each move and
+// decision.
+func (l *Ledger) Epoch() int64 { return l.epoch.Load() }
 
 // Close ends the ledger. Commits that wait get an error.
 func (l *Ledger) Close() error {
