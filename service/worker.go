@@ -253,6 +253,10 @@ func (w *worker) operate(c shard.Control) {
 		w.house.log.Warn("event refused", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		return
 	}
+	if w.isDouble(&e, c.Payload) {
+		w.house.metrics.clockRefused(shard.ReasonDoubled)
+		return
+	}
 	operator := e.Operator()
 	w.pending.events = append(w.pending.events, ledger.EventRow{Site: w.settings.Site, Zone: w.settings.Zone, Event: e})
 	w.step(policy.Event{Kind: policy.Operator, At: w.now, Operator: &operator})
