@@ -148,6 +148,11 @@ func (h *house) newWorker(siteIndex int, z *site.Zone) (*worker, error) {
 	w.desk = desk.New(settings.Site, settings.Zone, w.rules)
 	w.published = map[string]uint64{}
 	w.index = l.shard.Add(w, len(settings.Probes), time.Time{})
+	var probes []string
+	for i := range settings.Probes {
+		probes = append(probes, settings.Probes[i].ID)
+	}
+	l.shard.Name(w.index, probes)
 	h.workers = append(h.workers, w)
 	h.places = append(h.places, place{lotIndex, w.index})
 	return w, nil

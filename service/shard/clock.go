@@ -233,3 +233,14 @@ func slot(source int) int {
 	}
 	return source + 2
 }
+
+// sourceAt is the source whose bookkeeping stands at a slot.
+func sourceAt(slot int) int {
+	switch slot {
+	case 0:
+		return policy.ZoneWide
+	case 1:
+		return policy.Climate
+	}
+	return slot - 2
+}

@@ -95,6 +95,7 @@ type Shard struct {
 
 type zone struct {
 	worker Worker
+	probes []string // ids by index, nil: not named
 	clock  clock
 	order  buffer
 	wake   time.Time // the engine wants to be stepped then
@@ -110,6 +111,10 @@ func (s *Shard) Add(w Worker, probes int, at time.Time) int {
 	s.zones = append(s.zones, &zone{worker: w, clock: newClock(s.settings, probes, at)})
 	return len(s.zones) - 1
 }
+
+// Name gives a zone's probes their ids, by index: a snapshot that outlives a change
+// of the site file is taken back by them.
+func (s *Shard) Name(index int, probes []string) { s.zones[index].probes = probes }
 
 // Resume lets a zone go on from an engine time without anything else of before:
 // its snapshot could not be read.
