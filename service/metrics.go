@@ -22,6 +22,7 @@ type metrics struct {
 
 	mu    sync.RWMutex
 	zones []*zoneSample // sorted as the house has them
+	sites []string      // of the house
 }
 
 // zoneSample is the newest sample of a zone; a scrape reads while its goroutine
@@ -59,10 +60,15 @@ func (m *metrics) house(h *house) {
 		zones[i] = new(zoneSample)
 	}
 	m.mu.Lock()
+	defer m.mu.Unlock()
 	m.zones = zones
-	m.mu.Unlock()
+	for _, name := range m.sites {
+		m.NoSite(name) // a reload may have taken it away
+	}
+	m.sites = nil
 	for _, st := range h.sites {
 		m.Site(st.Name, len(st.Zones))
+		m.sites = append(m.sites, st.Name)
 	}
 }
 
