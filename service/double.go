@@ -35,7 +35,7 @@ func (w *worker) isDouble(e *wire.Event, payload []byte) bool {
 	known, err := w.house.ledger.Events(ctx, w.settings.Site, w.settings.Zone, e.Time, e.Time)
 	if err != nil {
 		// better one too many than none of what a person did
-		w.house.log.Warn("event not held against the record: it may count twice", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		w.house.warnings.warn(w.house.log, "not-held-against-the-record", "event not held against the record: it may count twice", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		return false
 	}
 	for i := range known {

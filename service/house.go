@@ -45,7 +45,8 @@ type house struct {
 	telemetry func(zone int, t shard.Telemetry)
 	control   func(zone int, c shard.Control)
 
-	watch *watcher // of a replay, else nil
+	watch    *watcher // of a replay, else nil
+	warnings sparing  // of what comes from outside
 
 	fault atomic.Pointer[error] // of the ledger's last write, nil: it is writable
 }

@@ -299,7 +299,7 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 		Control: func(_ int, topic string, payload []byte, ack func()) {
 			if !h.person(topic, payload, time.Now().UTC(), ack) {
 				h.metrics.Refused("unknown-zone")
-				h.log.Warn("message for a zone that is not ours", "topic", topic)
+				h.warnings.warn(h.log, "unknown-zone", "message for a zone that is not ours", "topic", topic)
 				ack()
 			}
 		},
@@ -353,7 +353,7 @@ func (s *Service) stranger(h *house, l *link.Link, site int, payload []byte) {
 	status, err := wire.ParseStatus(payload)
 	switch {
 	case err != nil:
-		s.Log.Warn("status that cannot be read", "site", h.sites[site].Name, "error", err)
+		h.warnings.warn(s.Log, "malformed-status", "status that cannot be read", "site", h.sites[site].Name, "error", err)
 	case status.Instance == s.instance, status.Status == wire.Offline:
 		// the will of a session of before
 	default:

@@ -250,7 +250,7 @@ func (w *worker) operate(c shard.Control) {
 	e, err := wire.ParseEvent(c.Payload, w.now)
 	if err != nil {
 		w.house.metrics.Refused("malformed")
-		w.house.log.Warn("event refused", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		w.house.warnings.warn(w.house.log, "malformed", "event refused", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		return
 	}
 	if w.isDouble(&e, c.Payload) {
