@@ -237,6 +237,7 @@ func (s *Service) sweep(ctx context.Context) {
 func (s *Service) connect(ctx context.Context, l *link.Link) error {
 	for ctx.Err() == nil {
 		err := l.Precede(ctx, s.isOther, s.Settings.Standby)
+		s.metrics.Standby(false)
 		if err == nil {
 			break
 		}
@@ -261,7 +262,11 @@ func (s *Service) connect(ctx context.Context, l *link.Link) error {
 // too across a reload.
 func (s *Service) isOther(payload []byte) bool {
 	status, err := wire.ParseStatus(payload)
-	return err == nil && status.Status == wire.Online && status.Instance != s.instance
+	other := err == nil && status.Status == wire.Online && status.Instance != s.instance
+	if other && s.Settings.Standby {
+		s.metrics.Standby(true)
+	}
+	return other
 }
 
 func (s *Service) linkSettings() link.Settings {
