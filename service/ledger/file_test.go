@@ -182,3 +182,22 @@ func TestRemoved(t *testing.T) {
 		})
 	}
 }
+
+// TestTheLogStays: what SQLite needs beside the file in order to read it is there
+// after an orderly end, for a start on a disk without any room.
+func TestTheLogStays(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "ledger.db")
+	l, err := Open(t.Context(), path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(l.Commit(t.Context(), full(t, "a")), l.Close()); err != nil {
+		t.Fatal(err)
+	}
+	for end, want := range map[string]int64{"-wal": 0, "-shm": 32768} {
+		info, err := os.Stat(path + end)
+		if err != nil || info.Size() != want {
+			t.Errorf("%s: %+v, %v; want %d bytes", end, info, err, want)
+		}
+	}
+}

@@ -18,6 +18,8 @@ import (
 	"sync"
 	"sync/atomic"
 	"time"
+
+	"modernc.org/sqlite"
 )
 
 // InMemory is the path of a ledger that lives as long as the process: for a
@@ -117,6 +119,9 @@ func (l *Ledger) open(ctx context.Context) (err error) {
 		return l.fault("open", err)
 	}
 	l.write.SetMaxOpenConns(1)
+	if err := l.keepLog(ctx); err != nil {
+		return err
+	}
 	if l.path == InMemory {
 		l.read = l.write
 	}
@@ -134,6 +139,31 @@ func (l *Ledger) open(ctx context.Context) (err error) {
 		if l.file, err = os.Stat(l.path); err != nil {
 			return fmt.Errorf("ledger %s: %w", l.path, err)
 		}
+	}
+	return nil
+}
+
+// keepLog lets the log and its index stay at the end, empty: on a disk without any
+// room they could not be made anew, and without them nothing can be read.
+func (l *Ledger) keepLog(ctx context.Context) error {
+	if l.path == InMemory {
+		return nil
+	}
+	conn, err := l.write.Conn(ctx)
+	if err != nil {
+		return l.fault("open", err)
+	}
+	defer conn.Close() // it goes back to the pool of one
+	err = conn.Raw(func(driver any) error {
+		control, ok := driver.(sqlite.FileControl)
+		if !ok {
+			return fmt.Errorf("the driver has no file controls; expected %T to have them", driver)
+		}
+		_, err := control.FileControlPersistWAL("main", 1)
+		return err
+	})
+	if err != nil {
+		return l.fault("open", err)
 	}
 	return nil
 }
