@@ -1,6 +1,7 @@
 package service
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"path/filepath"
@@ -23,6 +24,8 @@ type outage struct {
 	daemon  *child
 	ledger  string
 	minutes int // told so far
+
+	environment []string // of the daemon
 }
 
 const outageZones = 6
@@ -36,8 +39,19 @@ func startOutage(t *testing.T) *outage {
 	}
 	t.Cleanup(func() { broker.Close() })
 	o := &outage{broker: broker, board: watch(t, broker, "rhizostat/#"), topics: wire.Topics{Root: "rhizostat", Site: "north"}, minutes: 40, ledger: filepath.Join(t.TempDir(), "l.db")}
-	o.daemon = startChild(t, "RHIZOSTAT_BROKER=tcp://"+broker.Address, "RHIZOSTAT_SITES="+writeSite(t, siteOf("north", outageZones)),
-		"RHIZOSTAT_LEDGER="+o.ledger, "RHIZOSTAT_HTTP=127.0.0.1:0", "RHIZOSTAT_CLOCK=telemetry", limitEnv+"=1000000000")
+	o.environment = []string{"RHIZOSTAT_BROKER=tcp://" + broker.Address, "RHIZOSTAT_SITES=" + writeSite(t, siteOf("north", outageZones)),
+		"RHIZOSTAT_LEDGER=" + o.ledger, "RHIZOSTAT_HTTP=127.0.0.1:0", "RHIZOSTAT_CLOCK=telemetry"}
+	o.start(t, 1000000000)
+	advise(t, broker, o.board, o.topics, outageZones)
+	return o
+}
+
+// start starts the daemon with so much room for a file, and waits until it is
+// online.
+func (o *outage) start(t *testing.T, room uint64) {
+	t.Helper()
+	before := o.board.get(o.topics.Status())
+	o.daemon = startChild(t, append(o.environment, fmt.Sprint(limitEnv, "=", room))...)
 	t.Cleanup(func() {
 		o.daemon.command.Process.Kill() // it has ended, unless the test failed
 		if t.Failed() {
@@ -45,11 +59,10 @@ func startOutage(t *testing.T) *outage {
 		}
 	})
 	eventually(t, 15*time.Second, text("not online"), func() bool {
-		s, err := wire.ParseStatus(o.board.get(o.topics.Status()))
-		return err == nil && s.Status == wire.Online
+		now := o.board.get(o.topics.Status())
+		s, err := wire.ParseStatus(now)
+		return err == nil && s.Status == wire.Online && !bytes.Equal(now, before)
 	})
-	advise(t, broker, o.board, o.topics, outageZones)
-	return o
 }
 
 // room sets how large a file of the daemon may become, from outside, as a disk
@@ -140,6 +153,41 @@ func TestADiskThatFillsUp(t *testing.T) {
 	eventually(t, 10*time.Second, text("no setpoints"), func() bool { return len(o.board.get(o.topics.Setpoint(bench(1)))) > 0 })
 	o.daemon.end(t, syscall.SIGTERM)
 	o.wantEvent(t, bench(2))
+}
+
+// Killed, and started on a disk that has filled up meanwhile: what was approved
+// stands, nothing else can be approved until there is room, and it says so.
+func TestADaemonThatStartsOnAFullDisk(t *testing.T) {
+	notUnderRace(t)
+	t.Parallel()
+	o := startOutage(t)
+	if r := o.answer(t, o.board.advice(t, o.topics, bench(0)), wire.Approve); r.Result != wire.Accepted {
+		t.Fatalf("with room on the disk: %+v", r)
+	}
+	o.daemon.kill(t)
+	const index = 32768 // what SQLite needs to read beside a log
+	o.start(t, index)
+	o.goOn(t, 10)
+	eventually(t, 20*time.Second, text("no state says that nothing can be approved"), func() bool {
+		s := o.state(t, bench(1))
+		return s.NotApprovable != nil && s.NotApprovable.Code == "ledger-unavailable"
+	})
+	if r := o.answer(t, o.board.advice(t, o.topics, bench(1)), wire.Approve); r.Result != wire.Refused || r.Reason.Code != string(wire.LedgerUnavailable) {
+		t.Errorf("with a full disk: %+v %+v", r, r.Reason)
+	}
+	if len(o.board.get(o.topics.Setpoint(bench(0)))) == 0 {
+		t.Error("what was approved before no longer stands")
+	}
+	o.room(t, 1000000000)
+	eventually(t, 30*time.Second, text("with room again nothing can be approved"), func() bool {
+		o.goOn(t, 5)
+		time.Sleep(500 * time.Millisecond)
+		return o.state(t, bench(1)).NotApprovable == nil
+	})
+	if r := o.answer(t, o.board.advice(t, o.topics, bench(1)), wire.Approve); r.Result != wire.Accepted {
+		t.Errorf("with room again: %+v %+v", r, r.Reason)
+	}
+	o.daemon.end(t, syscall.SIGTERM)
 }
 
 // wantEvent wants the event in the ledger.

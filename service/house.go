@@ -45,7 +45,8 @@ type house struct {
 	telemetry func(zone int, t shard.Telemetry)
 	control   func(zone int, c shard.Control)
 
-	watch *watcher // of a replay, else nil
+	watch    *watcher // of a replay, else nil
+	warnings sparing  // of what comes from outside
 
 	fault atomic.Pointer[error] // of the ledger's last write, nil: it is writable
 }
@@ -62,7 +63,13 @@ func newHouse(ctx context.Context, s Settings, sites []*site.Site, l *ledger.Led
 	}
 	h.ledger, h.metrics = l, m
 	m.house(h)
-	return h, h.recover(ctx)
+	if err := h.recover(ctx); err != nil {
+		return nil, err
+	}
+	if err := l.Writable(ctx); err == nil || isFault(err) {
+		h.noteLedger(err) // a zone may have nothing to write for minutes
+	}
+	return h, nil
 }
 
 // build makes the zones of the sites as if nothing were on record. What is wrong
@@ -88,9 +95,11 @@ func (h *house) addLot() {
 	if h.settings.Clock == "telemetry" {
 		mode, hold = shard.FromTelemetry, shard.DefaultHold
 	}
+	began := time.Now()
 	l.shard = shard.New(shard.Settings{
 		Mode: mode, Hold: hold, Late: shard.DefaultLate, Ahead: shard.DefaultAhead,
 		Flush:   l.flush,
+		Elapsed: func() time.Duration { return time.Since(began) }, // by the monotonic clock
 		Refused: func(_, _ int, reason string) { h.metrics.clockRefused(reason) },
 	})
 	h.lots = append(h.lots, l)
@@ -140,6 +149,11 @@ func (h *house) newWorker(siteIndex int, z *site.Zone) (*worker, error) {
 	w.desk = desk.New(settings.Site, settings.Zone, w.rules)
 	w.published = map[string]uint64{}
 	w.index = l.shard.Add(w, len(settings.Probes), time.Time{})
+	var probes []string
+	for i := range settings.Probes {
+		probes = append(probes, settings.Probes[i].ID)
+	}
+	l.shard.Name(w.index, probes)
 	h.workers = append(h.workers, w)
 	h.places = append(h.places, place{lotIndex, w.index})
 	return w, nil

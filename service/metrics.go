@@ -22,6 +22,7 @@ type metrics struct {
 
 	mu    sync.RWMutex
 	zones []*zoneSample // sorted as the house has them
+	sites []string      // of the house
 }
 
 // zoneSample is the newest sample of a zone; a scrape reads while its goroutine
@@ -59,22 +60,15 @@ func (m *metrics) house(h *house) {
 		zones[i] = new(zoneSample)
 	}
 	m.mu.Lock()
+	defer m.mu.Unlock()
 	m.zones = zones
-	m.mu.Unlock()
+	for _, name := range m.sites {
+		m.NoSite(name) // a reload may have taken it away
+	}
+	m.sites = nil
 	for _, st := range h.sites {
 		m.Site(st.Name, len(st.Zones))
-	}
-}
-
-// SetAside marks a zone that a fault of the program has stopped.
-func (m *metrics) SetAside(zone int) {
-	m.mu.RLock()
-	z := m.zones[zone]
-	m.mu.RUnlock()
-	if s := z.sample.Load(); s != nil {
-		aside := *s
-		aside.SetAside = true
-		z.sample.Store(&aside)
+		m.sites = append(m.sites, st.Name)
 	}
 }
 
@@ -115,14 +109,27 @@ func (m *metrics) Decided(site string, r *wire.Result) {
 	m.Decision(site, verdict, r.Result)
 }
 
-// Zone takes the newest state of a zone.
+// Zone takes the newest state of a zone. One that was set aside has no newer
+// numbers: its counters stay where they are, and it is there even where it broke
+// before it had any.
 func (m *metrics) Zone(zone int, w *worker, s *policy.State) {
-	sample := sampleOf(w, s)
 	m.mu.RLock()
 	defer m.mu.RUnlock()
-	if zone < len(m.zones) {
-		m.zones[zone].sample.Store(sample)
+	if zone >= len(m.zones) {
+		return
 	}
+	kept := &m.zones[zone].sample
+	if w.aside == nil {
+		kept.Store(sampleOf(w, s))
+		return
+	}
+	aside := blank(w)
+	if last := kept.Load(); last != nil {
+		*aside = *last
+	}
+	aside.SetAside, aside.Pending, aside.DecideByUnixS = true, false, math.NaN()
+	waiting(aside, w.desk)
+	kept.Store(aside)
 }
 
 // Waiting renews what the desk says of a zone: an advice that was decided waits for

@@ -20,14 +20,16 @@ func (w *worker) operate(c shard.Control) {
 	e, reason, err := w.event(c.Payload)
 	if err != nil {
 		w.house.metrics.Refused(string(reason))
-		w.house.log.Warn("event refused", "site", w.settings.Site, "zone", w.settings.Zone, "reason", string(reason), "error", err)
+		w.house.warnings.warn(w.house.log, string(reason), "event refused", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		return
+	}
+	if w.isDouble(&e, c.Payload) {
+		w.house.metrics.clockRefused(shard.ReasonDoubled)
 		return
 	}
 	operator := e.Operator()
 	w.pending.events = append(w.pending.events, ledger.EventRow{Site: w.settings.Site, Zone: w.settings.Zone, Event: e})
-	if w.aside == nil {
-		w.step(policy.Event{Kind: policy.Operator, At: w.now, Operator: &operator})
-	}
+	w.step(policy.Event{Kind: policy.Operator, At: w.now, Operator: &operator})
 }
 
 // handLate is how late a watering by hand may be told. The engine takes what people

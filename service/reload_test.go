@@ -2,7 +2,9 @@ package service
 
 import (
 	"fmt"
+	"io"
 	"net"
+	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
@@ -167,13 +169,15 @@ func TestStandby(t *testing.T) {
 	instance := status.online()
 
 	second := startChild(t, environment(t, b.Address, path)...)
-	standby := startChild(t, environment(t, b.Address, path, "RHIZOSTAT_STANDBY=true")...)
+	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
+	standby := startChild(t, environment(t, b.Address, path, "RHIZOSTAT_STANDBY=true", "RHIZOSTAT_HTTP="+address)...)
 	defer standby.end(t, syscall.SIGTERM)
 	ended := make(chan error, 1)
 	go func() { ended <- second.command.Wait() }()
 	eventually(t, 10*time.Second, text("the standby has not seen the first one"), func() bool {
 		return strings.Contains(standby.log.String(), "another daemon says it is online")
 	})
+	wantExposed(t, address, "rhizostat_standby 1")
 	first.hangUp(t)
 	select {
 	case <-ended:
@@ -199,6 +203,7 @@ func TestStandby(t *testing.T) {
 		now := status.online()
 		return now != "" && now != instance
 	})
+	wantExposed(t, address, "rhizostat_standby 0")
 }
 
 // However the broker is away, the daemon ends in order and in time.
@@ -240,4 +245,19 @@ func TestTheEndWhileTheBrokerIsAway(t *testing.T) {
 		eventually(t, 10*time.Second, text("the daemon has not noticed"), func() bool { return strings.Contains(c.log.String(), "broker connection ended") })
 		c.end(t, syscall.SIGTERM)
 	})
+}
+
+// wantExposed wants a line among what a daemon shows Prometheus.
+func wantExposed(t *testing.T, address, line string) {
+	t.Helper()
+	r, err := http.Get("http://" + address + "/metrics")
+	if err != nil {
+		t.Error(err)
+		return
+	}
+	defer r.Body.Close()
+	body, err := io.ReadAll(r.Body)
+	if err != nil || !strings.Contains(string(body), "\n"+line+"\n") {
+		t.Errorf("%s does not show %q (%v)", address, line, err)
+	}
 }

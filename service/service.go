@@ -237,6 +237,7 @@ func (s *Service) sweep(ctx context.Context) {
 func (s *Service) connect(ctx context.Context, l *link.Link) error {
 	for ctx.Err() == nil {
 		err := l.Precede(ctx, s.isOther, s.Settings.Standby)
+		s.metrics.Standby(false)
 		if err == nil {
 			break
 		}
@@ -261,7 +262,11 @@ func (s *Service) connect(ctx context.Context, l *link.Link) error {
 // too across a reload.
 func (s *Service) isOther(payload []byte) bool {
 	status, err := wire.ParseStatus(payload)
-	return err == nil && status.Status == wire.Online && status.Instance != s.instance
+	other := err == nil && status.Status == wire.Online && status.Instance != s.instance
+	if other && s.Settings.Standby {
+		s.metrics.Standby(true)
+	}
+	return other
 }
 
 func (s *Service) linkSettings() link.Settings {
@@ -305,7 +310,7 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 		Control: func(_ int, topic string, payload []byte, ack func()) {
 			if !h.person(topic, payload, time.Now().UTC(), ack) {
 				h.metrics.Refused("unknown-zone")
-				h.log.Warn("message for a zone that is not ours", "topic", topic)
+				h.warnings.warn(h.log, "unknown-zone", "message for a zone that is not ours", "topic", topic)
 				ack()
 			}
 		},
@@ -359,7 +364,7 @@ func (s *Service) stranger(h *house, l *link.Link, site int, payload []byte) {
 	status, err := wire.ParseStatus(payload)
 	switch {
 	case err != nil:
-		s.Log.Warn("status that cannot be read", "site", h.sites[site].Name, "error", err)
+		h.warnings.warn(s.Log, "malformed-status", "status that cannot be read", "site", h.sites[site].Name, "error", err)
 	case status.Instance == s.instance, status.Status == wire.Offline:
 		// the will of a session of before
 	default:

@@ -8,6 +8,7 @@ import (
 
 	"rhizostat/policy"
 	"rhizostat/policy/advice"
+	"rhizostat/policy/sensing"
 	"rhizostat/service/desk"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
@@ -91,9 +92,6 @@ func (w *worker) touch() {
 func (w *worker) Step(e policy.Event) {
 	w.now = e.At
 	w.touch()
-	if w.aside != nil {
-		return
-	}
 	w.catchUp()
 	w.deskTick()
 	w.step(e)
@@ -101,6 +99,9 @@ func (w *worker) Step(e policy.Event) {
 }
 
 func (w *worker) step(e policy.Event) {
+	if w.aside != nil {
+		return
+	}
 	out, ok := w.guarded(e)
 	if !ok {
 		return
@@ -127,14 +128,33 @@ func (w *worker) step(e policy.Event) {
 func (w *worker) guarded(e policy.Event) (out policy.Output, ok bool) {
 	defer func() {
 		if fault := recover(); fault != nil {
-			w.aside = fmt.Errorf("the engine stopped: %v", fault)
-			w.house.log.Error("zone set aside", "site", w.settings.Site, "zone", w.settings.Zone, "error", fault,
-				"event", fmt.Sprintf("%+v", e), "stack", string(debug.Stack()))
-			w.house.metrics.SetAside(w.zone)
+			w.setAside(fmt.Errorf("the engine stopped: %v", fault), "event", fmt.Sprintf("%+v", e), "stack", string(debug.Stack()))
 		}
 	}()
 	return w.engine.Step(e), true
 }
+
+// setAside goes on without an engine: what is approved ends in time, and a person
+// may withdraw it.
+func (w *worker) setAside(why error, about ...any) {
+	w.aside = why
+	w.house.log.Error("zone set aside", append([]any{"site", w.settings.Site, "zone", w.settings.Zone, "error", why}, about...)...)
+	w.sayAside()
+}
+
+// sayAside lets the state say that nothing is known of the zone any more: a water
+// content that nobody measures would be taken for a trigger.
+func (w *worker) sayAside() {
+	last := &policy.State{Time: w.now}
+	for i := range w.settings.Probes {
+		last.Probes = append(last.Probes, policy.ProbeState{ID: w.settings.Probes[i].ID, Health: sensing.Stale.String()})
+	}
+	w.pending.state, w.pending.forecast = last, nil
+}
+
+// asideEvery is how often a zone that was set aside looks at what is approved:
+// a move that the ledger did not take is tried again then.
+const asideEvery = time.Minute
 
 // settle sets when the shard must step this zone next: for the engine or for
 // the desk, whichever is sooner. An engine that has not been stepped since it was
@@ -144,6 +164,9 @@ func (w *worker) settle() {
 	next := w.wake
 	if next.IsZero() {
 		next = w.lot.shard.Wake(w.index)
+	}
+	if w.aside != nil {
+		next = w.now.Add(asideEvery)
 	}
 	if !w.due.IsZero() && (next.IsZero() || w.due.Before(next)) {
 		next = w.due
@@ -183,6 +206,9 @@ func (w *worker) deskTick() {
 // moved keeps what the desk changed and tells the engine.
 func (w *worker) moved(changes wire.Changes) {
 	w.pending.changes.Add(changes)
+	if w.aside != nil && len(changes.Moves) > 0 {
+		w.sayAside() // with what waits for a person now
+	}
 	for i := range changes.Moves {
 		approval := changes.Moves[i].Approval()
 		w.step(policy.Event{Kind: policy.Approved, At: w.now, Approval: &approval})
@@ -193,9 +219,7 @@ func (w *worker) moved(changes wire.Changes) {
 func (w *worker) Control(c shard.Control, now time.Time) {
 	w.now = now
 	w.touch()
-	if w.aside == nil {
-		w.catchUp()
-	}
+	w.catchUp()
 	switch c.Kind {
 	case shard.Decision:
 		w.decide(c)
@@ -229,15 +253,16 @@ func (w *worker) decide(c shard.Control) {
 	w.moved(outcome.Changes)
 }
 
-// Restart forgets an engine whose time rested on one wrong clock.
+// Restart forgets an engine whose time came from a wrong clock.
 func (w *worker) Restart(at time.Time) {
 	engine, err := policy.New(w.settings)
 	if err != nil {
 		// the same settings made the engine that is being replaced
-		w.aside = err
+		w.setAside(err)
+		w.touch()
 		return
 	}
-	w.house.log.Warn("zone starts anew: its first readings came from a wrong clock", "site", w.settings.Site, "zone", w.settings.Zone, "time", at)
+	w.house.log.Warn("zone starts anew: its time came from a wrong clock", "site", w.settings.Site, "zone", w.settings.Zone, "time", at)
 	w.engine = engine
 	w.wake, w.savedAt = time.Time{}, time.Time{}
 	w.point, w.newest, w.durable = pointSource{}, tally{}, tally{}
@@ -256,9 +281,6 @@ func (w *worker) revert() {
 	*p = work{
 		touched: true, outcomes: p.outcomes, acks: p.acks, state: p.state,
 		events: p.events, told: p.told, points: p.points, readBack: p.readBack, resync: p.resync,
-	}
-	if w.aside != nil {
-		return
 	}
 	for i := len(failed.Moves) - 1; i >= 0; i-- {
 		m := &failed.Moves[i]

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"slices"
 	"time"
 
 	"rhizostat/policy"
@@ -73,11 +74,11 @@ func (d *Desk) withdrawCover(ch *wire.Changes, dec *wire.Decision, now time.Time
 }
 
 // covered tells whether an advice lies inside the standing approval: of the
-// same action, every volume and every shot inside its limits and hours, no
-// shot after its end.
+// same action, every volume and every shot inside its limits, the window of its
+// shots inside the hours of one day, no shot after its end.
 func (d *Desk) covered(a *wire.Advice, now time.Time) bool {
 	c := d.cover
-	if c == nil || !d.rules.StandingAllowed || !now.Before(c.Limits.Until) || a.Action != c.Action {
+	if c == nil || !d.rules.StandingAllowed || !now.Before(c.Limits.Until) || a.Action != c.Action || !d.decides(c.By) {
 		return false
 	}
 	s := a.Setpoints
@@ -95,7 +96,26 @@ func (d *Desk) covered(a *wire.Advice, now time.Time) bool {
 		}
 	}
 	return scheduled <= c.Limits.MaxVolumeML && d.insideHours(s.FirstShotAt) && d.insideHours(s.LastShotBy) &&
-		s.LastShotBy.Sub(s.FirstShotAt) < 24*time.Hour
+		d.sameDay(s.FirstShotAt, s.LastShotBy)
+}
+
+// decides tells whether a person may still approve advice of the zone: who has
+// left the site file goes on approving no more than he could by a decision.
+func (d *Desk) decides(name string) bool {
+	if len(d.rules.Deciders) == 0 {
+		return true
+	}
+	i := slices.IndexFunc(d.rules.Deciders, func(x Decider) bool { return x.Name == name })
+	return i >= 0 && d.allowed(&d.rules.Deciders[i], &wire.Decision{Decision: wire.Approve}) == nil
+}
+
+// sameDay tells whether two times lie on the same local day. A controller gives
+// shots at its trigger at any time between the first and the last: where these
+// are of two days, the night lies between, which the hours were to keep dry.
+func (d *Desk) sameDay(a, b time.Time) bool {
+	y, m, day := a.In(d.rules.Location).Date()
+	y2, m2, day2 := b.In(d.rules.Location).Date()
+	return y == y2 && m == m2 && day == day2
 }
 
 // insideHours tells whether a shot at t is inside the hours and days of the

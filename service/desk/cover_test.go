@@ -57,6 +57,11 @@ func TestCovered(t *testing.T) {
 		}, policy.StatePending},
 		{"a shot of the schedule too late", func(a *advice.Advice) { a.Setpoints.Schedule[8].At = tomorrow.Add(11 * time.Hour) }, policy.StatePending},
 		{"shots over two days", func(a *advice.Advice) { a.Setpoints.LastShotBy = tomorrow.Add(day + 2*time.Hour) }, policy.StatePending},
+		{"a night between the first shot and the last", func(a *advice.Advice) {
+			a.Setpoints.FirstShotAt = tomorrow.Add(10 * time.Hour)                  // 16:00 local
+			a.Setpoints.LastShotBy = tomorrow.Add(day + time.Hour - 10*time.Minute) // 06:50 local, the day after
+			a.Setpoints.Schedule = nil
+		}, policy.StatePending},
 		{"another action", func(a *advice.Advice) { a.Action = advice.Leach }, policy.StatePending},
 		{"withhold", func(a *advice.Advice) { *a = *withhold(2, tomorrow) }, policy.StatePending},
 	} {
@@ -154,5 +159,33 @@ func TestCoverForbiddenLater(t *testing.T) {
 	x.propose(plan(2, morning.Add(day)), morning.Add(12*time.Hour))
 	if s := x.Standing().Approval.State; s != policy.StatePending {
 		t.Errorf("advice is %s under a standing approval that is no longer allowed", s)
+	}
+}
+
+// TestCoverOfSomebodyWhoMayNotApprove: a standing approval covers only what the
+// one who gave it may still approve.
+func TestCoverOfSomebodyWhoMayNotApprove(t *testing.T) {
+	every, approve := []string{"*"}, []wire.Verdict{wire.Approve}
+	for _, c := range []struct {
+		name     string
+		deciders []Decider
+		want     policy.ApprovalState
+	}{
+		{"nobody is listed", nil, policy.StateApproved},
+		{"listed still", []Decider{{Name: "bob", Zones: every, May: approve}, {Name: "ana", Zones: every, May: approve}}, policy.StateApproved},
+		{"taken from the list", []Decider{{Name: "bob", Zones: every, May: approve}}, policy.StatePending},
+		{"of other zones now", []Decider{{Name: "ana", Zones: []string{"bench-08"}, May: approve}}, policy.StatePending},
+		{"may only reject now", []Decider{{Name: "ana", Zones: every, May: []wire.Verdict{wire.Reject}}}, policy.StatePending},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			x, _ := coveredTable(t) // given by ana
+			rules := openRules()
+			rules.Deciders = c.deciders
+			x.SetRules(rules)
+			x.propose(plan(2, morning.Add(day)), morning.Add(12*time.Hour))
+			if s := x.Standing().Approval; s.State != c.want {
+				t.Errorf("advice is %s, want %s", s.State, c.want)
+			}
+		})
 	}
 }

@@ -52,6 +52,9 @@ func (d *Desk) Decide(payload []byte, now time.Time) Outcome {
 	}
 	if no := d.take(&o.Changes, read, now); no != nil {
 		o.Result = wire.Refuse(o.Decision, no.code, no.text, now)
+		if !d.keepsRefusal(now) {
+			return o
+		}
 	} else {
 		o.Result = wire.Accept(o.Decision, now)
 		o.Changes.Add(d.Tick(now))
@@ -61,6 +64,27 @@ func (d *Desk) Decide(payload []byte, now time.Time) Outcome {
 		Hash: read.hash, Signed: read.signed,
 	})
 	return o
+}
+
+// keptRefusals is how many refused decisions of a zone go on record in a day. Who
+// may write to the topic can have as many refused as he likes, and the ledger keeps
+// decisions for ever; a person who tries again and again needs fewer (common
+// practice, no source).
+const keptRefusals = 20
+
+// refusals counts those of one day.
+type refusals struct {
+	day   time.Time
+	count int
+}
+
+// keepsRefusal counts a refusal and tells whether it goes on record.
+func (d *Desk) keepsRefusal(now time.Time) bool {
+	if day := now.Truncate(24 * time.Hour); !day.Equal(d.refused.day) {
+		d.refused = refusals{day: day}
+	}
+	d.refused.count++
+	return d.refused.count <= keptRefusals
 }
 
 // take checks a decision of somebody who may decide, and does it.

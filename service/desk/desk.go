@@ -42,7 +42,8 @@ type Desk struct {
 	rules      *Rules
 	entries    []*entry // in order of issue; entries are never changed, only replaced
 	cover      *wire.CoverRecord
-	sequence   int64 // of the newest advice
+	sequence   int64    // of the newest advice
+	refused    refusals // of the day, begun anew by a restart
 }
 
 // entry is one advice the desk holds.

@@ -92,6 +92,8 @@ var Instruments = []Instrument{
 		Help: "Messages received: accepted, partial (some signals refused) or refused, with the first reason; a reading that its zone's clock or queue does not take counts once more, as refused, or as partial where it was a double."},
 	{Name: "rhizostat_broker_connected", Type: Gauge, Unit: "1", From: "link",
 		Help: "1 while the broker is connected."},
+	{Name: "rhizostat_standby", Type: Gauge, Unit: "1", From: "link",
+		Help: "1 while this daemon waits, as a standby, for the end of another that serves its sites; it is then not connected and need not be."},
 	{Name: "rhizostat_ledger_writable", Type: Gauge, Unit: "1", From: "ledger",
 		Help: "1 while the ledger can be written; without it no advice can be approved."},
 	{Name: "rhizostat_zones", Type: Gauge, Unit: "1", Labels: []string{"site"}, From: "site files",

@@ -24,6 +24,7 @@ type Metrics struct {
 	drybacks  *prometheus.HistogramVec
 	broker    prometheus.Gauge
 	ledger    prometheus.Gauge
+	standby   prometheus.Gauge
 }
 
 // NewMetrics makes the instruments, with the process's and the runtime's own.
@@ -40,11 +41,12 @@ func NewMetrics(version string, reasons []string) *Metrics {
 		drybacks:  histogram("rhizostat_site_dryback_depth_ratio"),
 	}
 	connected, writable, build := gauge("rhizostat_broker_connected"), gauge("rhizostat_ledger_writable"), gauge("rhizostat_build_info")
+	standby := gauge("rhizostat_standby")
 	m.registry.MustRegister(
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
-		m.messages, m.advice, m.decisions, m.asked, m.zones, m.drybacks, connected, writable, build,
+		m.messages, m.advice, m.decisions, m.asked, m.zones, m.drybacks, connected, writable, build, standby,
 	)
-	m.broker, m.ledger = connected.WithLabelValues(), writable.WithLabelValues()
+	m.broker, m.ledger, m.standby = connected.WithLabelValues(), writable.WithLabelValues(), standby.WithLabelValues()
 	build.WithLabelValues(version, runtime.Version()).Set(1)
 	m.accepted = m.messages.WithLabelValues("accepted", "")
 	for _, reason := range reasons {
@@ -120,6 +122,9 @@ func (m *Metrics) Dryback(site string, share float64) {
 
 // BrokerConnected says whether the broker is connected.
 func (m *Metrics) BrokerConnected(yes bool) { m.broker.Set(truth(yes)) }
+
+// Standby says whether this daemon waits for another's end.
+func (m *Metrics) Standby(yes bool) { m.standby.Set(truth(yes)) }
 
 // LedgerWritable says whether the ledger can be written.
 func (m *Metrics) LedgerWritable(yes bool) { m.ledger.Set(truth(yes)) }

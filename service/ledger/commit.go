@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"os"
 	"slices"
 	"sync"
 	"time"
@@ -156,12 +157,18 @@ func (l *Ledger) group(group []*request) {
 // transaction writes requests, all or none. It does not end early with any
 // caller's context: the others' batches are in it too.
 func (l *Ledger) transaction(group []*request) (err error) {
+	if err := l.there(); err != nil {
+		return err
+	}
 	ctx := context.Background()
 	tx, err := l.write.BeginTx(ctx, nil)
 	if err != nil {
 		return l.fault("begin a commit", err)
 	}
-	w := &rows{ctx: ctx, tx: tx, ledger: l}
+	w := &rows{ctx: ctx, tx: tx, ledger: l, epoch: l.epoch.Load()}
+	if !l.begun {
+		w.begin()
+	}
 	for _, r := range group {
 		w.request(r)
 	}
@@ -172,7 +179,27 @@ func (l *Ledger) transaction(group []*request) (err error) {
 		w.err, w.at = err, "commit"
 		return l.abandon(tx, w)
 	}
+	l.begun = true
+	l.epoch.Store(w.epoch)
 	return nil
+}
+
+// there tells whether the file that was opened is still the one at the path. One
+// that was removed or replaced takes writes as ever, and is gone with the process:
+// SQLite does not look.
+func (l *Ledger) there() error {
+	if l.file == nil {
+		return nil
+	}
+	now, err := os.Stat(l.path)
+	if err == nil && os.SameFile(now, l.file) {
+		return nil
+	}
+	what := "another file is there"
+	if err != nil {
+		what = err.Error()
+	}
+	return fmt.Errorf("ledger %s: it has been removed or replaced (%s); expected the file that this daemon has open; put it back, or restart the daemon on what is there: %w", l.path, what, ErrUnavailable)
 }
 
 // abandon rolls a failed transaction back and says why it failed.

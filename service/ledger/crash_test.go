@@ -34,6 +34,8 @@ func TestMain(m *testing.M) {
 		fmt.Fprintln(os.Stderr, decideForEver(path))
 	case "fill":
 		fmt.Println(fillDisk(path))
+	case "start":
+		fmt.Println(startFull(path))
 	}
 	os.Exit(1)
 }

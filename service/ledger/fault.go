@@ -16,6 +16,10 @@ var ErrUnavailable = errors.New("the ledger cannot be written")
 // ErrFull is in an ErrUnavailable that space on the disk would mend.
 var ErrFull = errors.New("the disk is full")
 
+// errRefused is in an ErrUnavailable that lies in the disk, maybe for want of space
+// too: a quota says no more.
+var errRefused = errors.New("the disk refused")
+
 // damage says what a check of the file has found.
 func (r *Reader) damage(found []string) error {
 	return fmt.Errorf("ledger %s: it is damaged (%s); expected a whole file; stop the daemon, put the last copy in its place, and look at the disk: %w",
@@ -32,7 +36,7 @@ func (r *Reader) fault(what string, err error) error {
 	case sqlite3.SQLITE_FULL:
 		return fmt.Errorf("ledger %s: %s: %w (code %d); advice cannot be approved until there is space: %w", r.path, what, ErrFull, e.Code(), ErrUnavailable)
 	case sqlite3.SQLITE_IOERR:
-		return fmt.Errorf("ledger %s: %s: the disk refused (code %d); advice cannot be approved until it takes writes; look at the space and the health of the disk: %w", r.path, what, e.Code(), ErrUnavailable)
+		return fmt.Errorf("ledger %s: %s: %w (code %d); advice cannot be approved until it takes writes; look at the space and the health of the disk: %w", r.path, what, errRefused, e.Code(), ErrUnavailable)
 	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
 		return fmt.Errorf("ledger %s: %s: it is damaged (code %d); stop the daemon, put the last copy in its place, and look at the disk: %w", r.path, what, e.Code(), ErrUnavailable)
 	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_AUTH:

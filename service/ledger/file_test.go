@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 )
 
 // TestRefusedFiles: each file that is no ledger of ours is left as it is and
@@ -137,6 +138,66 @@ func TestDurability(t *testing.T) {
 		got, err := texts(t.Context(), l.write, "PRAGMA "+pragma)
 		if err != nil || len(got) != 1 || got[0] != want {
 			t.Errorf("%s is %v (%v), want %s", pragma, got, err, want)
+		}
+	}
+}
+
+// TestRemoved: a file that was taken away from under the daemon is no record any
+// more, whatever SQLite says; put back, it is one again.
+func TestRemoved(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		change func(t *testing.T, path, away string) error
+	}{
+		{"moved away", func(_ *testing.T, path, away string) error { return os.Rename(path, away) }},
+		{"replaced by a copy", func(_ *testing.T, path, away string) error {
+			b, err := os.ReadFile(path)
+			return errors.Join(err, os.Rename(path, away), os.WriteFile(path, b, 0o600))
+		}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "ledger.db")
+			l, err := Open(t.Context(), path, Options{ProbeEvery: time.Nanosecond})
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer l.Close()
+			if err := l.Commit(t.Context(), full(t, "a")); err != nil {
+				t.Fatal(err)
+			}
+			if err := c.change(t, path, path+".away"); err != nil {
+				t.Fatal(err)
+			}
+			for what, err := range map[string]error{"a commit": l.Commit(t.Context(), full(t, "b")), "Writable": l.Writable(t.Context())} {
+				if !errors.Is(err, ErrUnavailable) || !strings.Contains(err.Error(), "removed or replaced") {
+					t.Errorf("%s says %v", what, err)
+				}
+			}
+			if err := os.Rename(path+".away", path); err != nil {
+				t.Fatal(err)
+			}
+			if err := errors.Join(l.Writable(t.Context()), l.Commit(t.Context(), full(t, "b"))); err != nil {
+				t.Errorf("with the file put back: %v", err)
+			}
+		})
+	}
+}
+
+// TestTheLogStays: what SQLite needs beside the file in order to read it is there
+// after an orderly end, for a start on a disk without any room.
+func TestTheLogStays(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "ledger.db")
+	l, err := Open(t.Context(), path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(l.Commit(t.Context(), full(t, "a")), l.Close()); err != nil {
+		t.Fatal(err)
+	}
+	for end, want := range map[string]int64{"-wal": 0, "-shm": 32768} {
+		info, err := os.Stat(path + end)
+		if err != nil || info.Size() != want {
+			t.Errorf("%s: %+v, %v; want %d bytes", end, info, err, want)
 		}
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"os/exec"
 	"os/signal"
 	"path/filepath"
@@ -129,5 +130,74 @@ func TestFull(t *testing.T) {
 	}
 	if err := l.Writable(t.Context()); err != nil {
 		t.Errorf("after a commit Writable says %v", err)
+	}
+}
+
+// startFull opens a ledger on a disk that is full, reads it, gets more room, and
+// writes; it says what was wrong, "ok" if nothing.
+func startFull(path string) string {
+	ctx := context.Background()
+	signal.Ignore(syscall.SIGXFSZ) // the write then returns EFBIG
+	var before unix.Rlimit
+	if err := unix.Getrlimit(unix.RLIMIT_FSIZE, &before); err != nil {
+		return err.Error()
+	}
+	const index = 32768 // what SQLite needs to read beside a log
+	if err := unix.Setrlimit(unix.RLIMIT_FSIZE, &unix.Rlimit{Cur: index, Max: before.Max}); err != nil {
+		return err.Error()
+	}
+	l, err := Open(ctx, path, Options{ProbeEvery: time.Nanosecond})
+	if err != nil {
+		return err.Error()
+	}
+	t := new(testing.T)
+	for what, err := range map[string]error{"a commit": l.Commit(ctx, decision(t, "b", 2)), "Writable": l.Writable(ctx)} {
+		if !errors.Is(err, ErrUnavailable) || !strings.Contains(err.Error(), "advice cannot be approved") {
+			return fmt.Sprintf("started on a full disk, %s gave %v", what, err)
+		}
+	}
+	if r, err := l.Recover(ctx, "north", "b"); err != nil || len(r.Advice) != 1 {
+		return fmt.Sprintf("reading gave %+v, %v", r.Advice, err)
+	}
+	if err := unix.Setrlimit(unix.RLIMIT_FSIZE, &before); err != nil {
+		return err.Error()
+	}
+	if err := errors.Join(l.Writable(ctx), l.Commit(ctx, decision(t, "b", 2))); err != nil {
+		return fmt.Sprintf("with room again: %v", err)
+	}
+	if l.Epoch() != 2 {
+		return fmt.Sprintf("with room again the start is number %d, want 2", l.Epoch())
+	}
+	if err := l.Close(); err != nil {
+		return err.Error()
+	}
+	return "ok"
+}
+
+// TestStartOnAFullDisk: what is on record can be read though nothing can be
+// written, and the start is counted once there is room.
+func TestStartOnAFullDisk(t *testing.T) {
+	dir := t.TempDir()
+	l := open(t, filepath.Join(dir, "ledger.db"))
+	if err := l.Commit(t.Context(), decision(t, "b", 1)); err != nil {
+		t.Fatal(err)
+	}
+	killed := filepath.Join(dir, "killed.db") // as a daemon leaves it that was killed
+	for _, end := range []string{"", "-wal"} {
+		b, err := os.ReadFile(filepath.Join(dir, "ledger.db"+end))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(killed+end, b, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	out, err := child(t, "start", killed).Output()
+	var exit *exec.ExitError
+	if err != nil && !errors.As(err, &exit) {
+		t.Fatal(err)
+	}
+	if got := strings.TrimSpace(string(out)); got != "ok" {
+		t.Error(got)
 	}
 }

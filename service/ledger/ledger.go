@@ -12,10 +12,14 @@ package ledger
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"os"
 	"sync"
+	"sync/atomic"
 	"time"
+
+	"modernc.org/sqlite"
 )
 
 // InMemory is the path of a ledger that lives as long as the process: for a
@@ -54,9 +58,11 @@ func (o Options) defaults() Options {
 type Ledger struct {
 	Reader
 	options Options
-	epoch   int64
-	lock    *os.File // nil in memory
-	write   *sql.DB  // one connection; in memory it reads too
+	epoch   atomic.Int64
+	begun   bool        // this start is counted; of whoever writes
+	lock    *os.File    // nil in memory
+	file    os.FileInfo // of what was opened, nil in memory
+	write   *sql.DB     // one connection; in memory it reads too
 
 	writer  chan struct{} // holds one token: who has it writes
 	closed  chan struct{}
@@ -113,34 +119,71 @@ func (l *Ledger) open(ctx context.Context) (err error) {
 		return l.fault("open", err)
 	}
 	l.write.SetMaxOpenConns(1)
+	if err := l.keepLog(ctx); err != nil {
+		return err
+	}
 	if l.path == InMemory {
 		l.read = l.write
 	}
 	if err := l.migrate(ctx); err != nil {
 		return err
 	}
-	if err := l.begin(ctx); err != nil {
+	if err := l.begin(); err != nil {
 		return err
 	}
 	l.insert, err = prepare(ctx, l.write)
 	if err != nil {
 		return l.fault("prepare", err)
 	}
-	return nil
-}
-
-// begin counts this start of a daemon.
-func (l *Ledger) begin(ctx context.Context) error {
-	row := l.write.QueryRowContext(ctx, `UPDATE meta SET value = value + 1 WHERE key = 'epoch' RETURNING value`)
-	if err := row.Scan(&l.epoch); err != nil {
-		return l.fault("begin", err)
+	if l.path != InMemory {
+		if l.file, err = os.Stat(l.path); err != nil {
+			return fmt.Errorf("ledger %s: %w", l.path, err)
+		}
 	}
 	return nil
 }
 
+// keepLog lets the log and its index stay at the end, empty: on a disk without any
+// room they could not be made anew, and without them nothing can be read.
+func (l *Ledger) keepLog(ctx context.Context) error {
+	if l.path == InMemory {
+		return nil
+	}
+	conn, err := l.write.Conn(ctx)
+	if err != nil {
+		return l.fault("open", err)
+	}
+	defer conn.Close() // it goes back to the pool of one
+	err = conn.Raw(func(driver any) error {
+		control, ok := driver.(sqlite.FileControl)
+		if !ok {
+			return fmt.Errorf("the driver has no file controls; expected %T to have them", driver)
+		}
+		_, err := control.FileControlPersistWAL("main", 1)
+		return err
+	})
+	if err != nil {
+		return l.fault("open", err)
+	}
+	return nil
+}
+
+// begin counts this start of a daemon. A disk that takes nothing is no reason not
+// to start: what is on record can be read, and what stands goes on to its end. The
+// start is then counted by the first write that succeeds.
+func (l *Ledger) begin() error {
+	err := l.transaction(nil)
+	if errors.Is(err, ErrFull) || errors.Is(err, errRefused) {
+		l.noted(err)
+		return nil
+	}
+	return err
+}
+
 // Epoch is how many times the ledger has been opened for writing, this time
-// included. It stands in each move and decision.
-func (l *Ledger) Epoch() int64 { return l.epoch }
+// included; 0 while nothing could be written since. It stands in each move and
+// decision.
+func (l *Ledger) Epoch() int64 { return l.epoch.Load() }
 
 // Close ends the ledger. Commits that wait get an error.
 func (l *Ledger) Close() error {

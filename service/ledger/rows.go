@@ -72,6 +72,7 @@ type rows struct {
 	ctx    context.Context
 	tx     *sql.Tx
 	ledger *Ledger
+	epoch  int64
 	fresh  []place // zones whose key this transaction made
 	err    error
 	at     string
@@ -80,6 +81,14 @@ type rows struct {
 func (w *rows) fail(err error, format string, args ...any) {
 	if w.err == nil {
 		w.err, w.at = err, fmt.Sprintf(format, args...)
+	}
+}
+
+// begin counts a start of the daemon.
+func (w *rows) begin() {
+	row := w.tx.QueryRowContext(w.ctx, `UPDATE meta SET value = value + 1 WHERE key = 'epoch' RETURNING value`)
+	if err := row.Scan(&w.epoch); err != nil {
+		w.fail(err, "begin")
 	}
 }
 
@@ -160,7 +169,7 @@ func (w *rows) forgotten(f *wire.Forgotten) {
 
 func (w *rows) move(m *wire.Move) {
 	w.exec(w.ledger.insert.move, "move of advice", m.Advice, m.Site, m.Zone, m.Advice, m.Digest, string(m.From), string(m.To),
-		m.At.UnixMilli(), m.By, m.Note, m.Under, w.ledger.epoch)
+		m.At.UnixMilli(), m.By, m.Note, m.Under, w.epoch)
 }
 
 // decided is how a decision lies in the ledger.
@@ -176,7 +185,7 @@ func (w *rows) decision(d *wire.DecisionRecord) {
 		code = d.Result.Reason.Code
 	}
 	w.exec(w.ledger.insert.decision, "decision on", d.Decision.Advice, d.Site, d.Zone, d.Decision.Advice, d.Result.Time.UnixMilli(),
-		d.Result.Result, code, d.Hash, d.Signed, body, w.ledger.epoch)
+		d.Result.Result, code, d.Hash, d.Signed, body, w.epoch)
 }
 
 func (w *rows) cover(c *wire.CoverRecord) {

@@ -162,9 +162,15 @@ func (c *clock) tooLate(t *Telemetry) verdict {
 	if c.older++; c.older < 2 {
 		return verdict{reason: ReasonLate}
 	}
-	c.now, c.last, c.first, c.older, c.agreeing = t.At, time.Time{}, t.Source, 0, 0
-	clear(c.seen)
+	c.restart(t.At)
+	c.first = t.Source
 	return verdict{restart: true}
+}
+
+// restart goes on from an earlier time, for an engine that has seen nothing.
+func (c *clock) restart(at time.Time) {
+	c.now, c.last, c.older, c.agreeing = at, time.Time{}, 0, 0
+	clear(c.seen)
 }
 
 // drop removes the signals of a reading that are not newer than what was seen
@@ -226,4 +232,15 @@ func slot(source int) int {
 		return 1
 	}
 	return source + 2
+}
+
+// sourceAt is the source whose bookkeeping stands at a slot.
+func sourceAt(slot int) int {
+	switch slot {
+	case 0:
+		return policy.ZoneWide
+	case 1:
+		return policy.Climate
+	}
+	return slot - 2
 }

@@ -18,7 +18,7 @@ type Worker interface {
 	Step(e policy.Event)
 	// Control takes what a person or the link said to the zone.
 	Control(c Control, now time.Time)
-	// Restart forgets the engine: its first readings came from a wrong clock.
+	// Restart forgets the engine: its time came from a wrong clock.
 	Restart(at time.Time)
 }
 
@@ -66,6 +66,10 @@ type Settings struct {
 	Hold  time.Duration // how long a reading waits for earlier ones, in engine time
 	Late  time.Duration // older than engine time by more is refused
 	Ahead time.Duration // newer than engine time by more needs a second witness
+	// Elapsed is the time since any one moment by a counter that nobody sets,
+	// which the machine's clock is held against in wall mode; nil: that clock is
+	// believed.
+	Elapsed func() time.Duration
 	// Flush is called after each batch and makes what its zones decided
 	// durable, then publishes.
 	Flush func()
@@ -86,17 +90,20 @@ const (
 type Shard struct {
 	settings Settings
 	zones    []*zone
+	machine  machine // the machine's clock, in wall mode
 }
 
 type zone struct {
 	worker Worker
+	probes []string // ids by index, nil: not named
 	clock  clock
 	order  buffer
 	wake   time.Time // the engine wants to be stepped then
+	astray time.Time // since when the zone has been far ahead of the machine's clock, zero: it is not
 }
 
 // New makes an empty shard.
-func New(s Settings) *Shard { return &Shard{settings: s} }
+func New(s Settings) *Shard { return &Shard{settings: s, machine: machine{elapsed: s.Elapsed}} }
 
 // Add gives the shard a zone and returns its index. At is the engine time it
 // goes on from, zero for a new one; probes is the number of its probes.
@@ -104,6 +111,10 @@ func (s *Shard) Add(w Worker, probes int, at time.Time) int {
 	s.zones = append(s.zones, &zone{worker: w, clock: newClock(s.settings, probes, at)})
 	return len(s.zones) - 1
 }
+
+// Name gives a zone's probes their ids, by index: a snapshot that outlives a change
+// of the site file is taken back by them.
+func (s *Shard) Name(index int, probes []string) { s.zones[index].probes = probes }
 
 // Resume lets a zone go on from an engine time without anything else of before:
 // its snapshot could not be read.
@@ -131,6 +142,9 @@ func (s *Shard) Telemetry(index int, t Telemetry) {
 	z := s.zones[index]
 	if t.At.IsZero() {
 		t.At = t.Arrived
+	}
+	if s.settings.Mode == Wall {
+		s.machine.restamp(&t)
 	}
 	t.At = t.At.Truncate(time.Millisecond) // what a snapshot keeps
 	verdict := z.clock.admit(&t)
@@ -160,7 +174,7 @@ func (s *Shard) Control(index int, c Control) {
 	z := s.zones[index]
 	switch {
 	case s.settings.Mode == Wall:
-		z.clock.now = later(z.clock.now, c.Time)
+		z.clock.now = later(z.clock.now, s.machine.arrived(c.Time))
 	case c.Kind == Decision || c.Kind == Operator:
 		said := c.Said
 		if said.IsZero() {
@@ -182,8 +196,16 @@ func (s *Shard) Control(index int, c Control) {
 // Tick lets time pass to now in wall mode and releases all that has waited
 // long enough; in the telemetry clock it releases everything.
 func (s *Shard) Tick(now time.Time) {
+	if s.settings.Mode == Wall {
+		now = s.machine.tick(now)
+	}
 	for _, z := range s.zones {
 		if s.settings.Mode == Wall {
+			if s.isAstray(z, now) {
+				z.clock.restart(now)
+				z.order.clear()
+				z.worker.Restart(now)
+			}
 			z.clock.now = later(z.clock.now, now)
 			s.release(z, now.Add(-s.settings.Hold))
 			if z.clock.last.IsZero() {
@@ -194,6 +216,21 @@ func (s *Shard) Tick(now time.Time) {
 		}
 		s.drain(z)
 	}
+}
+
+// isAstray tells whether a zone's time is far ahead of the machine's clock and
+// has been for a while: it was set by a clock that has been put right since,
+// maybe before a restart, and would stand still until the true time has caught
+// up. One that is ahead by less waits: it costs less than all that was learned.
+func (s *Shard) isAstray(z *zone, now time.Time) bool {
+	if !later(z.clock.now, z.clock.last).After(now.Add(s.settings.Ahead)) {
+		z.astray = time.Time{}
+		return false
+	}
+	if z.astray.IsZero() || now.Before(z.astray) {
+		z.astray = now
+	}
+	return now.Sub(z.astray) >= steadyFor
 }
 
 // DrainAll processes everything that is waiting to be put in order.

@@ -3,6 +3,7 @@ package shard
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -263,4 +264,53 @@ func TestRestoredGoesOn(t *testing.T) {
 			t.Fatalf("never stopped: %q %q\nrestored: %q %q", a.worker.lines, a.refused, b.worker.lines, b.refused)
 		}
 	})
+}
+
+// TestRestoredWithOtherProbes: a probe takes up what was its own, whatever index it
+// had, and nothing of one that it replaced.
+func TestRestoredWithOtherProbes(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		probes []string
+		want   []string // sources that waited, in order
+		first  int      // of p2, its index now
+	}{
+		{"the same", []string{"p1", "p2", "p3"}, []string{"0", "1", "2", "-1"}, 1},
+		{"the first replaced", []string{"p2", "p3", "p4"}, []string{"0", "1", "-1"}, 0},
+		{"one less", []string{"p1", "p2"}, []string{"0", "1", "-1"}, 1},
+		{"one more", []string{"p0", "p1", "p2", "p3"}, []string{"1", "2", "3", "-1"}, 2},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			a := newFixture(FromTelemetry)
+			a.Name(0, []string{"p1", "p2", "p3"})
+			a.Telemetry(0, reading(1, noon.Add(-10*time.Minute)))
+			for i, source := range []int{0, 1, 2, policy.ZoneWide} {
+				a.Telemetry(0, reading(source, noon.Add(time.Duration(i)*time.Second)))
+			}
+			kept, err := a.Snapshot(0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b := &fixture{worker: &record{}}
+			b.Shard = New(Settings{Mode: FromTelemetry, Hold: DefaultHold, Late: DefaultLate, Ahead: DefaultAhead,
+				Refused: func(_, source int, reason string) { b.refused = append(b.refused, fmt.Sprint(source, " ", reason)) }})
+			b.Add(b.worker, len(c.probes), time.Time{})
+			b.Name(0, c.probes)
+			if err := b.Restore(0, kept); err != nil {
+				t.Fatal(err)
+			}
+			b.Telemetry(0, reading(c.first, noon.Add(-10*time.Minute))) // it was stepped before
+			b.DrainAll()
+			var got []string
+			for _, line := range b.worker.lines {
+				got = append(got, strings.TrimPrefix(strings.Fields(line)[1], "source="))
+			}
+			if !slices.Equal(got, c.want) {
+				t.Errorf("sources %q were stepped, want %q", got, c.want)
+			}
+			if want := []string{fmt.Sprint(c.first, " doubled")}; !slices.Equal(b.refused, want) {
+				t.Errorf("refused %q, want %q", b.refused, want)
+			}
+		})
+	}
 }

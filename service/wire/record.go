@@ -61,7 +61,8 @@ func (m *Move) Approval() policy.Approval {
 	return policy.Approval{Advice: m.Advice, State: m.To, Note: m.Note}
 }
 
-// DecisionRecord is a decision with its answer; the ledger keeps all of them.
+// DecisionRecord is a decision with its answer; the ledger keeps each that was
+// accepted, and of those refused the first of a day.
 type DecisionRecord struct {
 	Site, Zone string
 	Decision   Decision
