@@ -131,7 +131,7 @@ func (s *session) subscribe(ctx context.Context, client mqtt.Client, filters []s
 		}
 		if t, ok := token.(*mqtt.SubscribeToken); ok {
 			for filter, code := range t.Result() {
-				if code == 0x80 {
+				if code > 2 { // 0x80 by the standard; there are brokers that give the codes of MQTT 5
 					return fmt.Errorf("subscribe %s: the broker refused it; expected read access; extend the broker's access list", filter)
 				}
 			}

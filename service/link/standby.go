@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"fmt"
 	"strings"
+	"sync"
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
@@ -32,15 +33,12 @@ func (e *OtherError) Error() string {
 // nil once none does. Ours tells our own status by its payload's form;
 // standby says to wait for the other's end instead of refusing.
 func (l *Link) Precede(ctx context.Context, isOnline func(payload []byte) bool, standby bool) error {
-	status := make(chan Other, 64)
+	seen := new(lookOut)
 	watch := &session{
 		settings: l.settings, name: "look-out", clientID: l.settings.ClientID + "-look-out-" + strings.ToLower(rand.Text()[:8]), // of two that wait, neither kicks out the other
 		log: l.log, connected: func(bool) {},
 		handle: func(m mqtt.Message) {
-			select {
-			case status <- Other{m.Topic(), append([]byte(nil), m.Payload()...)}:
-			default: // a newer one will come
-			}
+			seen.note(m.Topic(), m.Payload())
 			m.Ack()
 		},
 	}
@@ -63,15 +61,43 @@ func (l *Link) Precede(ctx context.Context, isOnline func(payload []byte) bool, 
 	if err := watch.subscribe(ctx, client, filters); err != nil {
 		return err
 	}
-	return l.awaitFree(ctx, status, lost, isOnline, standby)
+	return l.awaitFree(ctx, seen, lost, isOnline, standby)
 }
 
-func (l *Link) awaitFree(ctx context.Context, status <-chan Other, lost <-chan error, isOnline func([]byte) bool, standby bool) error {
+// lookOut keeps the newest status of each site. A queue would fill up with the
+// retained ones of many sites, and what it had no room for nobody would see.
+type lookOut struct {
+	mu     sync.Mutex
+	newest map[string][]byte // by topic
+}
+
+func (o *lookOut) note(topic string, payload []byte) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if o.newest == nil {
+		o.newest = map[string][]byte{}
+	}
+	o.newest[topic] = append([]byte(nil), payload...)
+}
+
+// taken are the sites that another daemon serves, in the order of the sites.
+func (o *lookOut) taken(sites []Site, isOnline func([]byte) bool) []Other {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	var taken []Other
+	for i := range sites {
+		if payload := o.newest[sites[i].Status]; len(payload) > 0 && isOnline(payload) {
+			taken = append(taken, Other{sites[i].Status, payload})
+		}
+	}
+	return taken
+}
+
+func (l *Link) awaitFree(ctx context.Context, seen *lookOut, lost <-chan error, isOnline func([]byte) bool, standby bool) error {
 	const settle = time.Second // retained messages come right after the subscription
-	taken := map[string]Other{}
 	deadline := time.Now().Add(patience)
-	timer := time.NewTimer(settle)
-	defer timer.Stop()
+	tick := time.NewTicker(settle)
+	defer tick.Stop()
 	waiting := false
 	for {
 		select {
@@ -79,14 +105,9 @@ func (l *Link) awaitFree(ctx context.Context, status <-chan Other, lost <-chan e
 			return ctx.Err()
 		case err := <-lost:
 			return fmt.Errorf("broker %s: %w", l.settings.redacted(), err)
-		case o := <-status:
-			delete(taken, o.Site)
-			if isOnline(o.Payload) {
-				taken[o.Site] = o
-			}
-			continue
-		case <-timer.C:
+		case <-tick.C:
 		}
+		taken := seen.taken(l.sites, isOnline)
 		if len(taken) == 0 {
 			return nil
 		}
@@ -95,10 +116,7 @@ func (l *Link) awaitFree(ctx context.Context, status <-chan Other, lost <-chan e
 			l.log.Warn("another daemon says it is online for a site; waiting for its end", "sites", len(taken), "standby", standby)
 		}
 		if !standby && time.Now().After(deadline) {
-			for _, o := range taken {
-				return &OtherError{o}
-			}
+			return &OtherError{taken[0]}
 		}
-		timer.Reset(settle)
 	}
 }
