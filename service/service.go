@@ -44,6 +44,7 @@ type Service struct {
 	metrics  *metrics
 	ledger   *ledger.Ledger
 	instance string
+	identity string // of the ledger
 	began    time.Time
 
 	left map[string][]string // by site: topics of zones that a reload has taken from it
@@ -84,6 +85,9 @@ func (s *Service) Run(ctx context.Context) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, s.ledger.Close()) }()
+	if s.identity, err = s.ledger.Identity(ctx); err != nil {
+		return err
+	}
 	s.metrics = newMetrics(s.Version)
 	s.metrics.BrokerConnected(false)
 	s.metrics.LedgerWritable(true)
@@ -236,7 +240,7 @@ func (s *Service) sweep(ctx context.Context) {
 // A broker that is away is waited for.
 func (s *Service) connect(ctx context.Context, l *link.Link) error {
 	for ctx.Err() == nil {
-		err := l.Precede(ctx, s.isOther, s.Settings.Standby)
+		err := l.Precede(ctx, s.Settings.Standby)
 		if err == nil {
 			break
 		}
@@ -257,11 +261,17 @@ func (s *Service) connect(ctx context.Context, l *link.Link) error {
 	return nil
 }
 
-// isOther tells from a status whether another daemon is online there: ours says so
-// too across a reload.
-func (s *Service) isOther(payload []byte) bool {
+// claim judges a status. That of a process before us with our ledger, which the
+// ledger's lock says is dead, is nobody's: after a power cut the broker still
+// has it.
+func (s *Service) claim(payload []byte) link.Claim {
 	status, err := wire.ParseStatus(payload)
-	return err == nil && status.Status == wire.Online && status.Instance != s.instance
+	if err != nil {
+		s.Log.Warn("status that cannot be read", "error", err)
+		return link.Claim{}
+	}
+	own := status.Instance == s.instance
+	return link.Claim{Online: status.Status == wire.Online, Own: own, Former: !own && status.Ledger == s.identity}
 }
 
 func (s *Service) linkSettings() link.Settings {
@@ -276,7 +286,7 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 	var sites []link.Site
 	for i, st := range h.sites {
 		t := h.topics[i]
-		status := wire.Status{Status: wire.Online, Version: s.Version, StartedAt: s.began, Instance: s.instance}
+		status := wire.Status{Status: wire.Online, Version: s.Version, StartedAt: s.began, Instance: s.instance, Ledger: s.identity}
 		online, err := status.Marshal()
 		if err != nil {
 			return nil, err
@@ -316,7 +326,7 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 				once.Do(s.Started)
 			}
 		},
-		Stranger: func(site int, payload []byte) { s.stranger(h, l, site, payload) },
+		Claim: s.claim,
 	}, s.Log)
 	for i, st := range h.sites {
 		for _, topic := range s.left[st.Name] {
@@ -346,21 +356,6 @@ func (s *Service) readBack(h *house, l *link.Link, site int, topic string, paylo
 		return
 	}
 	h.control(zone, shard.Control{Kind: shard.ReadBack, Topic: topic, Payload: payload, Time: time.Now().UTC()})
-}
-
-// stranger judges a status that is not ours.
-func (s *Service) stranger(h *house, l *link.Link, site int, payload []byte) {
-	status, err := wire.ParseStatus(payload)
-	switch {
-	case err != nil:
-		s.Log.Warn("status that cannot be read", "site", h.sites[site].Name, "error", err)
-	case status.Instance == s.instance, status.Status == wire.Offline:
-		// the will of a session of before
-	default:
-		s.Log.Error("another daemon says it serves this site; stop one of them", "site", h.sites[site].Name, "instance", status.Instance)
-		return
-	}
-	l.Reaffirm(site)
 }
 
 // start gives each lot its goroutine; the function it returns ends them.

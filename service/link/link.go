@@ -69,8 +69,8 @@ type Handlers struct {
 	Resync func(site int)
 	// Changed is called when a session has come up or gone down.
 	Changed func()
-	// Stranger reports another daemon that says it is online for a site.
-	Stranger func(site int, payload []byte)
+	// Claim judges a site's status.
+	Claim func(payload []byte) Claim
 }
 
 // Link is the connection of one daemon.
@@ -126,7 +126,7 @@ func (l *Link) controlSession(i int) *session {
 	s.handle = func(m mqtt.Message) {
 		switch {
 		case m.Topic() == site.Status:
-			l.status(i, m.Payload())
+			l.status(i, m.Payload(), m.Retained())
 			m.Ack()
 		case matchesAny(site.Control, m.Topic()):
 			if m.Retained() {
@@ -150,7 +150,7 @@ func (l *Link) controlSession(i int) *session {
 		var beside sync.WaitGroup
 		beside.Go(func() {
 			if l.awaitTelemetry(ctx) {
-				l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})
+				l.stayOnline(ctx, i)
 			}
 		})
 		// not only once telemetry is there: what must not stand is put right at once
@@ -211,7 +211,7 @@ func (l *Link) readBack(ctx context.Context, s *session, client mqtt.Client, i i
 
 // status watches the site's status topic: an old session's will may say
 // offline while we are online, and another daemon may be there.
-func (l *Link) status(i int, payload []byte) {
+func (l *Link) status(i int, payload []byte, retained bool) {
 	site := &l.sites[i]
 	switch string(payload) {
 	case string(site.Online):
@@ -221,14 +221,8 @@ func (l *Link) status(i int, payload []byte) {
 			l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})
 		}
 	default:
-		l.handlers.Stranger(i, payload)
+		l.stranger(i, payload, retained)
 	}
-}
-
-// Reaffirm publishes our own status again, after a stranger's offline.
-func (l *Link) Reaffirm(site int) {
-	s := &l.sites[site]
-	l.outboxes[site].put(message{topic: s.Status, payload: s.Online, qos: 1, retain: true})
 }
 
 // Stay lets a site stay online at the end of Run: the same daemon is back at once.

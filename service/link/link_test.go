@@ -93,8 +93,8 @@ func testLink(address string, h Handlers) *Link {
 	if h.Changed == nil {
 		h.Changed = func() {}
 	}
-	if h.Stranger == nil {
-		h.Stranger = func(int, []byte) {}
+	if h.Claim == nil {
+		h.Claim = func(payload []byte) Claim { return Claim{Online: string(payload) == "online"} }
 	}
 	site := Site{
 		ID: "north", Control: []string{"r/north/+/decision"}, ReadBack: []string{"r/north/+/setpoint"},
@@ -197,9 +197,8 @@ func TestRetainedOutputsAreReadBack(t *testing.T) {
 func TestASecondDaemonIsSeen(t *testing.T) {
 	server, address := broker(t, "127.0.0.1:0")
 	defer server.Close()
-	isOnline := func(p []byte) bool { return string(p) == "online" }
 	l := testLink(address, Handlers{})
-	if err := l.Precede(t.Context(), isOnline, false); err != nil {
+	if err := l.Precede(t.Context(), false); err != nil {
 		t.Fatalf("nobody there: %v", err)
 	}
 	if err := server.Publish("r/north/status", []byte("online"), true, 1); err != nil {
@@ -207,7 +206,7 @@ func TestASecondDaemonIsSeen(t *testing.T) {
 	}
 	short, cancel := context.WithTimeout(t.Context(), 3*time.Second)
 	defer cancel()
-	if err := l.Precede(short, isOnline, true); err == nil {
+	if err := l.Precede(short, true); err == nil {
 		t.Fatal("a standby did not wait")
 	}
 	go func() {
@@ -216,7 +215,7 @@ func TestASecondDaemonIsSeen(t *testing.T) {
 			t.Error(err)
 		}
 	}()
-	if err := l.Precede(t.Context(), isOnline, true); err != nil {
+	if err := l.Precede(t.Context(), true); err != nil {
 		t.Fatalf("the other has ended: %v", err)
 	}
 }

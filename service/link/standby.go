@@ -11,9 +11,22 @@ import (
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 )
 
-// patience is how long a status that says online may belong to a daemon that
-// has just died: one and a half keepalives (MQTT 3.1.1, 3.1.2.10), and a bit.
-const patience = keepAlive*3/2 + 5*time.Second
+const (
+	// beat is how often a daemon says again that it is online: a broker that
+	// lost power together with its daemon keeps an online for ever.
+	beat = keepAlive
+	// patience is how long a status that says online may stand without a sign
+	// of life: more than a beat, and more than the one and a half keepalives
+	// after which a broker misses a daemon (MQTT 3.1.1, 3.1.2.10).
+	patience = keepAlive*3/2 + 5*time.Second
+)
+
+// Claim is what a site's status comes to for this daemon.
+type Claim struct {
+	Online bool // somebody says to serve the site
+	Own    bool // this very process
+	Former bool // a process before it, of the same ledger
+}
 
 // Other is a daemon that says it serves one of our sites.
 type Other struct {
@@ -28,17 +41,48 @@ func (e *OtherError) Error() string {
 	return fmt.Sprintf("%s: another daemon is online there (%s); expected one daemon a site; stop it, or start this one with RHIZOSTAT_STANDBY=true to take over when it ends", e.Site, e.Payload)
 }
 
+// stayOnline says that the site is served, again and again while a connection
+// lasts.
+func (l *Link) stayOnline(ctx context.Context, i int) {
+	tick := time.NewTicker(beat)
+	defer tick.Stop()
+	for {
+		l.reaffirm(i)
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+// reaffirm publishes our own status again.
+func (l *Link) reaffirm(i int) {
+	site := &l.sites[i]
+	l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})
+}
+
+// stranger judges a status on our site's topic that is not the one we publish.
+func (l *Link) stranger(i int, payload []byte, retained bool) {
+	c := l.handlers.Claim(payload)
+	if c.Online && !c.Own && !(c.Former && retained) {
+		l.log.Error("another daemon says it serves this site; stop one of them", "site", l.sites[i].ID, "status", string(payload))
+		return
+	}
+	l.reaffirm(i) // the will of a session of before, or what nobody can read
+}
+
 // Precede looks, under a name of its own, whether another daemon serves one of
 // the sites already: connecting under its name would kick it out. It returns
-// nil once none does. Ours tells our own status by its payload's form;
-// standby says to wait for the other's end instead of refusing.
-func (l *Link) Precede(ctx context.Context, isOnline func(payload []byte) bool, standby bool) error {
-	seen := new(lookOut)
+// nil once none does; standby says to wait for the other's end instead of
+// refusing.
+func (l *Link) Precede(ctx context.Context, standby bool) error {
+	seen := &lookOut{claim: l.handlers.Claim}
 	watch := &session{
 		settings: l.settings, name: "look-out", clientID: l.settings.ClientID + "-look-out-" + strings.ToLower(rand.Text()[:8]), // of two that wait, neither kicks out the other
 		log: l.log, connected: func(bool) {},
 		handle: func(m mqtt.Message) {
-			seen.note(m.Topic(), m.Payload())
+			seen.note(m.Topic(), m.Payload(), m.Retained(), time.Now())
 			m.Ack()
 		},
 	}
@@ -61,53 +105,81 @@ func (l *Link) Precede(ctx context.Context, isOnline func(payload []byte) bool, 
 	if err := watch.subscribe(ctx, client, filters); err != nil {
 		return err
 	}
-	return l.awaitFree(ctx, seen, lost, isOnline, standby)
+	return l.awaitFree(ctx, seen, lost, standby)
+}
+
+// sighting is the newest status of a site.
+type sighting struct {
+	payload []byte
+	claim   Claim
+	alive   bool      // it was said while we looked; else the broker had kept it
+	at      time.Time // when it came
+}
+
+// taken reports whether somebody else is behind it at a time.
+func (s sighting) taken(now time.Time) bool {
+	if !s.claim.Online || s.claim.Own || s.claim.Former && !s.alive {
+		return false
+	}
+	return now.Sub(s.at) < patience
 }
 
 // lookOut keeps the newest status of each site. A queue would fill up with the
 // retained ones of many sites, and what it had no room for nobody would see.
 type lookOut struct {
+	claim func(payload []byte) Claim
+
 	mu     sync.Mutex
-	newest map[string][]byte // by topic
+	newest map[string]sighting // by topic
 }
 
-func (o *lookOut) note(topic string, payload []byte) {
+func (o *lookOut) note(topic string, payload []byte, retained bool, now time.Time) {
+	s := sighting{payload: append([]byte(nil), payload...), alive: !retained, at: now}
+	if len(payload) > 0 { // else the topic was cleared
+		s.claim = o.claim(payload)
+	}
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	if o.newest == nil {
-		o.newest = map[string][]byte{}
+		o.newest = map[string]sighting{}
 	}
-	o.newest[topic] = append([]byte(nil), payload...)
+	o.newest[topic] = s
 }
 
-// taken are the sites that another daemon serves, in the order of the sites.
-func (o *lookOut) taken(sites []Site, isOnline func([]byte) bool) []Other {
+// taken are the sites that another daemon serves, in the order of the sites;
+// alive reports whether one of them has shown a sign of life.
+func (o *lookOut) taken(sites []Site, now time.Time) (taken []Other, alive bool) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	var taken []Other
 	for i := range sites {
-		if payload := o.newest[sites[i].Status]; len(payload) > 0 && isOnline(payload) {
-			taken = append(taken, Other{sites[i].Status, payload})
+		s := o.newest[sites[i].Status]
+		switch {
+		case !s.taken(now):
+		case s.alive && !alive:
+			taken, alive = append([]Other{{sites[i].Status, s.payload}}, taken...), true
+		default:
+			taken = append(taken, Other{sites[i].Status, s.payload})
 		}
 	}
-	return taken
+	return taken, alive
 }
 
-func (l *Link) awaitFree(ctx context.Context, seen *lookOut, lost <-chan error, isOnline func([]byte) bool, standby bool) error {
+func (l *Link) awaitFree(ctx context.Context, seen *lookOut, lost <-chan error, standby bool) error {
 	const settle = time.Second // retained messages come right after the subscription
-	deadline := time.Now().Add(patience)
+	began := time.Now()
 	tick := time.NewTicker(settle)
 	defer tick.Stop()
 	waiting := false
 	for {
+		var now time.Time
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
 		case err := <-lost:
 			return fmt.Errorf("broker %s: %w", l.settings.redacted(), err)
-		case <-tick.C:
+		case now = <-tick.C:
 		}
-		taken := seen.taken(l.sites, isOnline)
+		taken, alive := seen.taken(l.sites, now)
 		if len(taken) == 0 {
 			return nil
 		}
@@ -115,7 +187,7 @@ func (l *Link) awaitFree(ctx context.Context, seen *lookOut, lost <-chan error, 
 			waiting = true
 			l.log.Warn("another daemon says it is online for a site; waiting for its end", "sites", len(taken), "standby", standby)
 		}
-		if !standby && time.Now().After(deadline) {
+		if !standby && alive && now.Sub(began) > patience {
 			return &OtherError{taken[0]}
 		}
 	}

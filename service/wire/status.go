@@ -18,7 +18,8 @@ type Status struct {
 	Status    string    `json:"status"` // online, offline
 	Version   string    `json:"version"`
 	StartedAt time.Time `json:"started_at"`
-	Instance  string    `json:"instance,omitzero"` // tells two daemons apart; the client id
+	Instance  string    `json:"instance,omitzero"` // tells two daemons apart: client id and a random ending, new with each start
+	Ledger    string    `json:"ledger,omitzero"`   // whose records it keeps, the same through all starts
 }
 
 // Marshal gives the published bytes.
