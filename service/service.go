@@ -118,6 +118,7 @@ func (s *Service) Run(ctx context.Context) (err error) {
 		defer running.Done()
 		s.sweep(parts)
 	}()
+	defer s.farewell()
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
@@ -151,6 +152,9 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 		return nil, err
 	}
 	runners, runnersDone := s.start(h)
+	if s.link != nil {
+		l.Follow(s.link)
+	}
 	s.mu.Lock()
 	s.house, s.link = h, l
 	s.mu.Unlock()
@@ -179,6 +183,19 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 		kept = nil
 	}
 	return next, errors.Join(err, kept)
+}
+
+// farewell takes back what a reload has left online, where the daemon ends
+// before the sites are connected again.
+func (s *Service) farewell() {
+	if s.link == nil {
+		return
+	}
+	ctx, stop := context.WithTimeout(context.Background(), 2*time.Second)
+	defer stop()
+	if err := s.link.Farewell(ctx); err != nil {
+		s.Log.Error("a site's status may say online though the daemon has ended; it is put right at the next start", "error", err)
+	}
 }
 
 // connecting is the life of the link.

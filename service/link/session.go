@@ -43,6 +43,9 @@ type session struct {
 	connected func(bool)
 	log       *slog.Logger
 	stays     atomic.Bool // no goodbye
+	// adrift says that our online may stand on the broker with no will of ours
+	// behind it: nobody but us would ever take it back.
+	adrift atomic.Bool
 }
 
 // run connects, serves and connects again until ctx ends.
@@ -79,7 +82,9 @@ func (s *session) once(ctx context.Context) error {
 		client.Disconnect(0)
 		return fmt.Errorf("connect: %w", err)
 	}
+	s.adrift.Store(false) // the broker has our will
 	defer client.Disconnect(250)
+	defer s.leave(client)
 	if err := s.subscribe(ctx, client, s.filters); err != nil {
 		return err
 	}
@@ -102,14 +107,25 @@ func (s *session) once(ctx context.Context) error {
 	}
 	stop()
 	<-done
-	if ended == nil && s.will != nil && !s.stays.Load() && client.IsConnectionOpen() {
-		// an orderly goodbye takes the will back, so say it ourselves
-		token := client.Publish(s.will.topic, 1, true, s.will.payload)
-		if err := wait(context.Background(), token, farewell); err != nil {
-			return fmt.Errorf("say offline: %w", err)
-		}
-	}
 	return ended
+}
+
+// leave says goodbye where the connection is still open: an orderly end takes
+// the will back, so we say it ourselves. That holds before the first
+// subscription too, when an earlier connection of ours has said online.
+func (s *session) leave(client mqtt.Client) {
+	if s.will == nil || !client.IsConnectionOpen() {
+		return
+	}
+	if s.stays.Load() {
+		s.adrift.Store(true)
+		return
+	}
+	token := client.Publish(s.will.topic, 1, true, s.will.payload)
+	if err := wait(context.Background(), token, farewell); err != nil {
+		s.adrift.Store(true)
+		s.log.Warn("offline was not said", "session", s.name, "error", err)
+	}
 }
 
 // subscribe asks for the filters and checks that each was granted: a broker

@@ -78,6 +78,22 @@ func (l *Link) stranger(i int, payload []byte, retained bool) {
 // refusing.
 func (l *Link) Precede(ctx context.Context, standby bool) error {
 	seen := &lookOut{claim: l.handlers.Claim}
+	lost := make(chan error, 1)
+	filters := make([]string, len(l.sites))
+	for i := range l.sites {
+		filters[i] = l.sites[i].Status
+	}
+	client, err := l.visit(ctx, filters, seen, lost)
+	if err != nil {
+		return err
+	}
+	defer client.Disconnect(100)
+	return l.awaitFree(ctx, seen, lost, standby)
+}
+
+// visit connects for a while beside the sessions and notes what is said on
+// status topics.
+func (l *Link) visit(ctx context.Context, topics []string, seen *lookOut, lost chan<- error) (mqtt.Client, error) {
 	watch := &session{
 		settings: l.settings, name: "look-out", clientID: l.settings.ClientID + "-look-out-" + strings.ToLower(rand.Text()[:8]), // of two that wait, neither kicks out the other
 		log: l.log, connected: func(bool) {},
@@ -86,26 +102,67 @@ func (l *Link) Precede(ctx context.Context, standby bool) error {
 			m.Ack()
 		},
 	}
-	lost := make(chan error, 1)
 	options, err := watch.options(lost)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	options.SetCleanSession(true)
 	client := mqtt.NewClient(options)
 	if err := wait(ctx, client.Connect(), connectTimeout+writeTimeout); err != nil {
 		client.Disconnect(0)
-		return fmt.Errorf("broker %s: %w; is it running and does it know this user", l.settings.redacted(), err)
+		return nil, fmt.Errorf("broker %s: %w; is it running and does it know this user", l.settings.redacted(), err)
+	}
+	if err := watch.subscribe(ctx, client, topics); err != nil {
+		client.Disconnect(100)
+		return nil, err
+	}
+	return client, nil
+}
+
+// Follow takes over from the link of before a reload which sites still say that
+// they are online.
+func (l *Link) Follow(before *Link) {
+	for i := range l.sites {
+		for k := range before.sites {
+			if l.sites[i].Status == before.sites[k].Status && before.control[k].adrift.Load() {
+				l.control[i].adrift.Store(true)
+			}
+		}
+	}
+}
+
+// Farewell says offline for the sites that would say online for ever: they
+// stayed online for a reload that never came to its end. What another daemon
+// says is left alone.
+func (l *Link) Farewell(ctx context.Context) error {
+	var adrift []*Site
+	var topics []string
+	for i, s := range l.control {
+		if s.adrift.Load() {
+			adrift, topics = append(adrift, &l.sites[i]), append(topics, l.sites[i].Status)
+		}
+	}
+	if len(adrift) == 0 {
+		return nil
+	}
+	seen := &lookOut{claim: l.handlers.Claim}
+	client, err := l.visit(ctx, topics, seen, make(chan error, 1))
+	if err != nil {
+		return fmt.Errorf("offline was not said: %w", err)
 	}
 	defer client.Disconnect(100)
-	filters := make([]string, len(l.sites))
-	for i := range l.sites {
-		filters[i] = l.sites[i].Status
+	for _, site := range adrift {
+		s, err := seen.await(ctx, site.Status)
+		if err != nil {
+			return fmt.Errorf("offline was not said on %s: %w", site.Status, err)
+		}
+		if s.claim.Online && s.claim.Own {
+			if err := wait(ctx, client.Publish(site.Status, 1, true, site.Offline), farewell); err != nil {
+				return fmt.Errorf("offline was not said on %s: %w", site.Status, err)
+			}
+		}
 	}
-	if err := watch.subscribe(ctx, client, filters); err != nil {
-		return err
-	}
-	return l.awaitFree(ctx, seen, lost, standby)
+	return nil
 }
 
 // sighting is the newest status of a site.
@@ -162,6 +219,25 @@ func (o *lookOut) taken(sites []Site, now time.Time) (taken []Other, alive bool)
 		}
 	}
 	return taken, alive
+}
+
+// await gives the newest status of a topic that has a retained one.
+func (o *lookOut) await(ctx context.Context, topic string) (sighting, error) {
+	tick := time.NewTicker(10 * time.Millisecond)
+	defer tick.Stop()
+	for {
+		o.mu.Lock()
+		s, ok := o.newest[topic]
+		o.mu.Unlock()
+		if ok {
+			return s, nil
+		}
+		select {
+		case <-ctx.Done():
+			return s, ctx.Err()
+		case <-tick.C:
+		}
+	}
 }
 
 func (l *Link) awaitFree(ctx context.Context, seen *lookOut, lost <-chan error, standby bool) error {
