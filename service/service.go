@@ -254,14 +254,23 @@ func (s *Service) sweep(ctx context.Context) {
 }
 
 // connect waits until no other daemon serves our sites, then keeps the link up.
-// A broker that is away is waited for.
+// Where another one that precedes us turns up all the same, it waits anew.
 func (s *Service) connect(ctx context.Context, l *link.Link) error {
 	for ctx.Err() == nil {
-		err := l.Precede(ctx, s.Settings.Standby)
-		if err == nil {
-			break
+		if err := s.precede(ctx, l); err != nil {
+			return err
 		}
-		if errors.As(err, new(*link.OtherError)) {
+		l.Hold(ctx)
+	}
+	return nil
+}
+
+// precede waits until no other daemon serves our sites. A broker that is away is
+// waited for.
+func (s *Service) precede(ctx context.Context, l *link.Link) error {
+	for ctx.Err() == nil {
+		err := l.Precede(ctx, s.Settings.Standby)
+		if err == nil || errors.As(err, new(*link.OtherError)) {
 			return err
 		}
 		if ctx.Err() == nil {
@@ -274,7 +283,6 @@ func (s *Service) connect(ctx context.Context, l *link.Link) error {
 		case <-pause.C:
 		}
 	}
-	l.Run(ctx)
 	return nil
 }
 
@@ -288,7 +296,19 @@ func (s *Service) claim(payload []byte) link.Claim {
 		return link.Claim{}
 	}
 	own := status.Instance == s.instance
-	return link.Claim{Online: status.Status == wire.Online, Own: own, Former: !own && status.Ledger == s.identity}
+	return link.Claim{
+		Online: status.Status == wire.Online, Lost: status.Status == wire.Offline && !status.Ended,
+		Own: own, Former: !own && status.Ledger == s.identity, Before: s.before(status),
+	}
+}
+
+// before reports whether a daemon precedes this one where both serve a site: the
+// older one does, for people know its advice. Both must come to the same.
+func (s *Service) before(other wire.Status) bool {
+	if !other.StartedAt.Equal(s.began) {
+		return other.StartedAt.Before(s.began)
+	}
+	return other.Instance < s.instance
 }
 
 func (s *Service) linkSettings() link.Settings {
@@ -313,8 +333,13 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 		if err != nil {
 			return nil, err
 		}
+		status.Ended = true
+		ended, err := status.Marshal()
+		if err != nil {
+			return nil, err
+		}
 		sites = append(sites, link.Site{
-			ID: st.Name, Status: t.Status(), Online: online, Offline: offline,
+			ID: st.Name, Status: t.Status(), Online: online, Offline: offline, Ended: ended,
 			Control:  []string{t.Decision("+"), t.Event("+")},
 			ReadBack: []string{t.Advice("+"), t.Setpoint("+"), t.SetpointNumber("+", "+")},
 		})

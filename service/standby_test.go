@@ -1,7 +1,10 @@
 package service
 
 import (
+	"io"
+	"net"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -48,4 +51,140 @@ func TestTheEndInTheMiddleOfAReload(t *testing.T) {
 	time.Sleep(300 * time.Millisecond) // the old link has gone, the new one still looks out
 	c.end(t, syscall.SIGTERM)
 	eventually(t, 2*time.Second, func() string { return "it has ended and its site says online\n" + c.log.String() }, func() bool { return status.online() == "" })
+}
+
+// breaker is a way to a broker that can be cut.
+type breaker struct {
+	address string
+	mu      sync.Mutex
+	down    bool
+	conns   []net.Conn
+}
+
+func newBreaker(t *testing.T, broker string) *breaker {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := &breaker{address: l.Addr().String()}
+	t.Cleanup(func() { l.Close(); b.cut(true) })
+	go func() {
+		for {
+			near, err := l.Accept()
+			if err != nil {
+				return // the test is over
+			}
+			b.join(near, broker)
+		}
+	}()
+	return b
+}
+
+// join carries what comes on a connection, unless the way is cut.
+func (b *breaker) join(near net.Conn, broker string) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	far, err := net.Dial("tcp", broker)
+	if err != nil || b.down {
+		near.Close()
+		if err == nil {
+			far.Close()
+		}
+		return
+	}
+	b.conns = append(b.conns, near, far)
+	carry := func(to, from net.Conn) {
+		io.Copy(to, from) // it ends with either connection
+		to.Close()
+		from.Close()
+	}
+	go carry(near, far)
+	go carry(far, near)
+}
+
+func (b *breaker) cut(down bool) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.down = down
+	for _, c := range b.conns {
+		c.Close()
+	}
+	b.conns = nil
+}
+
+// A blip of the first daemon's connection does not call the standby.
+func TestABlipDoesNotCallTheStandby(t *testing.T) {
+	t.Parallel()
+	b := newBroker(t)
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	status := followStatus(t, b, topics.Status())
+	path, way := writeSite(t, siteOf("north", 1)), newBreaker(t, b.Address)
+	first := startChild(t, environment(t, way.address, path, "RHIZOSTAT_CLIENT_ID=one")...)
+	defer first.end(t, syscall.SIGTERM)
+	eventually(t, 10*time.Second, text("the first daemon is not online"), func() bool { return status.online() != "" })
+	instance := status.online()
+	standby := startChild(t, environment(t, b.Address, path, "RHIZOSTAT_CLIENT_ID=two", "RHIZOSTAT_STANDBY=true")...)
+	defer standby.end(t, syscall.SIGTERM)
+	eventually(t, 10*time.Second, text("the standby has not seen the first one"), func() bool {
+		return strings.Contains(standby.log.String(), "waiting for its end")
+	})
+	way.cut(true)
+	eventually(t, 10*time.Second, text("the connection's end was not noticed"), func() bool { return status.online() == "" })
+	time.Sleep(3 * time.Second)
+	way.cut(false)
+	eventually(t, 20*time.Second, text("nobody is online again"), func() bool { return status.online() != "" })
+	time.Sleep(3 * time.Second)
+	for _, s := range status.said() {
+		if s.Status == wire.Online && s.Instance != instance {
+			t.Fatalf("the standby took over\n%s", standby.log.String())
+		}
+	}
+}
+
+// Two daemons that are started together find nobody there, both of them: one of
+// them refuses all the same.
+func TestOfTwoStartedTogetherOneRefuses(t *testing.T) {
+	notUnderRace(t)
+	t.Parallel()
+	if testing.Short() {
+		t.Skip("it takes a refusal half a minute to be sure")
+	}
+	b := newBroker(t)
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	status := followStatus(t, b, topics.Status())
+	path := writeSite(t, siteOf("north", 1))
+	type end struct {
+		c   *child
+		err error
+	}
+	ended := make(chan end, 2)
+	children := map[*child]bool{}
+	for _, name := range []string{"one", "two"} {
+		c := startChild(t, environment(t, b.Address, path, "RHIZOSTAT_CLIENT_ID="+name)...)
+		children[c] = true
+		go func() { ended <- end{c, c.command.Wait()} }()
+	}
+	t.Cleanup(func() {
+		for c := range children {
+			c.command.Process.Kill() // one has ended
+		}
+	})
+	select {
+	case e := <-ended:
+		if e.c.command.ProcessState.ExitCode() != 1 || !strings.Contains(e.c.log.String(), "another daemon is online there") {
+			t.Errorf("one ended with %v\n%s", e.err, e.c.log.String())
+		}
+	case <-time.After(75 * time.Second):
+		t.Fatal("both serve")
+	}
+	instance := status.online()
+	select {
+	case e := <-ended:
+		t.Errorf("the other ended too: %v\n%s", e.err, e.c.log.String())
+	case <-time.After(3 * time.Second):
+	}
+	if now := status.online(); now == "" || now != instance {
+		t.Errorf("the site is served by %q, then by %q", instance, now)
+	}
 }

@@ -54,6 +54,7 @@ type Site struct {
 	Status   string   // topic
 	Online   []byte   // payload while connected
 	Offline  []byte   // the last will
+	Ended    []byte   // said at the end
 }
 
 // Handlers take what comes in. None may block: the client library stalls its
@@ -84,6 +85,7 @@ type Link struct {
 	outboxes  []*outbox
 	up        []atomic.Bool // telemetry first, then the sites'
 	echoed    []atomic.Bool // the site's status came back: reading and writing both work
+	guard     guard
 }
 
 // New makes a link; Run connects it.
@@ -120,7 +122,7 @@ func (l *Link) controlSession(i int) *session {
 	s := &session{
 		settings: l.settings, name: "control of " + site.ID, clientID: l.settings.ClientID + "-" + site.ID,
 		filters: append([]string{site.Status}, site.Control...), log: l.log, connected: l.changed(i + 1),
-		will: &will{site.Status, site.Offline},
+		will: &will{site.Status, site.Offline, site.Ended},
 	}
 	var lastReadBack atomic.Int64 // unix ms
 	s.handle = func(m mqtt.Message) {
@@ -216,6 +218,7 @@ func (l *Link) status(i int, payload []byte, retained bool) {
 	switch string(payload) {
 	case string(site.Online):
 		l.echoed[i].Store(true)
+		l.guard.forget(site.Status)
 	case string(site.Offline), "":
 		if l.up[i+1].Load() {
 			l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})

@@ -98,7 +98,7 @@ func testLink(address string, h Handlers) *Link {
 	}
 	site := Site{
 		ID: "north", Control: []string{"r/north/+/decision"}, ReadBack: []string{"r/north/+/setpoint"},
-		Status: "r/north/status", Online: []byte("online"), Offline: []byte("offline"),
+		Status: "r/north/status", Online: []byte("online"), Offline: []byte("offline"), Ended: []byte("offline ended"),
 	}
 	return New(Settings{Broker: "tcp://" + address, ClientID: "test"}, []string{"r/north/+/telemetry/+"}, []Site{site}, h,
 		slog.New(slog.NewTextHandler(io.Discard, nil)))
@@ -144,7 +144,7 @@ func TestMessagesGoBothWays(t *testing.T) {
 	l.Publish(0, "r/north/a/setpoint", []byte("120"), 1, true)
 	eventually(t, "setpoint", func() bool { return outputs.last() == "r/north/a/setpoint=120" })
 	stop()
-	eventually(t, "offline", func() bool { return outputs.last() == "r/north/status=offline" })
+	eventually(t, "offline", func() bool { return outputs.last() == "r/north/status=offline ended" })
 }
 
 // After an outage only the newest payload of a topic stands on the broker, and

@@ -22,10 +22,12 @@ const (
 	steady = time.Minute
 )
 
-// will is what the broker says for a session that died.
+// will is what the broker says for a session that died, and what the session
+// says itself at its end.
 type will struct {
 	topic   string
 	payload []byte
+	goodbye []byte
 }
 
 // session keeps one MQTT session connected. Each connection has a fresh client
@@ -84,7 +86,7 @@ func (s *session) once(ctx context.Context) error {
 	}
 	s.adrift.Store(false) // the broker has our will
 	defer client.Disconnect(250)
-	defer s.leave(client)
+	defer s.leave(ctx, client)
 	if err := s.subscribe(ctx, client, s.filters); err != nil {
 		return err
 	}
@@ -113,7 +115,7 @@ func (s *session) once(ctx context.Context) error {
 // leave says goodbye where the connection is still open: an orderly end takes
 // the will back, so we say it ourselves. That holds before the first
 // subscription too, when an earlier connection of ours has said online.
-func (s *session) leave(client mqtt.Client) {
+func (s *session) leave(ctx context.Context, client mqtt.Client) {
 	if s.will == nil || !client.IsConnectionOpen() {
 		return
 	}
@@ -121,7 +123,11 @@ func (s *session) leave(client mqtt.Client) {
 		s.adrift.Store(true)
 		return
 	}
-	token := client.Publish(s.will.topic, 1, true, s.will.payload)
+	word := s.will.payload
+	if ctx.Err() != nil {
+		word = s.will.goodbye // else we are about to try again
+	}
+	token := client.Publish(s.will.topic, 1, true, word)
 	if err := wait(context.Background(), token, farewell); err != nil {
 		s.adrift.Store(true)
 		s.log.Warn("offline was not said", "session", s.name, "error", err)
@@ -137,6 +143,9 @@ func (s *session) subscribe(ctx context.Context, client mqtt.Client, filters []s
 		wanted := make(map[string]byte, n)
 		for _, f := range filters[:n] {
 			wanted[f] = 1
+			if s.will != nil && f == s.will.topic {
+				wanted[f] = 0 // what others said while we were away is no sign of life
+			}
 		}
 		filters = filters[n:]
 		// no callbacks: the library's routes are a list that it searches for

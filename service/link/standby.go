@@ -19,13 +19,18 @@ const (
 	// of life: more than a beat, and more than the one and a half keepalives
 	// after which a broker misses a daemon (MQTT 3.1.1, 3.1.2.10).
 	patience = keepAlive*3/2 + 5*time.Second
+	// absence is how long a standby leaves a daemon whose connection broke to
+	// come back: until it has noticed, its longest pause, and a connection.
+	absence = keepAlive + pingTimeout + lastBackoff + connectTimeout
 )
 
 // Claim is what a site's status comes to for this daemon.
 type Claim struct {
 	Online bool // somebody says to serve the site
-	Own    bool // this very process
+	Lost   bool // somebody's will says that the connection broke
+	Own    bool // that is this very process
 	Former bool // a process before it, of the same ledger
+	Before bool // whoever it is precedes us where both serve
 }
 
 // Other is a daemon that says it serves one of our sites.
@@ -62,14 +67,95 @@ func (l *Link) reaffirm(i int) {
 	l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})
 }
 
+// guard is what a link knows of other daemons.
+type guard struct {
+	mu       sync.Mutex
+	past     map[string]string    // by status topic: what Precede found to have nobody behind it
+	answered map[string]time.Time // by status topic: when we last contradicted another
+	stop     context.CancelFunc   // ends the link, while Hold runs
+}
+
+// isPast reports whether Precede has seen the very status already.
+func (g *guard) isPast(topic string, payload []byte) bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	past, ok := g.past[topic]
+	return ok && past == string(payload)
+}
+
+// forget forgets what stood on a topic before us: our own status stands there.
+func (g *guard) forget(topic string) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	delete(g.past, topic)
+}
+
+// mayAnswer reports whether another may be contradicted again: two that do it at
+// once would never end.
+func (g *guard) mayAnswer(topic string, now time.Time) bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if last, ok := g.answered[topic]; ok && now.Sub(last) < time.Second {
+		return false
+	}
+	if g.answered == nil {
+		g.answered = map[string]time.Time{}
+	}
+	g.answered[topic] = now
+	return true
+}
+
 // stranger judges a status on our site's topic that is not the one we publish.
+// Of two daemons that serve, the one that comes before the other goes on; the
+// other one's next connection or beat tells it so.
 func (l *Link) stranger(i int, payload []byte, retained bool) {
+	site := &l.sites[i]
 	c := l.handlers.Claim(payload)
-	if c.Online && !c.Own && !(c.Former && retained) {
-		l.log.Error("another daemon says it serves this site; stop one of them", "site", l.sites[i].ID, "status", string(payload))
+	// a will that a connection finds on the broker tells of a daemon that has
+	// served since: under our client id each would keep kicking out the other
+	other := !c.Own && (c.Online || c.Lost && retained)
+	if retained && (c.Former || l.guard.isPast(site.Status, payload)) {
+		other = false
+	}
+	if other && c.Before {
+		l.yield(i, payload)
 		return
 	}
-	l.reaffirm(i) // the will of a session of before, or what nobody can read
+	if other {
+		l.log.Warn("another daemon says it serves this site; it was started after this one and should give way", "site", site.ID, "status", string(payload))
+		if !l.guard.mayAnswer(site.Status, time.Now()) {
+			return
+		}
+	}
+	if l.up[0].Load() && l.up[i+1].Load() { // else online is said soon anyway
+		l.reaffirm(i)
+	}
+}
+
+// yield ends the link for another daemon's sake.
+func (l *Link) yield(i int, payload []byte) {
+	l.log.Error("another daemon serves this site and was started before this one; it goes on and this one publishes no more", "site", l.sites[i].ID, "status", string(payload))
+	l.Stay(i) // our offline would stand over its online
+	l.guard.mu.Lock()
+	defer l.guard.mu.Unlock()
+	if l.guard.stop != nil {
+		l.guard.stop()
+	}
+}
+
+// Hold keeps every session connected, as Run does, until ctx ends or another
+// daemon that precedes us serves one of the sites. Precede then tells whether
+// that one lives.
+func (l *Link) Hold(ctx context.Context) {
+	serving, stop := context.WithCancel(ctx)
+	defer stop()
+	l.guard.mu.Lock()
+	l.guard.stop = stop
+	l.guard.mu.Unlock()
+	l.Run(serving)
+	l.guard.mu.Lock()
+	defer l.guard.mu.Unlock()
+	l.guard.stop = nil
 }
 
 // Precede looks, under a name of its own, whether another daemon serves one of
@@ -88,7 +174,16 @@ func (l *Link) Precede(ctx context.Context, standby bool) error {
 		return err
 	}
 	defer client.Disconnect(100)
-	return l.awaitFree(ctx, seen, lost, standby)
+	if err := l.awaitFree(ctx, seen, lost, standby); err != nil {
+		return err
+	}
+	for _, s := range l.control {
+		s.stays.Store(false) // whom it made way for has ended
+	}
+	l.guard.mu.Lock()
+	defer l.guard.mu.Unlock()
+	l.guard.past = seen.payloads()
+	return nil
 }
 
 // visit connects for a while beside the sessions and notes what is said on
@@ -157,7 +252,7 @@ func (l *Link) Farewell(ctx context.Context) error {
 			return fmt.Errorf("offline was not said on %s: %w", site.Status, err)
 		}
 		if s.claim.Online && s.claim.Own {
-			if err := wait(ctx, client.Publish(site.Status, 1, true, site.Offline), farewell); err != nil {
+			if err := wait(ctx, client.Publish(site.Status, 1, true, site.Ended), farewell); err != nil {
 				return fmt.Errorf("offline was not said on %s: %w", site.Status, err)
 			}
 		}
@@ -174,11 +269,19 @@ type sighting struct {
 }
 
 // taken reports whether somebody else is behind it at a time.
-func (s sighting) taken(now time.Time) bool {
-	if !s.claim.Online || s.claim.Own || s.claim.Former && !s.alive {
-		return false
+func (s sighting) taken(now time.Time, standby bool) bool {
+	limit := patience
+	if standby {
+		limit = absence
 	}
-	return now.Sub(s.at) < patience
+	switch {
+	case s.claim.Own, now.Sub(s.at) >= limit:
+		return false
+	case s.claim.Online:
+		return s.alive || !s.claim.Former
+	}
+	// who starts a second daemon by hand knows that the first has gone
+	return standby && s.claim.Lost && !s.claim.Former
 }
 
 // lookOut keeps the newest status of each site. A queue would fill up with the
@@ -205,13 +308,13 @@ func (o *lookOut) note(topic string, payload []byte, retained bool, now time.Tim
 
 // taken are the sites that another daemon serves, in the order of the sites;
 // alive reports whether one of them has shown a sign of life.
-func (o *lookOut) taken(sites []Site, now time.Time) (taken []Other, alive bool) {
+func (o *lookOut) taken(sites []Site, now time.Time, standby bool) (taken []Other, alive bool) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	for i := range sites {
 		s := o.newest[sites[i].Status]
 		switch {
-		case !s.taken(now):
+		case !s.taken(now, standby):
 		case s.alive && !alive:
 			taken, alive = append([]Other{{sites[i].Status, s.payload}}, taken...), true
 		default:
@@ -219,6 +322,17 @@ func (o *lookOut) taken(sites []Site, now time.Time) (taken []Other, alive bool)
 		}
 	}
 	return taken, alive
+}
+
+// payloads are the newest statuses by topic.
+func (o *lookOut) payloads() map[string]string {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	out := map[string]string{}
+	for topic, s := range o.newest {
+		out[topic] = string(s.payload)
+	}
+	return out
 }
 
 // await gives the newest status of a topic that has a retained one.
@@ -255,13 +369,13 @@ func (l *Link) awaitFree(ctx context.Context, seen *lookOut, lost <-chan error, 
 			return fmt.Errorf("broker %s: %w", l.settings.redacted(), err)
 		case now = <-tick.C:
 		}
-		taken, alive := seen.taken(l.sites, now)
+		taken, alive := seen.taken(l.sites, now, standby)
 		if len(taken) == 0 {
 			return nil
 		}
 		if !waiting {
 			waiting = true
-			l.log.Warn("another daemon says it is online for a site; waiting for its end", "sites", len(taken), "standby", standby)
+			l.log.Warn("another daemon says it is online for a site, or was a moment ago; waiting for its end", "sites", len(taken), "standby", standby)
 		}
 		if !standby && alive && now.Sub(began) > patience {
 			return &OtherError{taken[0]}

@@ -12,10 +12,11 @@ import (
 	"time"
 )
 
-// says judges statuses by their words: online, own, former.
+// says judges statuses by their words: online, lost, own, former.
 func says(payload []byte) Claim {
 	word := string(payload)
-	return Claim{Online: strings.Contains(word, "online"), Own: strings.Contains(word, "own"), Former: strings.Contains(word, "former")}
+	has := func(part string) bool { return strings.Contains(word, part) }
+	return Claim{Online: has("online"), Lost: has("lost"), Own: has("own"), Former: has("former")}
 }
 
 // looked is how a look-out of so long a time ends, and when; tell tells it what
@@ -71,6 +72,133 @@ func TestALivingDaemonIsRespected(t *testing.T) {
 	if took, err := looked(t, true, 10*time.Minute, beats); !errors.Is(err, context.DeadlineExceeded) {
 		t.Errorf("standby, after %s: %v; want it to wait", took, err)
 	}
+}
+
+// A blip of a daemon's connection is not its end; a standby waits until it cannot
+// come back. An orderly end is one, and a will of ours is nobody's.
+func TestAStandbyLeavesTimeToComeBack(t *testing.T) {
+	blips := func(note func(string, bool)) {
+		note("online of another", true)
+		for range 10 {
+			time.Sleep(beat)
+			note("lost of another", false)
+			time.Sleep(lastBackoff + 15*time.Second)
+			note("online of another", false)
+		}
+	}
+	if took, err := looked(t, true, 10*time.Minute, blips); !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("blips: free after %s: %v", took, err)
+	}
+	for status, free := range map[string]func(time.Duration) bool{
+		"lost of another": func(took time.Duration) bool { return took >= absence && took < 2*absence },
+		"lost former":     func(took time.Duration) bool { return took <= 2*time.Second },
+		"ended":           func(took time.Duration) bool { return took <= 2*time.Second },
+	} {
+		for _, retained := range []bool{true, false} {
+			took, err := looked(t, true, 10*time.Minute, func(note func(string, bool)) { note(status, retained) })
+			if err != nil || !free(took) {
+				t.Errorf("%s, retained %v: free after %s: %v", status, retained, took, err)
+			}
+		}
+	}
+	if took, err := looked(t, false, 10*time.Minute, func(note func(string, bool)) { note("lost of another", true) }); err != nil || took > 2*time.Second {
+		t.Errorf("no standby: free after %s: %v", took, err)
+	}
+}
+
+// rival is a link of one of two daemons that serve the same site; the lower rank
+// precedes.
+func rival(address, clientID string, rank int) *Link {
+	claim := func(payload []byte) Claim {
+		var word string
+		var theirs int
+		if _, err := fmt.Sscanf(string(payload), "%s %d", &word, &theirs); err != nil {
+			return Claim{}
+		}
+		return Claim{Online: word == "online", Lost: word == "lost", Own: theirs == rank, Before: theirs < rank}
+	}
+	l := testLink(address, Handlers{Claim: claim})
+	site := l.sites[0]
+	site.Online, site.Offline, site.Ended = fmt.Appendf(nil, "online %d", rank), fmt.Appendf(nil, "lost %d", rank), fmt.Appendf(nil, "ended %d", rank)
+	settings := l.settings
+	settings.ClientID = clientID
+	return New(settings, nil, []Site{site}, l.handlers, l.log)
+}
+
+// hold holds a link; ended is closed when it gives way.
+func hold(t *testing.T, l *Link) (stop func(), ended <-chan struct{}) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		l.Hold(ctx)
+	}()
+	return func() { cancel(); <-done }, done
+}
+
+// Two daemons that have both found nobody there: the one that precedes goes on,
+// the other gives way, in whatever order they connect, and also where they
+// share a client id and keep kicking out one another.
+func TestOfTwoThatServeOneGivesWay(t *testing.T) {
+	for _, names := range [][2]string{{"one", "two"}, {"same", "same"}} {
+		for _, first := range []int{0, 1} {
+			t.Run(fmt.Sprint(names, first), func(t *testing.T) {
+				t.Parallel()
+				server, address := broker(t, "127.0.0.1:0")
+				defer server.Close()
+				var status inbox
+				status.follow(t, server, "r/north/status")
+				links := [2]*Link{rival(address, names[0], 0), rival(address, names[1], 1)}
+				var stops [2]func()
+				var ended [2]<-chan struct{}
+				stops[first], ended[first] = hold(t, links[first])
+				eventually(t, "online", func() bool { return status.last() == fmt.Sprintf("r/north/status=online %d", first) })
+				stops[1-first], ended[1-first] = hold(t, links[1-first])
+				defer stops[0]()
+				defer stops[1]()
+				select {
+				case <-ended[1]:
+				case <-time.After(20 * time.Second):
+					t.Fatal("both serve")
+				}
+				eventually(t, "the one that precedes is online", func() bool { return links[0].Connected() && status.last() == "r/north/status=online 0" })
+				select {
+				case <-ended[0]:
+					t.Error("the one that precedes gave way")
+				case <-time.After(2 * time.Second):
+				}
+				// it gives way for good: its look-out sees the other
+				ctx, stop := context.WithTimeout(t.Context(), 3*time.Second)
+				defer stop()
+				if err := links[1].Precede(ctx, true); err == nil {
+					t.Error("the one that gave way does not see the other")
+				}
+				if last := status.last(); last != "r/north/status=online 0" {
+					t.Errorf("the status is %s", last)
+				}
+			})
+		}
+	}
+}
+
+// A status that stood there before, of somebody who is found dead, is no reason
+// to give way, whoever comes before whom.
+func TestTheDeadAreNotGivenWayTo(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	if err := server.Publish("r/north/status", []byte("lost 0"), true, 1); err != nil {
+		t.Fatal(err)
+	}
+	var status inbox
+	l := rival(address, "two", 1)
+	if err := l.Precede(t.Context(), false); err != nil {
+		t.Fatal(err)
+	}
+	status.follow(t, server, "r/north/status")
+	stop, _ := hold(t, l)
+	defer stop()
+	eventually(t, "online", func() bool { return status.last() == "r/north/status=online 1" })
 }
 
 func TestOnlineIsSaidAgainAndAgain(t *testing.T) {
