@@ -7,11 +7,13 @@ import (
 	"context"
 	"crypto/rand"
 	"errors"
+	"fmt"
 	"log/slog"
 	"net"
 	"os"
 	"os/signal"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -165,7 +167,7 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 		connecting.err = s.connect(serving, l)
 	}()
 	s.notify(daemon.SdNotifyReady)
-	next, err := s.await(serving, connecting, hangup)
+	next, err := s.await(serving, h, connecting, hangup)
 	if next == nil {
 		s.notify(daemon.SdNotifyStopping)
 	} else {
@@ -206,9 +208,11 @@ type connecting struct {
 
 // await waits for the end, a reload, or the link's refusal, and tells the
 // service manager that we live.
-func (s *Service) await(ctx context.Context, link *connecting, hangup <-chan os.Signal) ([]*site.Site, error) {
+func (s *Service) await(ctx context.Context, h *house, link *connecting, hangup <-chan os.Signal) ([]*site.Site, error) {
 	alive := s.watchdog()
 	defer alive.Stop()
+	var asking *asking // of the newest reload
+	defer func() { asking.end() }()
 	for {
 		select {
 		case <-ctx.Done():
@@ -221,15 +225,73 @@ func (s *Service) await(ctx context.Context, link *connecting, hangup <-chan os.
 		case <-alive.C:
 			s.notify(daemon.SdNotifyWatchdog)
 		case <-hangup:
+			asking.end()
+			asking = nil
 			sites, err := s.reload()
 			if err != nil {
 				s.Log.Error("site files not reloaded; the old ones stay in use", "error", err)
 				continue
 			}
-			s.Log.Info("site files reloaded", "sites", len(sites))
-			return sites, nil
+			asking = s.ask(ctx, h, sites)
+		case <-asking.answered():
+			if asking.err == nil {
+				s.Log.Info("site files reloaded", "sites", len(asking.sites))
+				return asking.sites, nil
+			}
+			if ctx.Err() == nil {
+				s.Log.Error("site files not reloaded; the old ones stay in use", "error", asking.err)
+			}
+			asking = nil
 		}
 	}
+}
+
+// asking is the question whether the sites that a reload adds are free.
+type asking struct {
+	sites []*site.Site
+	stop  context.CancelFunc
+	done  chan struct{}
+	err   error // once done is closed
+}
+
+func (a *asking) answered() <-chan struct{} {
+	if a == nil {
+		return nil // nobody asked
+	}
+	return a.done
+}
+
+func (a *asking) end() {
+	if a != nil {
+		a.stop()
+		<-a.done
+	}
+}
+
+// ask looks whether another daemon serves one of the sites that a reload adds,
+// while the old sites are served on: a site too many must not end the others.
+func (s *Service) ask(ctx context.Context, h *house, sites []*site.Site) *asking {
+	ctx, stop := context.WithCancel(ctx)
+	a := &asking{sites: sites, stop: stop, done: make(chan struct{})}
+	var added []link.Site
+	var names []string
+	for _, st := range sites {
+		if !slices.ContainsFunc(h.sites, func(old *site.Site) bool { return old.Name == st.Name }) {
+			names = append(names, st.Name)
+			added = append(added, link.Site{ID: st.Name, Status: wire.Topics{Root: s.Settings.TopicRoot, Site: st.Name}.Status()})
+		}
+	}
+	if len(added) == 0 || s.Settings.Standby && !s.link.Connected() { // a standby that waits may wait for these too
+		close(a.done)
+		return a
+	}
+	go func() {
+		defer close(a.done)
+		if err := link.New(s.linkSettings(), nil, added, link.Handlers{Claim: s.claim}, s.Log).Precede(ctx, false); err != nil {
+			a.err = fmt.Errorf("the files add %s: %w; then reload again", strings.Join(names, ", "), err)
+		}
+	}()
+	return a
 }
 
 // sweep drops, about hourly, what the ledger keeps no longer. Ages are told by

@@ -3,6 +3,7 @@ package service
 import (
 	"io"
 	"net"
+	"path/filepath"
 	"strings"
 	"sync"
 	"syscall"
@@ -186,5 +187,42 @@ func TestOfTwoStartedTogetherOneRefuses(t *testing.T) {
 	}
 	if now := status.online(); now == "" || now != instance {
 		t.Errorf("the site is served by %q, then by %q", instance, now)
+	}
+}
+
+// A reload that adds a site which another daemon serves changes nothing and says
+// so; the old sites are served on. Once the other one has ended it is taken.
+func TestAReloadThatAddsAServedSite(t *testing.T) {
+	notUnderRace(t)
+	t.Parallel()
+	if testing.Short() {
+		t.Skip("it takes a refusal half a minute to be sure")
+	}
+	b := newBroker(t)
+	north, south := followStatus(t, b, "rhizostat/north/status"), followStatus(t, b, "rhizostat/south/status")
+	folder := t.TempDir()
+	rewrite(t, filepath.Join(folder, "north.yaml"), siteOf("north", 1))
+	one := startChild(t, environment(t, b.Address, folder, "RHIZOSTAT_CLIENT_ID=one")...)
+	defer one.end(t, syscall.SIGTERM)
+	two := startChild(t, environment(t, b.Address, writeSite(t, siteOf("south", 1)), "RHIZOSTAT_CLIENT_ID=two")...)
+	eventually(t, 10*time.Second, text("not both are online"), func() bool { return north.online() != "" && south.online() != "" })
+	rewrite(t, filepath.Join(folder, "south.yaml"), siteOf("south", 1))
+	one.hangUp(t)
+	eventually(t, time.Minute, text("the reload was not refused"), func() bool {
+		return strings.Contains(one.log.String(), "site files not reloaded; the old ones stay in use")
+	})
+	if said := one.log.String(); !strings.Contains(said, "the files add south: rhizostat/south/status: another daemon is online there") {
+		t.Errorf("it said\n%s", said)
+	}
+	w, topics := watch(t, b, "rhizostat/north/#"), wire.Topics{Root: "rhizostat", Site: "north"}
+	tell(t, b, "north", 1, 0, 20*time.Minute)
+	eventually(t, 10*time.Second, text("the old site is not served"), func() bool { return w.count(topics.State(bench(0))) > 0 })
+	two.end(t, syscall.SIGTERM)
+	one.hangUp(t)
+	eventually(t, 15*time.Second, func() string { return "south is free and not served\n" + one.log.String() }, func() bool { return south.online() == north.online() && north.online() != "" })
+	for _, s := range north.said() {
+		if s.Status != wire.Online {
+			t.Errorf("north was said to be %s", s.Status)
+		}
 	}
 }
