@@ -45,9 +45,13 @@ type session struct {
 	connected func(bool)
 	log       *slog.Logger
 	stays     atomic.Bool // no goodbye
+	quits     atomic.Bool // nobody comes back to this session
 	// adrift says that our online may stand on the broker with no will of ours
 	// behind it: nobody but us would ever take it back.
 	adrift atomic.Bool
+	// dropped are filters that the broker may still have in this session and
+	// nobody asks for any more.
+	dropped []string
 }
 
 // run connects, serves and connects again until ctx ends.
@@ -90,6 +94,12 @@ func (s *session) once(ctx context.Context) error {
 	if err := s.subscribe(ctx, client, s.filters); err != nil {
 		return err
 	}
+	if len(s.dropped) > 0 {
+		if err := wait(ctx, client.Unsubscribe(s.dropped...), connectTimeout); err != nil {
+			return fmt.Errorf("unsubscribe: %w", err)
+		}
+		s.dropped = nil
+	}
 	s.log.Info("broker connected", "session", s.name, "broker", s.settings.redacted())
 	s.connected(true)
 	defer s.connected(false)
@@ -122,6 +132,11 @@ func (s *session) leave(ctx context.Context, client mqtt.Client) {
 	if s.stays.Load() {
 		s.adrift.Store(true)
 		return
+	}
+	if s.quits.Load() { // else the broker keeps decisions for it for ever
+		if err := wait(context.Background(), client.Unsubscribe(s.filters...), farewell); err != nil {
+			s.log.Warn("the broker may keep messages that nobody fetches", "session", s.name, "error", err)
+		}
 	}
 	word := s.will.payload
 	if ctx.Err() != nil {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -214,14 +215,29 @@ func (l *Link) visit(ctx context.Context, topics []string, seen *lookOut, lost c
 	return client, nil
 }
 
+// Quit has a site that a reload has taken away leave nothing on the broker that
+// waits for it.
+func (l *Link) Quit(site int) { l.control[site].quits.Store(true) }
+
 // Follow takes over from the link of before a reload which sites still say that
-// they are online.
+// they are online, and what the broker must send no more: it keeps the sessions
+// and with them each filter that was ever asked for.
 func (l *Link) Follow(before *Link) {
+	l.telemetry.follow(before.telemetry)
 	for i := range l.sites {
 		for k := range before.sites {
 			if l.sites[i].Status == before.sites[k].Status && before.control[k].adrift.Load() {
 				l.control[i].adrift.Store(true)
 			}
+		}
+	}
+}
+
+// follow drops what the session of before had and this one has not.
+func (s *session) follow(before *session) {
+	for _, f := range slices.Concat(before.filters, before.dropped) {
+		if !slices.Contains(s.filters, f) {
+			s.dropped = append(s.dropped, f)
 		}
 	}
 }

@@ -249,3 +249,51 @@ func TestAmongManySitesTheOneThatIsTakenIsSeen(t *testing.T) {
 		}
 	}
 }
+
+// What the site files no longer map is not sent any more after a reload.
+func TestDroppedFiltersAreUnsubscribed(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	var telemetry inbox
+	before := testLink(address, Handlers{Telemetry: func(topic string, _ []byte) { telemetry.add(topic) }})
+	link := func(filters ...string) *Link {
+		return New(before.settings, filters, before.sites, before.handlers, before.log)
+	}
+	before = link("r/north/+/telemetry/+", "plc/+/value")
+	stop := run(t, before)
+	eventually(t, "connected", before.Connected)
+	stop()
+	after := link("r/north/+/telemetry/+")
+	after.Follow(before)
+	stop = run(t, after)
+	defer stop()
+	eventually(t, "connected", after.Connected)
+	for _, topic := range []string{"plc/7/value", "r/north/a/telemetry/p1"} {
+		if err := server.Publish(topic, []byte("1"), false, 1); err != nil {
+			t.Fatal(err)
+		}
+	}
+	eventually(t, "telemetry", func() bool { return telemetry.last() == "r/north/a/telemetry/p1" })
+	telemetry.mu.Lock()
+	defer telemetry.mu.Unlock()
+	if len(telemetry.got) != 1 {
+		t.Errorf("came %q", telemetry.got)
+	}
+}
+
+func TestASiteThatQuitsIsKeptNothingFor(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	l := testLink(address, Handlers{})
+	stop := run(t, l)
+	eventually(t, "connected", l.Connected)
+	subscribed := func() bool { return len(server.Topics.Subscribers("r/north/a/decision").Subscriptions) > 0 }
+	if !subscribed() {
+		t.Fatal("decisions are not subscribed to")
+	}
+	l.Quit(0)
+	stop()
+	if subscribed() {
+		t.Error("the broker still keeps decisions for it")
+	}
+}
