@@ -144,13 +144,24 @@ func TestABlipDoesNotCallTheStandby(t *testing.T) {
 }
 
 // Two daemons that are started together find nobody there, both of them: one of
-// them refuses all the same.
+// them refuses all the same, also where they share a client id and each kicks out
+// the other.
 func TestOfTwoStartedTogetherOneRefuses(t *testing.T) {
 	notUnderRace(t)
 	t.Parallel()
 	if testing.Short() {
 		t.Skip("it takes a refusal half a minute to be sure")
 	}
+	for _, names := range [][]string{{"one", "two"}, {"same", "same"}} {
+		t.Run(names[1], func(t *testing.T) {
+			t.Parallel()
+			oneRefuses(t, names)
+		})
+	}
+}
+
+func oneRefuses(t *testing.T, names []string) {
+	t.Helper()
 	b := newBroker(t)
 	topics := wire.Topics{Root: "rhizostat", Site: "north"}
 	status := followStatus(t, b, topics.Status())
@@ -161,7 +172,7 @@ func TestOfTwoStartedTogetherOneRefuses(t *testing.T) {
 	}
 	ended := make(chan end, 2)
 	children := map[*child]bool{}
-	for _, name := range []string{"one", "two"} {
+	for _, name := range names {
 		c := startChild(t, environment(t, b.Address, path, "RHIZOSTAT_CLIENT_ID="+name)...)
 		children[c] = true
 		go func() { ended <- end{c, c.command.Wait()} }()

@@ -74,6 +74,7 @@ type guard struct {
 	past     map[string]string    // by status topic: what Precede found to have nobody behind it
 	answered map[string]time.Time // by status topic: when we last contradicted another
 	stop     context.CancelFunc   // ends the link, while Hold runs
+	yielded  bool                 // to one that may be between two connections
 }
 
 // isPast reports whether Precede has seen the very status already.
@@ -139,6 +140,7 @@ func (l *Link) yield(i int, payload []byte) {
 	l.Stay(i) // our offline would stand over its online
 	l.guard.mu.Lock()
 	defer l.guard.mu.Unlock()
+	l.guard.yielded = true
 	if l.guard.stop != nil {
 		l.guard.stop()
 	}
@@ -175,6 +177,9 @@ func (l *Link) Precede(ctx context.Context, standby bool) error {
 		return err
 	}
 	defer client.Disconnect(100)
+	l.guard.mu.Lock()
+	seen.patient = standby || l.guard.yielded
+	l.guard.mu.Unlock()
 	if err := l.awaitFree(ctx, seen, lost, standby); err != nil {
 		return err
 	}
@@ -183,7 +188,7 @@ func (l *Link) Precede(ctx context.Context, standby bool) error {
 	}
 	l.guard.mu.Lock()
 	defer l.guard.mu.Unlock()
-	l.guard.past = seen.payloads()
+	l.guard.past, l.guard.yielded = seen.payloads(), false
 	return nil
 }
 
@@ -284,10 +289,11 @@ type sighting struct {
 	at      time.Time // when it came
 }
 
-// taken reports whether somebody else is behind it at a time.
-func (s sighting) taken(now time.Time, standby bool) bool {
+// taken reports whether somebody else is behind it at a time; patient says to
+// leave time to come back to one whose connection broke.
+func (s sighting) taken(now time.Time, patient bool) bool {
 	limit := patience
-	if standby {
+	if patient {
 		limit = absence
 	}
 	switch {
@@ -297,13 +303,14 @@ func (s sighting) taken(now time.Time, standby bool) bool {
 		return s.alive || !s.claim.Former
 	}
 	// who starts a second daemon by hand knows that the first has gone
-	return standby && s.claim.Lost && !s.claim.Former
+	return patient && s.claim.Lost && !s.claim.Former
 }
 
 // lookOut keeps the newest status of each site. A queue would fill up with the
 // retained ones of many sites, and what it had no room for nobody would see.
 type lookOut struct {
-	claim func(payload []byte) Claim
+	claim   func(payload []byte) Claim
+	patient bool // with one whose connection broke
 
 	mu     sync.Mutex
 	newest map[string]sighting // by topic
@@ -324,14 +331,14 @@ func (o *lookOut) note(topic string, payload []byte, retained bool, now time.Tim
 
 // taken are the sites that another daemon serves, in the order of the sites;
 // alive reports whether one of them has shown a sign of life.
-func (o *lookOut) taken(sites []Site, now time.Time, standby bool) (taken []Other, alive bool) {
+func (o *lookOut) taken(sites []Site, now time.Time) (taken []Other, alive bool) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	for i := range sites {
 		s := o.newest[sites[i].Status]
 		switch {
-		case !s.taken(now, standby):
-		case s.alive && !alive:
+		case !s.taken(now, o.patient):
+		case s.alive && s.claim.Online && !alive:
 			taken, alive = append([]Other{{sites[i].Status, s.payload}}, taken...), true
 		default:
 			taken = append(taken, Other{sites[i].Status, s.payload})
@@ -385,7 +392,7 @@ func (l *Link) awaitFree(ctx context.Context, seen *lookOut, lost <-chan error, 
 			return fmt.Errorf("broker %s: %w", l.settings.redacted(), err)
 		case now = <-tick.C:
 		}
-		taken, alive := seen.taken(l.sites, now, standby)
+		taken, alive := seen.taken(l.sites, now)
 		if len(taken) == 0 {
 			return nil
 		}

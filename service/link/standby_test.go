@@ -25,7 +25,7 @@ func looked(t *testing.T, standby bool, limit time.Duration, tell func(note func
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		l := testLink("nowhere:1", Handlers{Claim: says})
-		seen := &lookOut{claim: says}
+		seen := &lookOut{claim: says, patient: standby}
 		ctx, stop := context.WithTimeout(t.Context(), limit)
 		defer stop()
 		go tell(func(status string, retained bool) {
@@ -171,7 +171,7 @@ func TestOfTwoThatServeOneGivesWay(t *testing.T) {
 				// it gives way for good: its look-out sees the other
 				ctx, stop := context.WithTimeout(t.Context(), 3*time.Second)
 				defer stop()
-				if err := links[1].Precede(ctx, true); err == nil {
+				if err := links[1].Precede(ctx, false); err == nil {
 					t.Error("the one that gave way does not see the other")
 				}
 				if last := status.last(); last != "r/north/status=online 0" {
@@ -295,5 +295,27 @@ func TestASiteThatQuitsIsKeptNothingFor(t *testing.T) {
 	stop()
 	if subscribed() {
 		t.Error("the broker still keeps decisions for it")
+	}
+}
+
+// Who gave way to a daemon that is between two connections does not take its
+// silence for its end.
+func TestWhoGaveWayLeavesTimeToComeBack(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	if err := server.Publish("r/north/status", []byte("lost 0"), true, 1); err != nil {
+		t.Fatal(err)
+	}
+	l := rival(address, "same", 1)
+	_, ended := hold(t, l)
+	select {
+	case <-ended:
+	case <-time.After(10 * time.Second):
+		t.Fatal("it did not give way to one that it had not seen before")
+	}
+	ctx, stop := context.WithTimeout(t.Context(), 3*time.Second)
+	defer stop()
+	if err := l.Precede(ctx, false); err == nil {
+		t.Error("it takes over at once")
 	}
 }
