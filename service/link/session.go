@@ -163,21 +163,42 @@ func (s *session) subscribe(ctx context.Context, client mqtt.Client, filters []s
 			}
 		}
 		filters = filters[n:]
-		// no callbacks: the library's routes are a list that it searches for
-		// every message
-		token := client.SubscribeMultiple(wanted, nil)
-		if err := wait(ctx, token, connectTimeout); err != nil {
-			return fmt.Errorf("subscribe: %w", err)
-		}
-		if t, ok := token.(*mqtt.SubscribeToken); ok {
-			for filter, code := range t.Result() {
-				if code > 2 { // 0x80 by the standard; there are brokers that give the codes of MQTT 5
-					return fmt.Errorf("subscribe %s: the broker refused it; expected read access; extend the broker's access list", filter)
-				}
+		for tries := 1; ; tries++ {
+			again, err := s.ask(ctx, client, wanted)
+			if err == nil {
+				break
 			}
+			if !again || tries == 10 {
+				return err
+			}
+			time.Sleep(50 * time.Millisecond)
 		}
 	}
 	return nil
+}
+
+// ask subscribes with one packet; again says that the next one may fare better.
+func (s *session) ask(ctx context.Context, client mqtt.Client, wanted map[string]byte) (again bool, err error) {
+	const numberInUse = 0x91 // of MQTT 5: there is a broker that takes its own packets' numbers for ours
+	// no callbacks: the library's routes are a list that it searches for
+	// every message
+	token := client.SubscribeMultiple(wanted, nil)
+	if err := wait(ctx, token, connectTimeout); err != nil {
+		return false, fmt.Errorf("subscribe: %w", err)
+	}
+	t, ok := token.(*mqtt.SubscribeToken)
+	if !ok {
+		return false, nil
+	}
+	for filter, code := range t.Result() {
+		switch {
+		case code == numberInUse:
+			return true, fmt.Errorf("subscribe %s: the broker has the packet's number in use; expected it free; trying again", filter)
+		case code > 2:
+			return false, fmt.Errorf("subscribe %s: the broker refused it; expected read access; extend the broker's access list", filter)
+		}
+	}
+	return false, nil
 }
 
 func (s *session) options(lost chan<- error) (*mqtt.ClientOptions, error) {
