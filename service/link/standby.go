@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"sync"
@@ -74,7 +75,7 @@ type guard struct {
 	past     map[string]string    // by status topic: what Precede found to have nobody behind it
 	answered map[string]time.Time // by status topic: when we last contradicted another
 	stop     context.CancelFunc   // ends the link, while Hold runs
-	yielded  bool                 // to one that may be between two connections
+	others   map[string]sighting  // by status topic: who we gave way to, maybe between two connections now
 }
 
 // isPast reports whether Precede has seen the very status already.
@@ -90,6 +91,13 @@ func (g *guard) forget(topic string) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	delete(g.past, topic)
+}
+
+// gaveWayTo are the statuses that we gave way to, by topic.
+func (g *guard) gaveWayTo() map[string]sighting {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return maps.Clone(g.others)
 }
 
 // mayAnswer reports whether another may be contradicted again: two that do it at
@@ -140,7 +148,10 @@ func (l *Link) yield(i int, payload []byte) {
 	l.Stay(i) // our offline would stand over its online
 	l.guard.mu.Lock()
 	defer l.guard.mu.Unlock()
-	l.guard.yielded = true
+	if l.guard.others == nil {
+		l.guard.others = map[string]sighting{}
+	}
+	l.guard.others[l.sites[i].Status] = sighting{payload: append([]byte(nil), payload...), claim: l.handlers.Claim(payload)}
 	if l.guard.stop != nil {
 		l.guard.stop()
 	}
@@ -166,7 +177,8 @@ func (l *Link) Hold(ctx context.Context) {
 // nil once none does; standby says to wait for the other's end instead of
 // refusing.
 func (l *Link) Precede(ctx context.Context, standby bool) error {
-	seen := &lookOut{claim: l.handlers.Claim}
+	seen := &lookOut{claim: l.handlers.Claim, patient: standby}
+	seen.expect(l.guard.gaveWayTo(), time.Now())
 	lost := make(chan error, 1)
 	filters := make([]string, len(l.sites))
 	for i := range l.sites {
@@ -177,9 +189,6 @@ func (l *Link) Precede(ctx context.Context, standby bool) error {
 		return err
 	}
 	defer client.Disconnect(100)
-	l.guard.mu.Lock()
-	seen.patient = standby || l.guard.yielded
-	l.guard.mu.Unlock()
 	if err := l.awaitFree(ctx, seen, lost, standby); err != nil {
 		return err
 	}
@@ -188,7 +197,7 @@ func (l *Link) Precede(ctx context.Context, standby bool) error {
 	}
 	l.guard.mu.Lock()
 	defer l.guard.mu.Unlock()
-	l.guard.past, l.guard.yielded = seen.payloads(), false
+	l.guard.past, l.guard.others = seen.payloads(), nil
 	return nil
 }
 
@@ -326,7 +335,22 @@ func (o *lookOut) note(topic string, payload []byte, retained bool, now time.Tim
 	if o.newest == nil {
 		o.newest = map[string]sighting{}
 	}
+	if _, ok := o.newest[topic]; ok && s.claim.Own {
+		return // our own last word, or will, has come over another's; that one may be there all the same
+	}
 	o.newest[topic] = s
+}
+
+// expect has the look-out wait for those that we gave way to.
+func (o *lookOut) expect(others map[string]sighting, now time.Time) {
+	if len(others) == 0 {
+		return
+	}
+	o.newest, o.patient = others, true
+	for topic, s := range others {
+		s.at = now
+		o.newest[topic] = s
+	}
 }
 
 // taken are the sites that another daemon serves, in the order of the sites;
