@@ -234,10 +234,17 @@ func (l *Link) visit(ctx context.Context, topics []string, seen *lookOut, lost c
 func (l *Link) Quit(site int) { l.control[site].quits.Store(true) }
 
 // Follow takes over from the link of before a reload which sites still say that
-// they are online, and what the broker must send no more: it keeps the sessions
-// and with them each filter that was ever asked for.
+// they are online, whom it gave way to, and what the broker must send no more: it
+// keeps the sessions and with them each filter that was ever asked for.
 func (l *Link) Follow(before *Link) {
 	l.telemetry.follow(before.telemetry)
+	others := before.guard.gaveWayTo()
+	maps.DeleteFunc(others, func(topic string, _ sighting) bool {
+		return !slices.ContainsFunc(l.sites, func(s Site) bool { return s.Status == topic })
+	})
+	l.guard.mu.Lock()
+	l.guard.others = others
+	l.guard.mu.Unlock()
 	for i := range l.sites {
 		for k := range before.sites {
 			if l.sites[i].Status == before.sites[k].Status && before.control[k].adrift.Load() {

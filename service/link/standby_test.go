@@ -317,9 +317,13 @@ func TestWhoGaveWayLeavesTimeToComeBack(t *testing.T) {
 	if err := server.Publish("r/north/status", []byte("online 1"), true, 1); err != nil {
 		t.Fatal(err)
 	}
-	ctx, stop := context.WithTimeout(t.Context(), 3*time.Second)
-	defer stop()
-	if err := l.Precede(ctx, false); err == nil {
-		t.Error("it takes over at once")
+	after := rival(address, "same", 1)
+	after.Follow(l) // a reload does not make it forget
+	for _, link := range []*Link{l, after} {
+		ctx, stop := context.WithTimeout(t.Context(), 3*time.Second)
+		if err := link.Precede(ctx, false); !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("it does not wait: %v", err)
+		}
+		stop()
 	}
 }
