@@ -19,11 +19,13 @@ func (s *Service) reload() ([]*site.Site, error) {
 }
 
 // stay lets the sites that are served on after a reload stay online meanwhile:
-// their offline would call a standby.
+// their offline would call a standby. The others end for good.
 func stay(h *house, l *link.Link, next []*site.Site) {
 	for i, old := range h.sites {
 		if slices.ContainsFunc(next, func(st *site.Site) bool { return st.Name == old.Name }) {
 			l.Stay(i)
+		} else {
+			l.Quit(i)
 		}
 	}
 }

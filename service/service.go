@@ -7,13 +7,16 @@ import (
 	"context"
 	"crypto/rand"
 	"errors"
+	"fmt"
 	"log/slog"
 	"net"
 	"os"
 	"os/signal"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -44,7 +47,11 @@ type Service struct {
 	metrics  *metrics
 	ledger   *ledger.Ledger
 	instance string
+	identity string // of the ledger
 	began    time.Time
+
+	waits    atomic.Bool // a standby that has not begun to serve, or has given way
+	warnings sparing     // of statuses, which come from outside
 
 	left map[string][]string // by site: topics of zones that a reload has taken from it
 
@@ -84,6 +91,9 @@ func (s *Service) Run(ctx context.Context) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, s.ledger.Close()) }()
+	if s.identity, err = s.ledger.Identity(ctx); err != nil {
+		return err
+	}
 	s.metrics = newMetrics(s.Version)
 	s.metrics.BrokerConnected(false)
 	s.metrics.LedgerWritable(true)
@@ -114,6 +124,7 @@ func (s *Service) Run(ctx context.Context) (err error) {
 		defer running.Done()
 		s.sweep(parts)
 	}()
+	defer s.farewell()
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
@@ -147,6 +158,9 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 		return nil, err
 	}
 	runners, runnersDone := s.start(h)
+	if s.link != nil {
+		l.Follow(s.link)
+	}
 	s.mu.Lock()
 	s.house, s.link = h, l
 	s.mu.Unlock()
@@ -157,7 +171,7 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 		connecting.err = s.connect(serving, l)
 	}()
 	s.notify(daemon.SdNotifyReady)
-	next, err := s.await(serving, connecting, hangup)
+	next, err := s.await(serving, h, connecting, hangup)
 	if next == nil {
 		s.notify(daemon.SdNotifyStopping)
 	} else {
@@ -177,6 +191,19 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 	return next, errors.Join(err, kept)
 }
 
+// farewell takes back what a reload has left online, where the daemon ends
+// before the sites are connected again.
+func (s *Service) farewell() {
+	if s.link == nil {
+		return
+	}
+	ctx, stop := context.WithTimeout(context.Background(), 2*time.Second)
+	defer stop()
+	if err := s.link.Farewell(ctx); err != nil {
+		s.Log.Error("a site's status may say online though the daemon has ended; it is put right at the next start", "error", err)
+	}
+}
+
 // connecting is the life of the link.
 type connecting struct {
 	done chan struct{}
@@ -185,9 +212,11 @@ type connecting struct {
 
 // await waits for the end, a reload, or the link's refusal, and tells the
 // service manager that we live.
-func (s *Service) await(ctx context.Context, link *connecting, hangup <-chan os.Signal) ([]*site.Site, error) {
+func (s *Service) await(ctx context.Context, h *house, link *connecting, hangup <-chan os.Signal) ([]*site.Site, error) {
 	alive := s.watchdog()
 	defer alive.Stop()
+	var asking *asking // of the newest reload
+	defer func() { asking.end() }()
 	for {
 		select {
 		case <-ctx.Done():
@@ -200,15 +229,73 @@ func (s *Service) await(ctx context.Context, link *connecting, hangup <-chan os.
 		case <-alive.C:
 			s.notify(daemon.SdNotifyWatchdog)
 		case <-hangup:
+			asking.end()
+			asking = nil
 			sites, err := s.reload()
 			if err != nil {
 				s.Log.Error("site files not reloaded; the old ones stay in use", "error", err)
 				continue
 			}
-			s.Log.Info("site files reloaded", "sites", len(sites))
-			return sites, nil
+			asking = s.ask(ctx, h, sites)
+		case <-asking.answered():
+			if asking.err == nil {
+				s.Log.Info("site files reloaded", "sites", len(asking.sites))
+				return asking.sites, nil
+			}
+			if ctx.Err() == nil {
+				s.Log.Error("site files not reloaded; the old ones stay in use", "error", asking.err)
+			}
+			asking = nil
 		}
 	}
+}
+
+// asking is the question whether the sites that a reload adds are free.
+type asking struct {
+	sites []*site.Site
+	stop  context.CancelFunc
+	done  chan struct{}
+	err   error // once done is closed
+}
+
+func (a *asking) answered() <-chan struct{} {
+	if a == nil {
+		return nil // nobody asked
+	}
+	return a.done
+}
+
+func (a *asking) end() {
+	if a != nil {
+		a.stop()
+		<-a.done
+	}
+}
+
+// ask looks whether another daemon serves one of the sites that a reload adds,
+// while the old sites are served on: a site too many must not end the others.
+func (s *Service) ask(ctx context.Context, h *house, sites []*site.Site) *asking {
+	ctx, stop := context.WithCancel(ctx)
+	a := &asking{sites: sites, stop: stop, done: make(chan struct{})}
+	var added []link.Site
+	var names []string
+	for _, st := range sites {
+		if !slices.ContainsFunc(h.sites, func(old *site.Site) bool { return old.Name == st.Name }) {
+			names = append(names, st.Name)
+			added = append(added, link.Site{ID: st.Name, Status: wire.Topics{Root: s.Settings.TopicRoot, Site: st.Name}.Status()})
+		}
+	}
+	if len(added) == 0 || s.Settings.Standby && !s.link.Connected() { // a standby that waits may wait for these too
+		close(a.done)
+		return a
+	}
+	go func() {
+		defer close(a.done)
+		if err := link.New(s.linkSettings(), nil, added, link.Handlers{Claim: s.claim}, s.Log).Precede(ctx, false); err != nil {
+			a.err = fmt.Errorf("the files add %s: %w; then reload again", strings.Join(names, ", "), err)
+		}
+	}()
+	return a
 }
 
 // sweep drops, about hourly, what the ledger keeps no longer. Ages are told by
@@ -233,15 +320,26 @@ func (s *Service) sweep(ctx context.Context) {
 }
 
 // connect waits until no other daemon serves our sites, then keeps the link up.
-// A broker that is away is waited for.
+// Where another one that precedes us turns up all the same, it waits anew.
 func (s *Service) connect(ctx context.Context, l *link.Link) error {
 	for ctx.Err() == nil {
-		err := l.Precede(ctx, s.isOther, s.Settings.Standby)
-		s.metrics.Standby(false)
-		if err == nil {
-			break
+		if err := s.precede(ctx, l); err != nil {
+			return err
 		}
-		if errors.As(err, new(*link.OtherError)) {
+		l.Hold(ctx)
+	}
+	return nil
+}
+
+// precede waits until no other daemon serves our sites. A broker that is away is
+// waited for.
+func (s *Service) precede(ctx context.Context, l *link.Link) error {
+	for ctx.Err() == nil {
+		s.waits.Store(s.Settings.Standby)
+		err := l.Precede(ctx, s.Settings.Standby)
+		s.waits.Store(false)
+		s.metrics.Standby(false)
+		if err == nil || errors.As(err, new(*link.OtherError)) {
 			return err
 		}
 		if ctx.Err() == nil {
@@ -254,19 +352,36 @@ func (s *Service) connect(ctx context.Context, l *link.Link) error {
 		case <-pause.C:
 		}
 	}
-	l.Run(ctx)
 	return nil
 }
 
-// isOther tells from a status whether another daemon is online there: ours says so
-// too across a reload.
-func (s *Service) isOther(payload []byte) bool {
+// claim judges a status. That of a process before us with our ledger, which the
+// ledger's lock says is dead, is nobody's: after a power cut the broker still
+// has it.
+func (s *Service) claim(payload []byte) link.Claim {
 	status, err := wire.ParseStatus(payload)
-	other := err == nil && status.Status == wire.Online && status.Instance != s.instance
-	if other && s.Settings.Standby {
+	if err != nil {
+		s.warnings.warn(s.Log, "malformed-status", "status that cannot be read", "error", err)
+		return link.Claim{}
+	}
+	own := status.Instance == s.instance
+	claim := link.Claim{
+		Online: status.Status == wire.Online, Lost: status.Status == wire.Offline && !status.Ended,
+		Own: own, Former: !own && status.Ledger == s.identity, Before: s.before(status),
+	}
+	if claim.Online && !own && !claim.Former && s.waits.Load() {
 		s.metrics.Standby(true)
 	}
-	return other
+	return claim
+}
+
+// before reports whether a daemon precedes this one where both serve a site: the
+// older one does, for people know its advice. Both must come to the same.
+func (s *Service) before(other wire.Status) bool {
+	if !other.StartedAt.Equal(s.began) {
+		return other.StartedAt.Before(s.began)
+	}
+	return other.Instance < s.instance
 }
 
 func (s *Service) linkSettings() link.Settings {
@@ -281,7 +396,7 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 	var sites []link.Site
 	for i, st := range h.sites {
 		t := h.topics[i]
-		status := wire.Status{Status: wire.Online, Version: s.Version, StartedAt: s.began, Instance: s.instance}
+		status := wire.Status{Status: wire.Online, Version: s.Version, StartedAt: s.began, Instance: s.instance, Ledger: s.identity}
 		online, err := status.Marshal()
 		if err != nil {
 			return nil, err
@@ -291,8 +406,13 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 		if err != nil {
 			return nil, err
 		}
+		status.Ended = true
+		ended, err := status.Marshal()
+		if err != nil {
+			return nil, err
+		}
 		sites = append(sites, link.Site{
-			ID: st.Name, Status: t.Status(), Online: online, Offline: offline,
+			ID: st.Name, Status: t.Status(), Online: online, Offline: offline, Ended: ended,
 			Control:  []string{t.Decision("+"), t.Event("+")},
 			ReadBack: []string{t.Advice("+"), t.Setpoint("+"), t.SetpointNumber("+", "+")},
 		})
@@ -327,7 +447,7 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 				once.Do(s.Started)
 			}
 		},
-		Stranger: func(site int, payload []byte) { s.stranger(h, l, site, payload) },
+		Claim: s.claim,
 	}, s.Log)
 	for i, st := range h.sites {
 		for _, topic := range s.left[st.Name] {
@@ -357,21 +477,6 @@ func (s *Service) readBack(h *house, l *link.Link, site int, topic string, paylo
 		return
 	}
 	h.control(zone, shard.Control{Kind: shard.ReadBack, Topic: topic, Payload: payload, Time: time.Now().UTC()})
-}
-
-// stranger judges a status that is not ours.
-func (s *Service) stranger(h *house, l *link.Link, site int, payload []byte) {
-	status, err := wire.ParseStatus(payload)
-	switch {
-	case err != nil:
-		h.warnings.warn(s.Log, "malformed-status", "status that cannot be read", "site", h.sites[site].Name, "error", err)
-	case status.Instance == s.instance, status.Status == wire.Offline:
-		// the will of a session of before
-	default:
-		s.Log.Error("another daemon says it serves this site; stop one of them", "site", h.sites[site].Name, "instance", status.Instance)
-		return
-	}
-	l.Reaffirm(site)
 }
 
 // start gives each lot its goroutine; the function it returns ends them.

@@ -38,7 +38,7 @@ type guarded struct {
 	rest   int           // bytes of it to be dropped after that
 }
 
-func guard(conn net.Conn) *guarded {
+func newGuarded(conn net.Conn) *guarded {
 	return &guarded{Conn: conn, reader: bufio.NewReaderSize(conn, readBuffer)}
 }
 

@@ -25,7 +25,7 @@ func (s Settings) dial(uri *url.URL, _ mqtt.ClientOptions) (net.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	return guard(conn), nil
+	return newGuarded(conn), nil
 }
 
 func (s Settings) open(uri *url.URL) (net.Conn, error) {

@@ -59,6 +59,7 @@ type Site struct {
 	Status   string   // topic
 	Online   []byte   // payload while connected
 	Offline  []byte   // the last will
+	Ended    []byte   // said at the end
 }
 
 // Handlers take what comes in. None may block: the client library stalls its
@@ -75,8 +76,8 @@ type Handlers struct {
 	Resync func(site int)
 	// Changed is called when a session has come up or gone down.
 	Changed func()
-	// Stranger reports another daemon that says it is online for a site.
-	Stranger func(site int, payload []byte)
+	// Claim judges a site's status.
+	Claim func(payload []byte) Claim
 }
 
 // Link is the connection of one daemon.
@@ -90,6 +91,7 @@ type Link struct {
 	outboxes  []*outbox
 	up        []atomic.Bool // telemetry first, then the sites'
 	echoed    []atomic.Bool // the site's status came back: reading and writing both work
+	guard     guard
 }
 
 // New makes a link; Run connects it.
@@ -126,13 +128,13 @@ func (l *Link) controlSession(i int) *session {
 	s := &session{
 		settings: l.settings, name: "control of " + site.ID, clientID: l.settings.ClientID + "-" + site.ID,
 		filters: append([]string{site.Status}, site.Control...), log: l.log, connected: l.changed(i + 1),
-		will: &will{site.Status, site.Offline},
+		will: &will{site.Status, site.Offline, site.Ended},
 	}
 	var lastReadBack atomic.Int64 // unix ms
 	s.handle = func(m mqtt.Message) {
 		switch {
 		case m.Topic() == site.Status:
-			l.status(i, m.Payload())
+			l.status(i, m.Payload(), m.Retained())
 			m.Ack()
 		case matchesAny(site.Control, m.Topic()):
 			if m.Retained() {
@@ -156,7 +158,7 @@ func (l *Link) controlSession(i int) *session {
 		var beside sync.WaitGroup
 		beside.Go(func() {
 			if l.awaitTelemetry(ctx) {
-				l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})
+				l.stayOnline(ctx, i)
 			}
 		})
 		// not only once telemetry is there: what must not stand is put right at once
@@ -217,24 +219,19 @@ func (l *Link) readBack(ctx context.Context, s *session, client mqtt.Client, i i
 
 // status watches the site's status topic: an old session's will may say
 // offline while we are online, and another daemon may be there.
-func (l *Link) status(i int, payload []byte) {
+func (l *Link) status(i int, payload []byte, retained bool) {
 	site := &l.sites[i]
 	switch string(payload) {
 	case string(site.Online):
 		l.echoed[i].Store(true)
+		l.guard.forget(site.Status)
 	case string(site.Offline), "":
 		if l.up[i+1].Load() {
 			l.outboxes[i].put(message{topic: site.Status, payload: site.Online, qos: 1, retain: true})
 		}
 	default:
-		l.handlers.Stranger(i, payload)
+		l.stranger(i, payload, retained)
 	}
-}
-
-// Reaffirm publishes our own status again, after a stranger's offline.
-func (l *Link) Reaffirm(site int) {
-	s := &l.sites[site]
-	l.outboxes[site].put(message{topic: s.Status, payload: s.Online, qos: 1, retain: true})
 }
 
 // Stay lets a site stay online at the end of Run: the same daemon is back at once.

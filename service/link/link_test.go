@@ -99,12 +99,12 @@ func testLink(address string, h Handlers) *Link {
 	if h.Changed == nil {
 		h.Changed = func() {}
 	}
-	if h.Stranger == nil {
-		h.Stranger = func(int, []byte) {}
+	if h.Claim == nil {
+		h.Claim = func(payload []byte) Claim { return Claim{Online: string(payload) == "online"} }
 	}
 	site := Site{
 		ID: "north", Control: []string{"r/north/+/decision"}, ReadBack: []string{"r/north/+/setpoint"},
-		Status: "r/north/status", Online: []byte("online"), Offline: []byte("offline"),
+		Status: "r/north/status", Online: []byte("online"), Offline: []byte("offline"), Ended: []byte("offline ended"),
 	}
 	return New(Settings{Broker: "tcp://" + address, ClientID: "test"}, []string{"r/north/+/telemetry/+"}, []Site{site}, h,
 		slog.New(slog.NewTextHandler(io.Discard, nil)))
@@ -150,7 +150,7 @@ func TestMessagesGoBothWays(t *testing.T) {
 	l.Publish(0, "r/north/a/setpoint", []byte("120"), 1, true)
 	eventually(t, "setpoint", func() bool { return outputs.last() == "r/north/a/setpoint=120" })
 	stop()
-	eventually(t, "offline", func() bool { return outputs.last() == "r/north/status=offline" })
+	eventually(t, "offline", func() bool { return outputs.last() == "r/north/status=offline ended" })
 }
 
 // After an outage only the newest payload of a topic stands on the broker, and
@@ -221,9 +221,8 @@ func TestRetainedTelemetryIsTold(t *testing.T) {
 func TestASecondDaemonIsSeen(t *testing.T) {
 	server, address := broker(t, "127.0.0.1:0")
 	defer server.Close()
-	isOnline := func(p []byte) bool { return string(p) == "online" }
 	l := testLink(address, Handlers{})
-	if err := l.Precede(t.Context(), isOnline, false); err != nil {
+	if err := l.Precede(t.Context(), false); err != nil {
 		t.Fatalf("nobody there: %v", err)
 	}
 	if err := server.Publish("r/north/status", []byte("online"), true, 1); err != nil {
@@ -231,7 +230,7 @@ func TestASecondDaemonIsSeen(t *testing.T) {
 	}
 	short, cancel := context.WithTimeout(t.Context(), 3*time.Second)
 	defer cancel()
-	if err := l.Precede(short, isOnline, true); err == nil {
+	if err := l.Precede(short, true); err == nil {
 		t.Fatal("a standby did not wait")
 	}
 	go func() {
@@ -240,7 +239,7 @@ func TestASecondDaemonIsSeen(t *testing.T) {
 			t.Error(err)
 		}
 	}()
-	if err := l.Precede(t.Context(), isOnline, true); err != nil {
+	if err := l.Precede(t.Context(), true); err != nil {
 		t.Fatalf("the other has ended: %v", err)
 	}
 }
@@ -267,7 +266,7 @@ func TestOversizedPublishesAreCut(t *testing.T) {
 	for name, reader := range map[string]func(io.Reader) io.Reader{
 		"whole": func(r io.Reader) io.Reader { return r }, "halves": iotest.HalfReader, "bytes": iotest.OneByteReader,
 	} {
-		got, err := io.ReadAll(guard(fed{Reader: reader(bytes.NewReader(stream))}))
+		got, err := io.ReadAll(newGuarded(fed{Reader: reader(bytes.NewReader(stream))}))
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
@@ -305,7 +304,7 @@ func TestWhatIsNoPacketEndsTheConnection(t *testing.T) {
 		"another type of 256 MB": {[]byte{0x90, 0xff, 0xff, 0xff, 0x7f}, "a packet of type 9 with 268435455 bytes"},
 		"a length without end":   {[]byte{0x30, 0xff, 0xff, 0xff, 0xff, 0x7f}, "malformed length"},
 	} {
-		_, err := io.ReadAll(guard(fed{Reader: bytes.NewReader(test.stream)}))
+		_, err := io.ReadAll(newGuarded(fed{Reader: bytes.NewReader(test.stream)}))
 		if err == nil || !strings.Contains(err.Error(), test.want) || !strings.Contains(err.Error(), "expected") {
 			t.Errorf("%s: %v", name, err)
 		}

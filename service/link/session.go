@@ -22,10 +22,12 @@ const (
 	steady = time.Minute
 )
 
-// will is what the broker says for a session that died.
+// will is what the broker says for a session that died, and what the session
+// says itself at its end.
 type will struct {
 	topic   string
 	payload []byte
+	goodbye []byte
 }
 
 // session keeps one MQTT session connected. Each connection has a fresh client
@@ -43,6 +45,13 @@ type session struct {
 	connected func(bool)
 	log       *slog.Logger
 	stays     atomic.Bool // no goodbye
+	quits     atomic.Bool // nobody comes back to this session
+	// adrift says that our online may stand on the broker with no will of ours
+	// behind it: nobody but us would ever take it back.
+	adrift atomic.Bool
+	// dropped are filters that the broker may still have in this session and
+	// nobody asks for any more.
+	dropped []string
 }
 
 // run connects, serves and connects again until ctx ends.
@@ -79,9 +88,17 @@ func (s *session) once(ctx context.Context) error {
 		client.Disconnect(0)
 		return fmt.Errorf("connect: %w", err)
 	}
+	s.adrift.Store(false) // the broker has our will
 	defer client.Disconnect(250)
+	defer s.leave(ctx, client)
 	if err := s.subscribe(ctx, client, s.filters); err != nil {
 		return err
+	}
+	if len(s.dropped) > 0 {
+		if err := wait(ctx, client.Unsubscribe(s.dropped...), connectTimeout); err != nil {
+			return fmt.Errorf("unsubscribe: %w", err)
+		}
+		s.dropped = nil
 	}
 	s.log.Info("broker connected", "session", s.name, "broker", s.settings.redacted())
 	s.connected(true)
@@ -102,14 +119,34 @@ func (s *session) once(ctx context.Context) error {
 	}
 	stop()
 	<-done
-	if ended == nil && s.will != nil && !s.stays.Load() && client.IsConnectionOpen() {
-		// an orderly goodbye takes the will back, so say it ourselves
-		token := client.Publish(s.will.topic, 1, true, s.will.payload)
-		if err := wait(context.Background(), token, farewell); err != nil {
-			return fmt.Errorf("say offline: %w", err)
+	return ended
+}
+
+// leave says goodbye where the connection is still open: an orderly end takes
+// the will back, so we say it ourselves. That holds before the first
+// subscription too, when an earlier connection of ours has said online.
+func (s *session) leave(ctx context.Context, client mqtt.Client) {
+	if s.will == nil || !client.IsConnectionOpen() {
+		return
+	}
+	if s.stays.Load() {
+		s.adrift.Store(true)
+		return
+	}
+	if s.quits.Load() { // else the broker keeps decisions for it for ever
+		if err := wait(context.Background(), client.Unsubscribe(s.filters...), farewell); err != nil {
+			s.log.Warn("the broker may keep messages that nobody fetches", "session", s.name, "error", err)
 		}
 	}
-	return ended
+	word := s.will.payload
+	if ctx.Err() != nil {
+		word = s.will.goodbye // else we are about to try again
+	}
+	token := client.Publish(s.will.topic, 1, true, word)
+	if err := wait(context.Background(), token, farewell); err != nil {
+		s.adrift.Store(true)
+		s.log.Warn("offline was not said", "session", s.name, "error", err)
+	}
 }
 
 // subscribe asks for the filters and checks that each was granted: a broker
@@ -121,23 +158,47 @@ func (s *session) subscribe(ctx context.Context, client mqtt.Client, filters []s
 		wanted := make(map[string]byte, n)
 		for _, f := range filters[:n] {
 			wanted[f] = 1
+			if s.will != nil && f == s.will.topic {
+				wanted[f] = 0 // what others said while we were away is no sign of life
+			}
 		}
 		filters = filters[n:]
-		// no callbacks: the library's routes are a list that it searches for
-		// every message
-		token := client.SubscribeMultiple(wanted, nil)
-		if err := wait(ctx, token, connectTimeout); err != nil {
-			return fmt.Errorf("subscribe: %w", err)
-		}
-		if t, ok := token.(*mqtt.SubscribeToken); ok {
-			for filter, code := range t.Result() {
-				if code == 0x80 {
-					return fmt.Errorf("subscribe %s: the broker refused it; expected read access; extend the broker's access list", filter)
-				}
+		for tries := 1; ; tries++ {
+			again, err := s.ask(ctx, client, wanted)
+			if err == nil {
+				break
 			}
+			if !again || tries == 10 {
+				return err
+			}
+			time.Sleep(50 * time.Millisecond)
 		}
 	}
 	return nil
+}
+
+// ask subscribes with one packet; again says that the next one may fare better.
+func (s *session) ask(ctx context.Context, client mqtt.Client, wanted map[string]byte) (again bool, err error) {
+	const numberInUse = 0x91 // of MQTT 5: there is a broker that takes its own packets' numbers for ours
+	// no callbacks: the library's routes are a list that it searches for
+	// every message
+	token := client.SubscribeMultiple(wanted, nil)
+	if err := wait(ctx, token, connectTimeout); err != nil {
+		return false, fmt.Errorf("subscribe: %w", err)
+	}
+	t, ok := token.(*mqtt.SubscribeToken)
+	if !ok {
+		return false, nil
+	}
+	for filter, code := range t.Result() {
+		switch {
+		case code == numberInUse:
+			return true, fmt.Errorf("subscribe %s: the broker has the packet's number in use; expected it free; trying again", filter)
+		case code > 2:
+			return false, fmt.Errorf("subscribe %s: the broker refused it; expected read access; extend the broker's access list", filter)
+		}
+	}
+	return false, nil
 }
 
 func (s *session) options(lost chan<- error) (*mqtt.ClientOptions, error) {

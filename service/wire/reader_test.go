@@ -228,11 +228,11 @@ func TestTopics(t *testing.T) {
 }
 
 func TestParseStatus(t *testing.T) {
-	b, err := Status{Online, "1.0.0", day0.Add(time.Millisecond), "x"}.Marshal()
+	b, err := Status{Status: Online, Version: "1.0.0", StartedAt: day0.Add(time.Millisecond), Instance: "x", Ledger: "y"}.Marshal()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, err := ParseStatus(b); err != nil || got != (Status{Online, "1.0.0", day0, "x"}) {
+	if got, err := ParseStatus(b); err != nil || got != (Status{Status: Online, Version: "1.0.0", StartedAt: day0, Instance: "x", Ledger: "y"}) {
 		t.Errorf("%s was read as %+v, %v", b, got, err)
 	}
 	for _, bad := range []string{"", "online", `{"status":"away"}`, `{"status":1}`} {

@@ -110,7 +110,8 @@ func samples(t testing.TB) map[string][][]byte {
 		e := Event{Time: day0, Kind: kind, By: "ana", VolumeML: ptr(250), Probe: "p1", HeightCM: ptr(7), Container: "pot-7l", Substrate: "coir-mix"}
 		out["event"] = append(out["event"], must(e.Marshal()))
 	}
-	out["status"] = [][]byte{must(Status{Online, "1.0.0", day0, "rhizostat-1"}.Marshal()), must(Status{Status: Offline, Version: "1.0.0", StartedAt: day0}.Marshal())}
+	out["status"] = [][]byte{must(Status{Status: Online, Version: "1.0.0", StartedAt: day0, Instance: "rhizostat-1", Ledger: "k3j9"}.Marshal()), must(Status{Status: Offline, Version: "1.0.0", StartedAt: day0}.Marshal()),
+		must(Status{Status: Offline, Version: "1.0.0", StartedAt: day0, Ended: true}.Marshal())}
 	out["telemetry"] = [][]byte{
 		// The example of the contract, and the first of RFC 8428, 5.1.1.
 		[]byte(`{"time":"2026-05-04T06:05:00Z","water_content":0.532,"bulk_ec":1.1,"substrate_temperature":19.2}`),

@@ -13,12 +13,15 @@ const (
 	Offline = "offline"
 )
 
-// Status is a site's `status`. The last will is the same with Offline.
+// Status is a site's `status`. The last will is the same with Offline; so is what
+// the daemon says at its end, but Ended.
 type Status struct {
 	Status    string    `json:"status"` // online, offline
 	Version   string    `json:"version"`
 	StartedAt time.Time `json:"started_at"`
-	Instance  string    `json:"instance,omitzero"` // tells two daemons apart; the client id
+	Instance  string    `json:"instance,omitzero"` // tells two daemons apart: client id and a random ending, new with each start
+	Ledger    string    `json:"ledger,omitzero"`   // whose records it keeps, the same through all starts
+	Ended     bool      `json:"ended,omitzero"`    // offline in order; the will lacks it, for its daemon may be back
 }
 
 // Marshal gives the published bytes.
