@@ -109,7 +109,9 @@ func slabCries(t *testing.T, zone string) []cry {
 // The gaps of the probes that the data's README dates, four hours and longer, are
 // told as such within eight hours in every zone; the probes of b that part company in
 // January are told as something; and in 97 days little else is cried: at most two
-// spells a zone, where what comes back within a day is one. What is cried in a beside the
+// spells a zone, where what comes back within a day is one. That a slab stands saturated
+// can be pointed to: a and b read 0.92 m3/m3 and more over Christmas, where their physics have
+// more than half of the root volume without air from 0.85 on. What is cried in a beside the
 // gaps is one rise that nobody reported and the evenings of 22 to 25 January, in which the
 // slab comes to rest lower from day to day, by 0.05 m3/m3 in all, and half of its water drains.
 func TestDiagnosisOfMeasuredSlabs(t *testing.T) {
@@ -122,7 +124,7 @@ func TestDiagnosisOfMeasuredSlabs(t *testing.T) {
 		others, until := 0, time.Time{}
 		for _, c := range cries {
 			t.Logf("%s %s to %s %s %.2f %v", zone, c.from.Format("01-02 15:04"), c.to.Format("01-02 15:04"), c.finding.Cause, c.finding.Probability, c.finding.Evidence)
-			if c.finding.Cause == "sensor-fault" {
+			if c.finding.Cause == "sensor-fault" || says(c.finding.Evidence, "stands-saturated") {
 				continue
 			}
 			if c.from.Sub(until) > oneDay { // else the same trouble

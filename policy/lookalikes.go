@@ -123,12 +123,15 @@ func number(v *float64) diagnose.Number {
 	return diagnose.Number{Value: *v, Known: true}
 }
 
-// inspectHardware asks a person, once for each trouble, to look at what a
+// askEvery is how long a trouble must go on for people to be asked again to look.
+const askEvery = 24 * time.Hour
+
+// inspectHardware asks a person, once a day while a trouble lasts, to look at what a
 // spanner mends, when nothing else waits for them.
 func (z *Zone) inspectHardware(at int64) {
 	d := &z.m.Diagnosis
 	cause, probability, since, wrong := d.Leading()
-	if !wrong || !cause.Hardware() || probability < inspectAt || d.Inspected == since || z.out.Advice != nil || z.pendingAny(at) {
+	if !wrong || !cause.Hardware() || probability < inspectAt || d.Inspected == since && at-d.AskedMs < askEvery.Milliseconds() || z.out.Advice != nil || z.pendingAny(at) {
 		return
 	}
 	if cause == diagnose.SensorFault && (z.m.Plans.QuorumMs != 0 || d.Fast.WorstProbe == 0) {
@@ -138,7 +141,7 @@ func (z *Zone) inspectHardware(at int64) {
 	if len(findings) == 0 {
 		return
 	}
-	d.Inspected = since
+	d.Inspected, d.AskedMs = since, at
 	first := &findings[0]
 	reasons := advice.InspectCause(first.Cause, first.Probability, first.Look)
 	z.propose(&advice.Advice{

@@ -8,9 +8,9 @@ import (
 	"rhizostat/policy/diagnose"
 )
 
-// A fault that a spanner mends is asked to be looked at, once for each trouble,
+// A fault that a spanner mends is asked to be looked at, once a day while it lasts,
 // and never while a person has something else to decide.
-func TestInspectIsAskedOncePerTrouble(t *testing.T) {
+func TestInspectIsAskedOnceADay(t *testing.T) {
 	z, err := New(bench())
 	if err != nil {
 		t.Fatal(err)
@@ -44,6 +44,10 @@ func TestInspectIsAskedOncePerTrouble(t *testing.T) {
 	}
 	if z.out = (Output{}); asked() {
 		t.Error("asked twice for one trouble")
+	}
+	z.m.Diagnosis.AskedMs -= askEvery.Milliseconds()
+	if z.out = (Output{}); !asked() {
+		t.Error("a trouble that lasts was not asked about again a day later")
 	}
 	sick(diagnose.EmitterFault, at+1)
 	if !asked() {

@@ -64,7 +64,7 @@ var catalogue = [...]Entry{
 	{"changed-first-shot", KindReason, "Against the plan before, the first shot moves from {before:clock} to {after:clock}."},
 	{"changed-last-shot", KindReason, "Against the plan before, the last shot moves from {before:clock} to {after:clock}."},
 	{"changed-volume", KindReason, "Against the plan before, the day's schedule goes from {before:volume} to {after:volume}."},
-	{"superseded-materially", KindReason, "This replaces the plan for the day: keeping it would cost {kept:number} where this one costs {best:number}, in hours outside the band or their like."},
+	{"superseded-materially", KindReason, "This replaces the plan for the day: keeping it would be about as bad as {kept:number} hours outside the band, this one as {best:number}."},
 	{"flow-unknown", KindReason, "The emitters' flow is not told, so no run times are given: the controller must turn {shot:volume} into a time itself."},
 
 	// What the guard did.
@@ -106,6 +106,8 @@ var catalogue = [...]Entry{
 	{"look-valve", KindInspect, "Stand at the valve for one shot: does it open, does it close, does water come at the last emitter?"},
 	{"look-emitter", KindInspect, "Catch one shot of three emitters in cups and compare the volumes."},
 	{"look-drain", KindInspect, "Look at the drain holes and under the container during a shot: when does the first water come, and how much?"},
+	{"look-second-probe", KindInspect, "Put a second probe, or a hand-held one, into another container of the zone over two shots: does it show the same?"},
+	{"look-shade", KindInspect, "Shade two containers over the hottest hours and see whether they go on drinking."},
 	{"look-roots", KindInspect, "Slip one container off and look at the outside of the root ball without breaking it."},
 	{"look-ec", KindInspect, "Measure the EC of feed and drain with a hand-held meter."},
 	{"look-temperature", KindInspect, "Feel or measure the substrate on the container's sunny side at its warmest hour."},

@@ -303,7 +303,7 @@ func TestEvidenceIsSaidWithoutASign(t *testing.T) {
 			t.Errorf("%s: %v; want ... %s", cause, said, want)
 		}
 	}
-	if got := sentence(Drained, 0.04, -0.35).Text; got != "Of what was given, 35 % less drains than found no room, where 0 % less was usual." {
+	if got := sentence(Drained, 0.04, -0.35).Text; got != "Of what was given, 35 % found no room and did not drain either, where 0 % was usual." {
 		t.Error(got)
 	}
 }

@@ -25,6 +25,8 @@ var checks = []Check{
 	{"look-emitter", 10, []Cause{EmitterFault, ValveStuckClosed, EdgeChannelling}},
 	{"look-drain", 10, []Cause{Oversaturation, EdgeChannelling, Compaction, ValveStuckOpen}},
 	{"look-roots", 10, []Cause{RootBound, Compaction, EdgeChannelling}},
+	{"look-shade", 15, []Cause{RootZoneHeat, WeatherOrGrowth}},
+	{"look-second-probe", 20, []Cause{SensorFault, EdgeChannelling, EmitterFault}},
 }
 
 // lookAt is the cheapest look that would tell whether a cause is there, given what

@@ -100,7 +100,8 @@ func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
 	if m.Steady.relapsed(c, atMs) && len(out) > 0 {
 		out = append(out, advice.Say("relapse", advice.Name(c.String())))
 	}
-	if c == Oversaturation || c == ValveStuckOpen && m.Baselines.Of[WetHours].Now > 4 {
+	// Advice is no evidence: what nothing speaks for is not said for its sake.
+	if len(out) > 0 && (c == Oversaturation || c == ValveStuckOpen && m.Baselines.Of[WetHours].Now > 4) {
 		out = append(out, advice.Say("roots-left-alone"))
 	}
 	return out

@@ -20,6 +20,7 @@ type Memory struct {
 	Steady    Steady
 	Trend     Trend
 	Inspected int64 // the trouble (its SinceMs) that people were sent to look at
+	AskedMs   int64 // when
 }
 
 // Happened takes what an observation completed.

@@ -179,8 +179,8 @@ func (z *Zone) riseSince() int64 {
 // irrigation day: from the last peak of the day before.
 func (z *Zone) overnight(c *Constants, ev *Events) {
 	s := &z.Shots
-	start := dayStart(c, s.StartMs)
-	if s.DayFirstMs < start {
+	start := dayStart(c, s.StartMs+earlyMs) // the day's first shot may begin to show a little early
+	if s.DayFirstMs < start-earlyMs {
 		if s.LastPeak > 0 && s.StartMs-s.DayFirstMs < 2*dayMs {
 			ev.Overnight = math.Max(0, s.LastPeak-s.Before)
 			z.Zigzag.LastOvernight = ev.Overnight

@@ -108,5 +108,5 @@ func Keep(standing, best Score, asked int) bool {
 
 // Superseded says why the standing plan gives way to the best one.
 func Superseded(standing, best Score) advice.Reason {
-	return advice.Say("superseded-materially", advice.Number(standing.urgent()), advice.Number(best.urgent()))
+	return advice.Say("superseded-materially", advice.Number(math.Round(standing.urgent())), advice.Number(math.Round(best.urgent())))
 }
