@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"io"
@@ -170,7 +171,7 @@ func (c *Console) wants(zone string) bool {
 // List prints the standing advice; detail prints each with its reasons, and
 // diff what it changes against the advice before it.
 func (c *Console) List(ctx context.Context, detail, diff bool) error {
-	visit, err := link.Visit(ctx, c.Link, "advice")
+	visit, err := link.Visit(ctx, c.Link, "advice-"+strings.ToLower(rand.Text()[:8]))
 	if err != nil {
 		return err
 	}

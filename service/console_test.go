@@ -269,3 +269,47 @@ func TestSilenceOfOneZone(t *testing.T) {
 		t.Errorf("%v\n%s", err, out.String())
 	}
 }
+
+// Two people decide on one advice at once: each is told what became of their own word.
+func TestAnswersToOthers(t *testing.T) {
+	b := newBroker(t)
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	payload, err := (&wire.Advice{ID: "id-a", Site: "north", Zone: "a", Setpoints: &wire.Setpoints{}, Approval: wire.Approval{Required: true, State: policy.StatePending, Digest: "sha-256:" + strings.Repeat("0", 64)}}).Marshal()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.Publish(topics.Advice("a"), payload, true); err != nil {
+		t.Fatal(err)
+	}
+	say := func(r wire.Result) {
+		answer, err := r.Marshal()
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		if err := b.Publish(topics.DecisionResult("a"), answer, false); err != nil {
+			t.Error(err)
+		}
+	}
+	err = b.Subscribe(topics.Decision("+"), func(_ string, payload []byte) {
+		d, err := wire.ParseDecision(payload)
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		theirs := d
+		theirs.By, theirs.Decision = "somebody else", wire.Approve
+		say(wire.Accept(theirs, time.Now()))
+		say(wire.Refuse(wire.Decision{}, "malformed", "somebody's message cannot be read", time.Now()))
+		say(wire.Refuse(d, "not-pending", "it was approved just now", time.Now()))
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out bytes.Buffer
+	d := Decide{Console: Console{Link: link.Settings{Broker: "tcp://" + b.Address, ClientID: "you"}, Root: "rhizostat", Out: &out},
+		Verdict: wire.Reject, Advice: []string{"id-a"}, Yes: true, By: "you", Wait: 5 * time.Second}
+	if err := d.Do(t.Context()); err == nil || !strings.Contains(out.String(), "not-pending") || strings.Contains(out.String(), "accepted") {
+		t.Errorf("%v\n%s\nexpected the refusal of one's own word", err, out.String())
+	}
+}

@@ -201,7 +201,9 @@ func (d *Decide) send(ctx context.Context, visit *link.Client, a *wire.Advice, k
 			return false
 		}
 		result, err = wire.ParseResult(r.Payload)
-		return err == nil && (result.Advice == a.ID || result.Advice == "")
+		// What is signed and cannot be read is answered without a name. Other people's
+		// decisions are answered on the same topic.
+		return err == nil && (result.Advice == a.ID && result.Decision == d.Verdict && result.By == d.By || result.Advice == "" && key != nil)
 	})
 	if err == nil {
 		return &result, nil

@@ -54,13 +54,17 @@ func replayWatched(ctx context.Context, s Settings, in io.Reader, out io.Writer,
 	h.watch = watch
 	h.telemetry = func(zone int, t shard.Telemetry) { r.lot.shard.Telemetry(h.places[zone].index, t) }
 	h.control = func(zone int, c shard.Control) { r.lot.shard.Control(h.places[zone].index, c) }
-	if err := r.run(ctx, in); err != nil {
-		return err
+	if c, ok := in.(io.Closer); ok { // a reader that waits for its next line hears of the end so
+		defer context.AfterFunc(ctx, func() { _ = c.Close() })()
 	}
-	if s.Ledger == "" {
-		r.lot.shard.DrainAll()
-		r.lot.flush()
-	} else if err := h.close(); err != nil {
+	if err := r.run(ctx, in); err != nil {
+		if ctx.Err() == nil {
+			return err
+		}
+		// what was worked out so far stands
+		return errors.Join(fmt.Errorf("interrupted after line %d of the recording", r.lines), r.end(s), r.flush())
+	}
+	if err := r.end(s); err != nil {
 		return err
 	}
 	if r.skipped > 0 {
@@ -69,11 +73,22 @@ func replayWatched(ctx context.Context, s Settings, in io.Reader, out io.Writer,
 	return r.flush()
 }
 
+// end works off what still waits, and leaves it in the ledger if there is one.
+func (r *replay) end(s Settings) error {
+	if s.Ledger != "" {
+		return r.house.close()
+	}
+	r.lot.shard.DrainAll()
+	r.lot.flush()
+	return nil
+}
+
 type replay struct {
 	house   *house
 	lot     *lot
 	out     *bufio.Writer
 	line    []byte
+	lines   int   // fed so far
 	skipped int   // lines that could not be read
 	failed  error // of writing
 }
@@ -83,6 +98,7 @@ func (r *replay) run(ctx context.Context, in io.Reader) error {
 	reader := newRecordingReader(in)
 	for ctx.Err() == nil {
 		rec, err := reader.next()
+		r.lines++
 		var bad *LineError
 		switch {
 		case errors.Is(err, io.EOF):

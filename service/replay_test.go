@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"compress/gzip"
+	"context"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -299,5 +300,42 @@ func TestEveryBarrierComesBack(t *testing.T) {
 	}
 	if want := strings.Join(back, "\n") + "\n"; out.String() != want {
 		t.Errorf("came back:\n%s\nwant:\n%s", out.String(), want)
+	}
+}
+
+// A replay that is interrupted says so, with what it had worked out, also while it
+// waits for its next line.
+func TestReplayInterrupted(t *testing.T) {
+	site := writeSite(t, siteOf("north", 1))
+	in, feed, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer feed.Close()
+	ctx, stop := context.WithCancel(t.Context())
+	var out bytes.Buffer
+	done := make(chan error, 1)
+	go func() {
+		done <- Replay(ctx, Settings{TopicRoot: "rhizostat", Sites: site, StateEvery: time.Minute}, in, &out, slog.New(slog.DiscardHandler))
+	}()
+	start := time.Date(2026, 5, 4, 6, 0, 0, 0, time.UTC)
+	for minute := range 30 {
+		at := start.Add(time.Duration(minute) * time.Minute).Format(time.RFC3339)
+		if _, err := fmt.Fprintf(feed, "{\"tst\":%q,\"topic\":\"rhizostat/north/bench-0/telemetry/p1\",\"payload\":\"{\\\"water_content\\\":0.5}\"}\n", at); err != nil {
+			t.Fatal(err)
+		}
+	}
+	time.Sleep(200 * time.Millisecond) // it waits for the next line
+	stop()
+	select {
+	case err = <-done:
+	case <-time.After(10 * time.Second):
+		t.Fatal("it still waits for a line 10 s after it was interrupted")
+	}
+	if err == nil || errors.Is(err, context.Canceled) || !strings.Contains(err.Error(), "interrupted after line") {
+		t.Errorf("error %v; expected one that says where it was interrupted", err)
+	}
+	if n := strings.Count(out.String(), "/state"); n == 0 || !strings.HasSuffix(out.String(), "\n") {
+		t.Errorf("%d states came out, whole lines: %v", n, strings.HasSuffix(out.String(), "\n"))
 	}
 }

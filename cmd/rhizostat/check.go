@@ -91,14 +91,25 @@ func (c *checkCommand) compare(sites []*site.Site, io streams) error {
 	return err
 }
 
-// toFile writes a file whole or, after an error, not at all.
+// toFile writes a file whole or, after an error, not at all: what was there stays then.
 func toFile(path string, write func(*os.File) error) error {
-	f, err := os.Create(path)
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() { // a pipe, a terminal
+		f, err := os.OpenFile(path, os.O_WRONLY, 0)
+		if err != nil {
+			return usageError{fmt.Errorf("%w; expected a place where a file can be written", err)}
+		}
+		return errors.Join(write(f), f.Close())
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
 	if err != nil {
 		return usageError{fmt.Errorf("%w; expected a place where a file can be written", err)}
 	}
-	if err := errors.Join(write(f), f.Close()); err != nil {
-		return errors.Join(err, os.Remove(path))
+	err = errors.Join(write(f), f.Chmod(0o644), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(f.Name()))
 	}
 	return nil
 }

@@ -22,6 +22,7 @@ type Received struct {
 type Client struct {
 	session *session
 	client  mqtt.Client
+	lost    chan error // the connection ended by itself
 
 	mu  sync.Mutex
 	got []Received
@@ -38,8 +39,8 @@ func Visit(ctx context.Context, settings Settings, name string) (*Client, error)
 		settings: settings, name: name, clientID: settings.ClientID + "-" + name,
 		log: slog.New(slog.DiscardHandler), connected: func(bool) {}, handle: c.handle,
 	}
-	lost := make(chan error, 1)
-	options, err := c.session.options(lost)
+	c.lost = make(chan error, 1)
+	options, err := c.session.options(c.lost)
 	if err != nil {
 		return nil, err
 	}
@@ -84,6 +85,9 @@ func (c *Client) Retained(ctx context.Context, filters ...string) ([]Received, e
 		case <-ctx.Done():
 			timer.Stop()
 			return nil, ctx.Err()
+		case err := <-c.lost:
+			timer.Stop()
+			return nil, c.ended(err)
 		case <-c.new:
 			timer.Stop()
 			continue
@@ -121,7 +125,16 @@ func (c *Client) Await(ctx context.Context, match func(Received) bool) (Received
 		select {
 		case <-ctx.Done():
 			return Received{}, ctx.Err()
+		case err := <-c.lost:
+			return Received{}, c.ended(err)
 		case <-c.new:
 		}
 	}
+}
+
+// ended is the error of a connection that ended before all had come: half of what the
+// broker has is not to be taken for the whole.
+func (c *Client) ended(err error) error {
+	c.lost <- err // for whoever asks next
+	return fmt.Errorf("broker %s: the connection ended: %w; try again", c.session.settings.redacted(), err)
 }
