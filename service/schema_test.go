@@ -108,7 +108,7 @@ func TestPublishedMessagesKeepToTheirSchemas(t *testing.T) {
 		seen[keeps(t, all, m)]++
 		return false
 	})
-	if !errors.Is(err, context.Canceled) {
+	if !errors.Is(err, context.Canceled) && !errors.Is(err, link.ErrEnded) { // the broker goes with the demo
 		t.Error(err)
 	}
 	if err := <-r.ended; err != nil {

@@ -2,6 +2,7 @@ package link
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"sync"
@@ -126,6 +127,11 @@ func (c *Client) Await(ctx context.Context, match func(Received) bool) (Received
 		case <-ctx.Done():
 			return Received{}, ctx.Err()
 		case err := <-c.lost:
+			for _, r := range c.take() {
+				if match(r) {
+					return r, nil
+				}
+			}
 			return Received{}, c.ended(err)
 		case <-c.new:
 		}
@@ -136,5 +142,8 @@ func (c *Client) Await(ctx context.Context, match func(Received) bool) (Received
 // broker has is not to be taken for the whole.
 func (c *Client) ended(err error) error {
 	c.lost <- err // for whoever asks next
-	return fmt.Errorf("broker %s: the connection ended: %w; try again", c.session.settings.redacted(), err)
+	return fmt.Errorf("broker %s: %w: %w; try again", c.session.settings.redacted(), ErrEnded, err)
 }
+
+// ErrEnded is in the error of a connection that ended by itself.
+var ErrEnded = errors.New("the connection ended")
