@@ -66,9 +66,9 @@ func TestAdviceTellsOfAirAndOfProbesApart(t *testing.T) {
 // Shots that do not arrive are not answered with more of them.
 func TestWaterThatDoesNotArriveIsNotRaised(t *testing.T) {
 	z, _ := lived(t, 6)
-	usual := z.m.Plans.UsualML
-	if usual <= 0 {
-		t.Fatal("no usual water of a day is known after six days")
+	usual := max(z.m.Plans.UsualML, float64(z.m.Diagnosis.Fast.Dry.UptakeML)/(1-z.ground.band.DrainFraction))
+	if z.m.Plans.UsualML <= 0 || z.m.Diagnosis.Fast.Dry.UptakeML <= 0 {
+		t.Fatal("what the zone usually gets and drinks is not known after six days")
 	}
 	day := z.settings.DayAt(z.today.day.Next)
 	at := z.m.NowMs

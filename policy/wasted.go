@@ -55,8 +55,9 @@ const (
 	// that are left than they are meant for.
 	undeliveredAt   = 0.5
 	undeliveredMore = 1.25
-	// usualWeight is the weight of a new day in what is usual: about five days.
-	usualWeight = 0.2
+	// usualWeight is the weight of a new day in what is usual, about five days, and moreWeight
+	// that of one that got more: a zone's first days are no measure.
+	usualWeight, moreWeight = 0.2, 0.6
 )
 
 // undelivered is the fault by which the zone's water likely does not arrive, and the
@@ -65,8 +66,9 @@ const (
 // would answer that with more of them.
 func (z *Zone) undelivered(at int64) (cause diagnose.Cause, mostML float64, ok bool) {
 	cause, p, _, wrong := z.m.Diagnosis.Leading()
-	usual := z.m.Plans.UsualML
-	if !wrong || p < undeliveredAt || usual <= 0 || cause != diagnose.EmitterFault && cause != diagnose.ValveStuckClosed {
+	// What the zone used to drink while it was in its band must come, too.
+	usual := max(z.m.Plans.UsualML, float64(z.m.Diagnosis.Fast.Dry.UptakeML)/(1-z.ground.band.DrainFraction))
+	if !wrong || p < undeliveredAt || z.m.Plans.UsualML <= 0 || cause != diagnose.EmitterFault && cause != diagnose.ValveStuckClosed {
 		return 0, 0, false
 	}
 	if len(z.m.Diagnosis.Findings(at, z.naming())) == 0 {
@@ -85,7 +87,11 @@ func (z *Zone) usualDay() {
 	if p.UsualML == 0 {
 		p.UsualML = ml
 	}
-	p.UsualML += usualWeight * (ml - p.UsualML)
+	weight := usualWeight
+	if ml > p.UsualML {
+		weight = moreWeight
+	}
+	p.UsualML += weight * (ml - p.UsualML)
 }
 
 // enough is the water that will do for a day after one of which most drained, mL, 0 where

@@ -36,7 +36,7 @@ var evidence = [...]Entry{
 	{"saturated-hours", KindEvidence, "The zone was saturated for {now:number} hours of the day, where {before:number} were usual."},
 	{"probes-apart", KindEvidence, "The probes are {now:water} from their mean, where {before:water} was usual."},
 	{"likely-cause", KindEvidence, "Since {since:date} something is likely wrong: {cause:name}, {probability:share}."},
-	{"delivery-limit", KindReason, "The water seems not to arrive: until someone has looked, the day gets at most {limit:volume}, a quarter more than it used to. More would go where it is not wanted."},
+	{"delivery-limit", KindReason, "The water seems not to arrive: until someone has looked, the day gets at most {limit:volume}, a quarter more than the zone used to get. More would go where it is not wanted."},
 	{"saturated-now", KindEvidence, "The zone is at {now:water}: above {point:water} its roots lack air."},
 	{"probes-far-apart", KindEvidence, "The probes are {apart:water} apart, and the plan rests on their middle: lift a container of each before you approve."},
 	{"stays-dry", KindEvidence, "The zone has been below its refill point {refill:water} since {since:date}, though {given:volume} a day were reported, {times:share} of what it used to drink."},
