@@ -8,10 +8,11 @@ import "time"
 const (
 	// mostAtOnce is the share of the container's volume that can have come between two
 	// words of a total besides what the emitters can have given in the time, and
-	// flowMargin how many times what is told of them they may give (common practice,
-	// no source).
+	// flowMargin how many times what is told of them they may give; shotMargin how many of
+	// the site's largest shots a meter may tell at once (common practice, no source).
 	mostAtOnce = 0.1
 	flowMargin = 2
+	shotMargin = 2
 	// missedAfter is how long a total must have been silent for more than one shot to be
 	// water of another time (common practice, no source). Meters that speak when they have
 	// counted something are silent all night, and what they say then is the day's first shot.
@@ -25,7 +26,7 @@ func (z *Zone) most() (atOnce, perHour float64) {
 	if flow := z.settings.Emitters.FlowMLPerS(); flow > 0 {
 		perHour = flowMargin * 3600 * flow
 	}
-	return mostAtOnce * volume, perHour
+	return max(mostAtOnce*volume, shotMargin*z.settings.Limits.MaxShotML), perHour
 }
 
 // countsTotals tells a zone whose irrigation is reported as a running total.

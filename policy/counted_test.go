@@ -31,6 +31,8 @@ func TestTotalsOfIrrigation(t *testing.T) {
 		{"it was reset and counts from there", []float64{250000, 0, 200}, 200},
 		{"it was reset and a shot came before it spoke again", []float64{250000, 150}, 150},
 		{"it fell and is back", []float64{250000, 0, 250000, 250300}, 300},
+		{"it starts anew each day", []float64{0, 300, 600, -900, 0, 300, 600}, 1200},
+		{"it starts anew each day, one shot a day", []float64{0, 300, -960, 0, -480, 300}, 600},
 		{"it speaks only when it has counted", []float64{5000, -300, 5300}, 300},
 		{"another meter with a higher count", []float64{5000, 90000, 90300}, 300},
 		{"another meter with a lower count", []float64{90000, 50000, 50300}, 300},
@@ -129,6 +131,27 @@ func TestGivenCountsTheRunningQuarter(t *testing.T) {
 		}
 		if got := z.request(z.m.NowMs, z.today.day).GivenML; got < 1500 {
 			t.Errorf("1500 mL came %d min after the day's start, 5 to 15 min ago; the plan counts %v mL as given", minute, got)
+		}
+	}
+}
+
+// A site's largest shot is a shot, whatever share of the container it is and however
+// seldom the meter speaks.
+func TestTotalOfALargeShot(t *testing.T) {
+	for _, silent := range []time.Duration{time.Minute, 3 * time.Hour} {
+		s := bench()
+		s.Limits.MaxShotML = 1000
+		z, err := New(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := monday.Add(8 * time.Hour)
+		z.Step(heard(at, 0, map[sensing.Signal]float64{sensing.WaterContent: 0.45}))
+		z.Step(heard(at, ZoneWide, map[sensing.Signal]float64{sensing.IrrigationTotal: 5000}))
+		at = at.Add(silent)
+		z.Step(heard(at, ZoneWide, map[sensing.Signal]float64{sensing.IrrigationTotal: 5900}))
+		if got := z.shownTotals().IrrigationML; got != 900 || z.m.Learned.Account.GivenML != 900 || z.m.WaterMs != at.UnixMilli() {
+			t.Errorf("%v after its last word: %v mL booked, %v reported, water noted: %v; expected a shot of 900", silent, got, z.m.Learned.Account.GivenML, z.m.WaterMs == at.UnixMilli())
 		}
 	}
 }

@@ -51,6 +51,26 @@ func TestSlowSignalsAreTheProbesMean(t *testing.T) {
 	}
 }
 
+// Signals that come in messages of their own count as those that come together.
+func TestSlowSignalsInMessagesOfTheirOwn(t *testing.T) {
+	z, err := New(bench())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for m := range 48 * 60 {
+		at := monday.Add(time.Duration(m) * time.Minute)
+		ec, cel := 2.0, 20.0
+		if m >= 24*60 {
+			ec, cel = 4, 26
+		}
+		z.Step(heard(at, 0, map[sensing.Signal]float64{sensing.WaterContent: 0.5, sensing.SubstrateTemperature: cel}))
+		z.Step(heard(at.Add(100*time.Millisecond), 0, map[sensing.Signal]float64{sensing.PoreEC: ec}))
+	}
+	if ec, cel := z.m.PoreEC.Value, z.m.Temp.Value; math.Abs(ec-4) > 0.05 || math.Abs(cel-26) > 0.1 {
+		t.Errorf("after a day at 4 mS/cm and 26 Cel the zone has %.2f and %.1f", ec, cel)
+	}
+}
+
 // A probe that has come to hang makes no new reading of the good one's old one.
 func TestIllProbesMakeNoDataFresh(t *testing.T) {
 	z, err := New(bench())

@@ -41,12 +41,20 @@ type memory struct {
 
 // probeMemory is what is kept of one probe.
 type probeMemory struct {
-	AtMs     int64   // last accepted reading
-	Reading  float64 // its water content, m3/m3, of the probe
-	Mean     float64 // what that says of the whole container, m3/m3
-	HeightCM float64 // where it is now; a person may have moved it
-	SlowMs   int64   // when it last told temperature or salt
+	AtMs     int64            // last accepted reading
+	Reading  float64          // its water content, m3/m3, of the probe
+	Mean     float64          // what that says of the whole container, m3/m3
+	HeightCM float64          // where it is now; a person may have moved it
+	SlowMs   [slowCount]int64 // when it last told each slow signal
 }
+
+// The slow signals that probes tell, each in a message of its own or not.
+const (
+	slowTemp = iota
+	slowPoreEC
+	slowSaltIndex
+	slowCount
+)
 
 // smoothed is a slowly averaged signal.
 type smoothed struct {
@@ -61,6 +69,7 @@ type running struct {
 	AtMs   int64
 	Total  float64
 	Before float64 // where it fell from, 0: it did not
+	FellMs int64
 }
 
 // valve is the last word of the zone's valve.
@@ -185,10 +194,12 @@ func (r *running) step(at int64, total, most, mostPerHour float64) (grown float6
 		r.AtMs = at // and was stands, or the way back would count
 		return 0, overMs
 	case grown < 0:
-		r.Before = was
+		r.Before, r.FellMs = was, at
 		grown = total
-	case r.Before > 0 && total >= r.Before*(1-flicker):
+	case r.Before > 0 && total >= r.Before*(1-flicker) && at-r.FellMs <= glitchMs:
 		grown, r.Before = max(total-r.Before, 0), 0
+	case grown > 0:
+		r.Before = 0 // it counts from where it fell to
 	}
 	if grown > most {
 		grown = 0
@@ -200,3 +211,8 @@ func (r *running) step(at int64, total, most, mostPerHour float64) (grown float6
 // flicker is the share of a running total by which it may fall without having been
 // reset: rounding, and converters that count to and fro (common practice, no source).
 const flicker = 0.001
+
+// glitchMs is how long after a fall a total that is back at where it was has only
+// stammered, as a device does that starts again; one that was reset takes longer to count so
+// far (common practice, no source).
+const glitchMs = 10 * 60 * 1000

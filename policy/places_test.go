@@ -134,7 +134,7 @@ func TestStageThatDoesNotFitStaysOutAfterARestart(t *testing.T) {
 	}
 	s := bench()
 	s.Band = spec(0.40, 0.25)
-	s.Stages = []Stage{{Name: "a", From: monday, Band: spec(0.43, 0.30)}, {Name: "b", From: monday.Add(48 * time.Hour), Band: spec(0.58, 0.50)}}
+	s.Stages = []Stage{{Name: "a", From: monday.Truncate(24 * time.Hour), Band: spec(0.43, 0.30)}, {Name: "b", From: monday.Truncate(24 * time.Hour).Add(48 * time.Hour), Band: spec(0.58, 0.50)}}
 	s.Containers = map[string]hydraulics.Container{"tall": {Name: "tall", HeightCM: 40, TopDiameterCM: 24, BottomDiameterCM: 18, Wall: hydraulics.Solid}}
 	z, err := New(s)
 	if err != nil {
@@ -151,6 +151,9 @@ func TestStageThatDoesNotFitStaysOutAfterARestart(t *testing.T) {
 	again, err := Restore(s, z.Snapshot())
 	if err != nil {
 		t.Fatal(err)
+	}
+	if len(again.plans) != len(z.plans) || again.m.Plans.Sequence != z.m.Plans.Sequence {
+		t.Errorf("after a restart there are %d plans, number %d; expected %d, number %d: nobody hears what a restart proposes", len(again.plans), again.m.Plans.Sequence, len(z.plans), z.m.Plans.Sequence)
 	}
 	if z.ground.band != again.ground.band || z.ground.band.FullPoint != 0.43 {
 		t.Errorf("the band is to %v and after a restart to %v; expected 0.43", z.ground.band.FullPoint, again.ground.band.FullPoint)

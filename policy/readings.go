@@ -195,31 +195,37 @@ func (z *Zone) noteWater(at int64) { z.m.WaterMs = max(z.m.WaterMs, at) }
 
 // readSlow takes what a probe says of temperature and salt.
 func (z *Zone) readSlow(i int, v *sensing.Values, at int64) {
-	p, sources := &z.probes[i], 0
+	if t, ok := v.Get(sensing.SubstrateTemperature); ok {
+		z.slow(i, slowTemp, at, t)
+	}
+	z.readSalinity(i, v, at)
+}
+
+// slow takes a probe's word on a slow signal.
+func (z *Zone) slow(i, signal int, at int64, x float64) {
+	sources := 0
 	for k := range z.probes {
-		if k == i || z.probes[k].SlowMs != 0 && at-z.probes[k].SlowMs < slowAge.Milliseconds() {
+		if told := z.probes[k].SlowMs[signal]; k == i || told != 0 && at-told < slowAge.Milliseconds() {
 			sources++
 		}
 	}
-	since, told := at-p.SlowMs, false
-	add := func(s *smoothed, x float64, tau time.Duration) {
-		s.addOneOf(at, x, tau, since, sources)
-		told = true
+	s, tau := &z.m.Temp, temperatureTau
+	switch signal {
+	case slowPoreEC:
+		s, tau = &z.m.PoreEC, salinityTau
+	case slowSaltIndex:
+		s, tau = &z.m.SaltIndex, salinityTau
 	}
-	if t, ok := v.Get(sensing.SubstrateTemperature); ok {
-		add(&z.m.Temp, t, temperatureTau)
-	}
-	z.readSalinity(i, v, at, add)
-	if told {
-		p.SlowMs = at
-	}
+	told := &z.probes[i].SlowMs[signal]
+	s.addOneOf(at, x, tau, at-*told, sources)
+	*told = at
 }
 
 // readSalinity takes pore EC as it is reported or works it out from bulk EC, and the
 // salt index of bulk EC.
-func (z *Zone) readSalinity(i int, v *sensing.Values, at int64, add func(s *smoothed, x float64, tau time.Duration)) {
+func (z *Zone) readSalinity(i int, v *sensing.Values, at int64) {
 	if ec, ok := v.Get(sensing.PoreEC); ok {
-		add(&z.m.PoreEC, ec, salinityTau)
+		z.slow(i, slowPoreEC, at, ec)
 		return
 	}
 	reading, ok, _ := z.settings.Probes[i].Calibration.WaterContent(v)
@@ -230,10 +236,10 @@ func (z *Zone) readSalinity(i int, v *sensing.Values, at int64, add func(s *smoo
 		return // worked out with a water content that is not to be believed
 	}
 	if ec, known := z.settings.Probes[i].Calibration.PoreECAt25(v, reading); known {
-		add(&z.m.PoreEC, ec, salinityTau)
+		z.slow(i, slowPoreEC, at, ec)
 	}
 	if x, known := z.settings.Probes[i].Calibration.SaltIndex(v, reading); known {
-		add(&z.m.SaltIndex, x, salinityTau)
+		z.slow(i, slowSaltIndex, at, x)
 	}
 }
 

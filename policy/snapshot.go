@@ -184,10 +184,10 @@ func (z *Zone) takeBack(rest *snapshotRest, probes []probeMemory, shelf *hydraul
 	if z.m.NowMs != 0 {
 		for i := range z.settings.Stages { // a band that the container could not hold left the one before
 			if from := z.settings.Stages[i].From; from.UnixMilli() < z.m.NowMs {
-				z.setStage(z.settings.DayAt(from).Start)
+				z.setStage(z.settings.DayAt(from.Add(12 * time.Hour)).Start) // as stageOf has it
 			}
 		}
-		z.setDay(z.m.NowMs)
+		z.followDay(z.m.NowMs) // whoever is to be told was told
 	}
 	return nil
 }

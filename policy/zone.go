@@ -156,17 +156,23 @@ func (z *Zone) elapse(at int64) {
 // setDay follows the irrigation day: what the learning takes for daytime, and
 // the band of the stage that has come.
 func (z *Zone) setDay(at int64) {
+	if !z.followDay(at) {
+		z.askForBand(at, advice.InspectStage(z.settings.Stages[z.ground.bandStage].Name))
+	}
+}
+
+// followDay is setDay without a word: false where a stage has begun whose band the
+// container cannot hold.
+func (z *Zone) followDay(at int64) bool {
 	if z.today.known && at < z.today.endMs && at >= z.today.fromMs {
-		return
+		return true
 	}
 	day := z.settings.DayAt(instant(at))
 	z.today.day = day
 	z.today.known, z.today.fromMs, z.today.endMs = true, day.Start.UnixMilli(), day.Next.UnixMilli()
 	z.ground.constants.DayStartS = secondOfDay(day.Start)
 	z.ground.constants.DayEndS = secondOfDay(day.DaytimeEnd)
-	if !z.setStage(day.Start) {
-		z.askForBand(at, advice.InspectStage(z.settings.Stages[z.ground.bandStage].Name))
-	}
+	return z.setStage(day.Start)
 }
 
 func secondOfDay(t time.Time) int32 {

@@ -36,6 +36,7 @@ var (
 	negations = []string{"no", "not", "none", "never", "without", "nothing", "isn't", "wasn't", "aren't", "weren't", "ruled", "excluded", "unlikely"}
 	wells     = []string{"fine", "ok", "okay", "well", "good", "works", "working", "clean", "right", "dry", "as it should", "as they should"}
 	ills      = []string{"blocked", "clogged", "fault", "faulty", "broken", "dead", "defective", "stuck", "leaking", "loose", "fell", "out", "wrong", "ill"}
+	unmended  = []string{"not", "no", "never", "cannot", "can't", "couldn't", "yet", "to be", "will", "tomorrow", "needs", "need", "must", "still", "should", "isn't", "wasn't", "before", "until", "timer"}
 	mended    = []string{"mended", "repaired", "fixed", "replaced", "cleared", "cleaned", "unblocked", "reset", "solved"}
 )
 
@@ -61,8 +62,10 @@ func answer(c Cause, note string) word {
 					w = affirmed
 				}
 			}
-		case anyOf(mended, all[i:]...):
+		case isMended(all[i:]):
 			w = denied
+		case k.has(mended): // it is not yet, or will be
+			w = affirmed
 		case k.has(negations):
 			w = denied
 		case thing && !sure && !k.has(ills):
@@ -77,6 +80,17 @@ func answer(c Cause, note string) word {
 		}
 	}
 	return said
+}
+
+// isMended tells a clause that says of what it names that it is mended, or that the next one
+// does; what is still to be mended is there.
+func isMended(from []clause) bool {
+	for _, k := range from[:min(len(from), 2)] {
+		if k.has(mended) {
+			return !k.has(unmended)
+		}
+	}
+	return false
 }
 
 // clause is a part of a note between stops, in words of small letters.
