@@ -213,7 +213,7 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 		out = append(out, first.Look)
 		saturated = saturated && !says(first.Evidence, "roots-left-alone")
 	}
-	if _, ml, ok := z.undelivered(at); ok {
+	if ml, ok := z.undelivered(at); ok {
 		out = append(out, advice.Say("delivery-limit", advice.Volume(ml)))
 	}
 	if saturated {

@@ -10,14 +10,13 @@ import (
 	"rhizostat/policy"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
+	"rhizostat/service/site"
 	"rhizostat/service/wire"
 )
 
-// Two zones of one lot, and of one of them something that no ledger takes: the
-// other's approval is on record and published, and the next lot is whole again.
-func TestWhatCannotBeWrittenOfOneZoneHoldsUpNoOther(t *testing.T) {
-	log := slog.New(slog.NewTextHandler(io.Discard, nil))
-	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", 2)), Clock: "telemetry", StateEvery: time.Minute}
+// opened are the sites of some settings and a ledger in memory, which the test's end closes.
+func opened(t *testing.T, settings Settings, log *slog.Logger) ([]*site.Site, *ledger.Ledger) {
+	t.Helper()
 	sites, err := loadSites(settings.Sites, log)
 	if err != nil {
 		t.Fatal(err)
@@ -26,7 +25,20 @@ func TestWhatCannotBeWrittenOfOneZoneHoldsUpNoOther(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer l.Close()
+	t.Cleanup(func() {
+		if err := l.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return sites, l
+}
+
+// Two zones of one lot, and of one of them something that no ledger takes: the
+// other's approval is on record and published, and the next lot is whole again.
+func TestWhatCannotBeWrittenOfOneZoneHoldsUpNoOther(t *testing.T) {
+	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", 2)), Clock: "telemetry", StateEvery: time.Minute}
+	sites, l := opened(t, settings, log)
 	h, err := newHouse(t.Context(), settings, sites, l, newMetrics("test"), 1, log)
 	if err != nil {
 		t.Fatal(err)

@@ -7,13 +7,11 @@ import (
 	"context"
 	"crypto/rand"
 	"errors"
-	"fmt"
 	"log/slog"
 	"net"
 	"os"
 	"os/signal"
 	"runtime"
-	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -27,7 +25,6 @@ import (
 	"rhizostat/service/link"
 	"rhizostat/service/shard"
 	"rhizostat/service/site"
-	"rhizostat/service/wire"
 )
 
 // IsUsage reports whether an error is a mistake in files or settings.
@@ -250,54 +247,6 @@ func (s *Service) await(ctx context.Context, h *house, link *connecting, hangup 
 	}
 }
 
-// asking is the question whether the sites that a reload adds are free.
-type asking struct {
-	sites []*site.Site
-	stop  context.CancelFunc
-	done  chan struct{}
-	err   error // once done is closed
-}
-
-func (a *asking) answered() <-chan struct{} {
-	if a == nil {
-		return nil // nobody asked
-	}
-	return a.done
-}
-
-func (a *asking) end() {
-	if a != nil {
-		a.stop()
-		<-a.done
-	}
-}
-
-// ask looks whether another daemon serves one of the sites that a reload adds,
-// while the old sites are served on: a site too many must not end the others.
-func (s *Service) ask(ctx context.Context, h *house, sites []*site.Site) *asking {
-	ctx, stop := context.WithCancel(ctx)
-	a := &asking{sites: sites, stop: stop, done: make(chan struct{})}
-	var added []link.Site
-	var names []string
-	for _, st := range sites {
-		if !slices.ContainsFunc(h.sites, func(old *site.Site) bool { return old.Name == st.Name }) {
-			names = append(names, st.Name)
-			added = append(added, link.Site{ID: st.Name, Status: wire.Topics{Root: s.Settings.TopicRoot, Site: st.Name}.Status()})
-		}
-	}
-	if len(added) == 0 || s.Settings.Standby && !s.link.Connected() { // a standby that waits may wait for these too
-		close(a.done)
-		return a
-	}
-	go func() {
-		defer close(a.done)
-		if err := link.New(s.linkSettings(), nil, added, link.Handlers{Claim: s.claim}, s.Log).Precede(ctx, false); err != nil {
-			a.err = fmt.Errorf("the files add %s: %w; then reload again", strings.Join(names, ", "), err)
-		}
-	}()
-	return a
-}
-
 // sweep drops, about hourly, what the ledger keeps no longer. Ages are told by
 // the machine's clock, so the ledger is left alone where time is the
 // telemetry's.
@@ -317,166 +266,6 @@ func (s *Service) sweep(ctx context.Context) {
 			}
 		}
 	}
-}
-
-// connect waits until no other daemon serves our sites, then keeps the link up.
-// Where another one that precedes us turns up all the same, it waits anew.
-func (s *Service) connect(ctx context.Context, l *link.Link) error {
-	for ctx.Err() == nil {
-		if err := s.precede(ctx, l); err != nil {
-			return err
-		}
-		l.Hold(ctx)
-	}
-	return nil
-}
-
-// precede waits until no other daemon serves our sites. A broker that is away is
-// waited for.
-func (s *Service) precede(ctx context.Context, l *link.Link) error {
-	for ctx.Err() == nil {
-		s.waits.Store(s.Settings.Standby)
-		err := l.Precede(ctx, s.Settings.Standby)
-		s.waits.Store(false)
-		s.metrics.Standby(false)
-		if err == nil || errors.As(err, new(*link.OtherError)) {
-			return err
-		}
-		if ctx.Err() == nil {
-			s.Log.Warn("broker not reached; trying again", "error", err)
-		}
-		pause := time.NewTimer(2 * time.Second)
-		select {
-		case <-ctx.Done():
-			pause.Stop()
-		case <-pause.C:
-		}
-	}
-	return nil
-}
-
-// claim judges a status. That of a process before us with our ledger, which the
-// ledger's lock says is dead, is nobody's: after a power cut the broker still
-// has it.
-func (s *Service) claim(payload []byte) link.Claim {
-	status, err := wire.ParseStatus(payload)
-	if err != nil {
-		s.warnings.warn(s.Log, "malformed-status", "status that cannot be read", "error", err)
-		return link.Claim{}
-	}
-	own := status.Instance == s.instance
-	claim := link.Claim{
-		Online: status.Status == wire.Online, Lost: status.Status == wire.Offline && !status.Ended,
-		Own: own, Former: !own && status.Ledger == s.identity, Before: s.before(status),
-	}
-	if claim.Online && !own && !claim.Former && s.waits.Load() {
-		s.metrics.Standby(true)
-	}
-	return claim
-}
-
-// before reports whether a daemon precedes this one where both serve a site: the
-// older one does, for people know its advice. Both must come to the same.
-func (s *Service) before(other wire.Status) bool {
-	if !other.StartedAt.Equal(s.began) {
-		return other.StartedAt.Before(s.began)
-	}
-	return other.Instance < s.instance
-}
-
-func (s *Service) linkSettings() link.Settings {
-	return link.Settings{
-		Broker: s.Settings.Broker, ClientID: s.Settings.ClientID, Username: s.Settings.Username, PasswordFile: s.Settings.PasswordFile,
-		CAFile: s.Settings.CAFile, CertFile: s.Settings.CertFile, KeyFile: s.Settings.KeyFile,
-	}
-}
-
-// newLink joins the house to a link.
-func (s *Service) newLink(h *house) (*link.Link, error) {
-	var sites []link.Site
-	for i, st := range h.sites {
-		t := h.topics[i]
-		status := wire.Status{Status: wire.Online, Version: s.Version, StartedAt: s.began, Instance: s.instance, Ledger: s.identity}
-		online, err := status.Marshal()
-		if err != nil {
-			return nil, err
-		}
-		status.Status = wire.Offline
-		offline, err := status.Marshal()
-		if err != nil {
-			return nil, err
-		}
-		status.Ended = true
-		ended, err := status.Marshal()
-		if err != nil {
-			return nil, err
-		}
-		sites = append(sites, link.Site{
-			ID: st.Name, Status: t.Status(), Online: online, Offline: offline, Ended: ended,
-			Control:  []string{t.Decision("+"), t.Event("+")},
-			ReadBack: []string{t.Advice("+"), t.Setpoint("+"), t.SetpointNumber("+", "+")},
-		})
-	}
-	var l *link.Link
-	var once sync.Once
-	l = link.New(s.linkSettings(), h.router.Filters(), sites, link.Handlers{
-		Telemetry: func(topic string, payload []byte, retained bool) {
-			decode := h.router.Decode
-			if retained {
-				decode = h.router.DecodeRetained
-			}
-			h.take(decode, topic, payload, time.Now().UTC())
-		},
-		Control: func(_ int, topic string, payload []byte, ack func()) {
-			if !h.person(topic, payload, time.Now().UTC(), ack) {
-				h.metrics.Refused("unknown-zone")
-				h.warnings.warn(h.log, "unknown-zone", "message for a zone that is not ours", "topic", topic)
-				ack()
-			}
-		},
-		ReadBack: func(site int, topic string, payload []byte) { s.readBack(h, l, site, topic, payload) },
-		Resync: func(site int) {
-			for _, zone := range h.zoneOf[site] {
-				h.control(zone, shard.Control{Kind: shard.Resync, Time: time.Now().UTC()})
-			}
-		},
-		Changed: func() {
-			connected := l.Connected()
-			s.metrics.BrokerConnected(connected)
-			if connected && s.Started != nil {
-				once.Do(s.Started)
-			}
-		},
-		Claim: s.claim,
-	}, s.Log)
-	for i, st := range h.sites {
-		for _, topic := range s.left[st.Name] {
-			l.Publish(i, topic, nil, 1, true)
-		}
-	}
-	s.left = nil
-	h.publish = func(site int, m wire.Message, _ time.Time) { l.Publish(site, m.Topic, m.Payload, m.QoS, m.Retain) }
-	return l, nil
-}
-
-// readBack hands a retained output to its zone; one of a zone that is no longer
-// ours is cleared, so that no controller follows it.
-func (s *Service) readBack(h *house, l *link.Link, site int, topic string, payload []byte) {
-	p, ok := wire.Parse(h.settings.TopicRoot, topic)
-	if !ok || len(payload) == 0 {
-		return
-	}
-	zone, ok := h.find(p.Site, p.Zone)
-	if !ok {
-		s.Log.Warn("cleared what stood for a zone that the site no longer has", "topic", topic)
-		l.Publish(site, topic, nil, 1, true)
-		if p.Kind == wire.KindAdvice { // what is not read back goes with it
-			l.Publish(site, h.topics[site].State(p.Zone), nil, 1, true)
-			l.Publish(site, h.topics[site].Forecast(p.Zone), nil, 1, true)
-		}
-		return
-	}
-	h.control(zone, shard.Control{Kind: shard.ReadBack, Topic: topic, Payload: payload, Time: time.Now().UTC()})
 }
 
 // start gives each lot its goroutine; the function it returns ends them.

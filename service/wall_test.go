@@ -12,7 +12,6 @@ import (
 
 	"rhizostat/policy"
 	"rhizostat/service/exposition"
-	"rhizostat/service/ledger"
 	"rhizostat/service/wire"
 )
 
@@ -148,21 +147,10 @@ func TestTheWallClockFromEndToEnd(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		log := slog.New(slog.NewTextHandler(io.Discard, nil))
 		settings := Settings{TopicRoot: "rhizostat", Sites: site, Clock: "wall", StateEvery: time.Minute}
-		sites, err := loadSites(settings.Sites, log)
-		if err != nil {
-			t.Fatal(err)
-		}
-		l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer func() {
-			if err := l.Close(); err != nil {
-				t.Error(err)
-			}
-		}()
+		sites, l := opened(t, settings, log)
 		p := &wallPlay{t: t, topics: wire.Topics{Root: "rhizostat", Site: "north"}, approvals: map[string]bool{}}
 		begin := func() (end func()) {
+			var err error
 			if p.house, err = newHouse(t.Context(), settings, sites, l, newMetrics("test"), 2, log); err != nil {
 				t.Fatal(err)
 			}

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"rhizostat/policy"
-	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
 	"rhizostat/service/wire"
 )
@@ -20,15 +19,7 @@ func TestAMachineWhoseClockWasWrong(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		log := slog.New(slog.NewTextHandler(io.Discard, nil))
 		settings := Settings{TopicRoot: "rhizostat", Sites: site, Clock: "wall", StateEvery: time.Minute}
-		sites, err := loadSites(settings.Sites, log)
-		if err != nil {
-			t.Fatal(err)
-		}
-		l, err := ledger.Open(t.Context(), ledger.InMemory, ledger.Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer l.Close()
+		sites, l := opened(t, settings, log)
 		topics := wire.Topics{Root: "rhizostat", Site: "north"}
 		states := 0
 		var advice *wire.Advice

@@ -64,18 +64,23 @@ func TestContainersThatRunDry(t *testing.T) {
 	}
 }
 
+// twoRunDry has one container of three get too little from the fifth day on, and a second
+// one from the tenth.
+func twoRunDry(z *trialZone, day int) {
+	for i, from := range [...]int{4, 9} {
+		if day >= from {
+			z.probes[i].short = 0.35
+		}
+	}
+}
+
 // Probes that are let in again are said once, for the level steps.
 func TestRejoiningIsSaid(t *testing.T) {
 	z := slowZone(1, 3)
 	var p Panel
 	said := 0
 	for day := range 20 {
-		if day >= 4 {
-			z.probes[0].short = 0.35
-		}
-		if day >= 9 {
-			z.probes[1].short = 0.35
-		}
+		twoRunDry(z, day)
 		z.run(dayMs, func(probe int, at int64, r float64) {
 			p.Observe(probe, at, r, r, Zone{WaterMs: z.reported(), Ceiling: 1, Floor: 0.5 * z.capacity})
 			if p.Rejoined {
@@ -96,12 +101,7 @@ func TestRejoiningLeavesNoneStuck(t *testing.T) {
 		z := slowZone(seed, 3)
 		var p Panel
 		for day := range 20 {
-			if day >= 4 {
-				z.probes[0].short = 0.35
-			}
-			if day >= 9 {
-				z.probes[1].short = 0.35
-			}
+			twoRunDry(z, day)
 			z.run(dayMs, func(probe int, at int64, r float64) {
 				if health := p.Observe(probe, at, r, r, Zone{WaterMs: z.reported(), Ceiling: 1, Floor: 0.1}); health == Stuck {
 					t.Fatalf("seed %d: probe %d is stuck on day %d, after those that had run dry were let in again: %v", seed, probe, day, p.Rejoined)
