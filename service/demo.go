@@ -120,10 +120,10 @@ What Rhizostat publishes is advice: the controller obeys only what a person has 
 
   topics    mosquitto_sub -p %s -t '%s/#' -v
   metrics   http://%s/metrics
-  advice    rhizostat advice --broker tcp://%s --root %s
+  advice    TZ=%s rhizostat advice --broker tcp://%s --root %s
   approve   rhizostat decide approve --broker tcp://%s --root %s --all-pending --by you
 
-`, port(broker), root, webAddress(o.HTTP, web), broker, root, broker, root)
+`, port(broker), root, webAddress(o.HTTP, web), demo.TimeZone, broker, root, broker, root)
 	return err
 }
 

@@ -19,6 +19,9 @@ var SiteFile []byte
 // Site is its name.
 const Site = "meadow"
 
+// TimeZone is the site's: sentences tell its clock.
+const TimeZone = "Europe/Rome"
+
 // start is the simulated morning on which the demo begins.
 var start = time.Date(2026, 5, 4, 0, 0, 0, 0, time.UTC)
 
