@@ -53,10 +53,10 @@ func (z *Zone) consider(at int64) {
 }
 
 // needsToday reports whether the running day wants a plan: there is none yet,
-// or nobody decided on the one there was.
+// or nobody decided on the one there was, and there is day left when somebody will have.
 func (z *Zone) needsToday(at int64) bool {
 	p, day := &z.m.Plans, z.today.day
-	left := day.DaytimeEnd.Sub(instant(at))
+	left := day.DaytimeEnd.Sub(z.earliest(at))
 	if left < leastDay || p.AskedToday >= mostADay || p.Closed && p.ClosedDayMs == z.today.fromMs {
 		return false
 	}
@@ -138,11 +138,13 @@ func (z *Zone) reconsider(at int64) {
 	p, day := &z.m.Plans, z.today.day
 	q := z.inForce(at)
 	if q != nil && q.Advice.Action == advice.Withhold && !z.pendingToday(at) && z.withholdEnds(q, at) {
-		z.endWithhold(at, day)
+		if p.AskedToday < mostADay && at >= p.RetryMs {
+			z.endWithhold(at, day)
+		}
 		return
 	}
 	if q == nil || q.Advice.Action == advice.Inspect || z.pendingToday(at) || p.AskedToday >= mostADay ||
-		at-p.IssuedMs < askAgain.Milliseconds() || day.DaytimeEnd.Sub(instant(at)) < leastDay {
+		at-p.IssuedMs < askAgain.Milliseconds() || day.DaytimeEnd.Sub(z.earliest(at)) < leastDay {
 		return
 	}
 	r := z.request(at, day)
@@ -177,14 +179,19 @@ func (z *Zone) withholdEnds(q *planned, at int64) bool {
 	return level-ahead[0]/z.m.Learned.Volume(&z.ground.constants) <= q.Advice.Setpoints.TriggerWaterContent
 }
 
-// endWithhold plans water for what is left of the day, if it is time for it.
+// endWithhold plans water for what is left of the day, if it is time for it. By night it
+// is not: the next day's plan, which a person has by then, is made for what the night
+// leaves.
 func (z *Zone) endWithhold(at int64, day IrrigationDay) {
 	r := z.request(at, day)
+	if day.DaytimeEnd.Sub(r.Earliest) < leastDay {
+		return
+	}
 	best := plan.Best(r, &z.scratch.plan)
 	if best.Action != advice.Irrigate && best.Action != advice.Leach {
 		return
 	}
-	z.m.Plans.IssuedMs = at
+	z.m.Plans.IssuedMs, z.m.Plans.RetryMs = at, 0
 	z.put(at, day, r, &best)
 }
 

@@ -27,7 +27,7 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 		Limits: limits, Wasted: wasted, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
 		LevelSD: z.m.Panel.Consensus.LevelSD(), ByClock: z.byClock(), Salt: z.salt(at, day.Start), Recovering: z.m.Diagnosis.Recovering(at),
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
-		Earliest: now.Add(z.settings.DecideBeforeFirstShot + z.m.Plans.Deciding.time()),
+		Earliest: z.earliest(at),
 		Previous: z.previous(), Probes: z.readingsByProbe(),
 		LastPeak: z.m.Learned.Shots.LastHeld, CapacityShift: z.m.Plans.DrainShift, Gain: z.m.Learned.Gain.Mean,
 	}
@@ -49,6 +49,12 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 	}
 	r.TargetReached = z.m.Cycle.SeenDayMs == z.today.fromMs && z.m.Cycle.FirstReachedMs != 0
 	return r
+}
+
+// earliest is when an advice of now can give its first shot: a person has to decide on it
+// before.
+func (z *Zone) earliest(at int64) time.Time {
+	return instant(at).Add(z.settings.DecideBeforeFirstShot + z.m.Plans.Deciding.time())
 }
 
 // givenSince is the water given since an instant of the last day, mL: by whole quarters of
