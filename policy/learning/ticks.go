@@ -1,6 +1,10 @@
 package learning
 
-import "math"
+import (
+	"math"
+
+	"rhizostat/policy/sensing"
+)
 
 // Tick is one thinned water content.
 type Tick struct {
@@ -29,6 +33,7 @@ type Ticks struct {
 	Fall       float64 // usual fall just now, m3/m3 per s
 	Usual      float64 // rise that nine in ten waterings exceed, m3/m3, 0: none seen yet
 	Waterings  int32   // that taught it
+	Rhythm     sensing.Rhythm
 }
 
 // tickMs: probes report each 10 s to 15 min; a shot shows within 5 to 10 min.
@@ -82,6 +87,24 @@ func (t *Ticks) back(n int32) (Tick, bool) {
 
 // last returns the newest tick.
 func (t *Ticks) last() (Tick, bool) { return t.back(0) }
+
+// leastGapMs and mostGapMs bound the longest time between two water contents that are
+// still one course, three of the zone's usual intervals; behind it nothing is concluded
+// from their difference. Common practice, no source: three of 15 min, a usual rhythm that is
+// slow, and as long as a shot and its drainage may be over unseen.
+const leastGapMs, mostGapMs = 45 * minuteMs, 200 * minuteMs
+
+// gap reports whether a tick at an instant begins another course than the newest one's,
+// and learns how often ticks come.
+func (t *Ticks) gap(at int64) bool {
+	last, any := t.last()
+	if !any {
+		return false
+	}
+	silence := at - last.AtMs
+	t.Rhythm.Learn(silence)
+	return silence > min(max(int64(3000*t.Rhythm.UsualS), leastGapMs), mostGapMs)
+}
 
 // push makes (at, w) the newest tick and learns noise and fall from it.
 func (t *Ticks) push(at int64, w float64) {

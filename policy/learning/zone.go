@@ -110,7 +110,7 @@ func (z *Zone) Observe(c *Constants, atMs int64, wc, sd float64) Events {
 // tick takes the next thinned water content through all that watches it.
 func (z *Zone) tick(c *Constants, at int64, w float64, ev *Events) {
 	last, any := z.Ticks.last()
-	if any && at-last.AtMs > gapMs {
+	if z.Ticks.gap(at) {
 		z.gap(c, at, w)
 	} else if step := z.fellApart(at, w, last); any && step < 0 {
 		ev.StepAtMs, ev.Step = at, step
@@ -154,10 +154,6 @@ const (
 	hourMs   = 60 * minuteMs
 	dayMs    = 24 * hourMs
 
-	// gapMs is the longest time between two water contents that are still
-	// one course; behind it nothing is concluded from their difference.
-	// Common practice, no source: three of the slowest usual rhythm, 15 min.
-	gapMs = 45 * minuteMs
 	// longestMs bounds what is worked through after a silence of the whole
 	// zone; what lies before it is skipped.
 	longestMs = dayMs

@@ -140,7 +140,7 @@ func (h *ProbeHealth) Observe(atMs int64, own, mean float64, s Surroundings) Hea
 func (h *ProbeHealth) follow(atMs int64, own, mean float64, s Surroundings) {
 	dt := atMs - h.LastMs
 	silent := h.Rhythm.late(dt)
-	h.Rhythm.learn(dt)
+	h.Rhythm.Learn(dt)
 	if silent {
 		h.Still.begin(atMs, own)
 	} else {

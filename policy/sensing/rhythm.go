@@ -16,9 +16,9 @@ const (
 	rhythmGain        = 0.1
 )
 
-// learn takes an interval between readings. Each moves the estimates by at most
+// Learn takes an interval between readings. Each moves the estimates by at most
 // a tenth, whatever its length, so that an outage teaches nothing.
-func (r *Rhythm) learn(dtMs int64) {
+func (r *Rhythm) Learn(dtMs int64) {
 	s := float32(float64(dtMs) / 1000)
 	if r.UsualS == 0 {
 		if dtMs < longestSilenceMs {
