@@ -34,6 +34,7 @@ func (z *Zone) look(at int64) {
 	if z.m.FirstMs != 0 && at-z.m.Learned.SeenMs >= lookEvery.Milliseconds() && z.heardSince(z.m.Learned.SeenMs) {
 		z.agree(at) // a probe that is late must not hold up the others for long
 	}
+	z.watchFlood(at)
 	z.drained()
 	z.reached(at)
 	z.diagnoseNow(at)

@@ -43,10 +43,11 @@ func (z *Zone) diagnoseNow(at int64) {
 func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	l, g, day := &z.m.Learned, &z.ground, &z.today.day
 	_, sd, known := l.WaterContent()
+	_, _, flooded := z.flooded(at)
 	end := day.DaytimeEnd.UnixMilli()
 	*in = diagnose.Inputs{
 		WaterContent: l.Shown(), SD: sd, Current: known && z.current(at),
-		FullPoint: g.band.FullPoint, RefillPoint: g.band.RefillPoint, SaturationPoint: g.saturated,
+		FullPoint: g.band.FullPoint, RefillPoint: g.band.RefillPoint, SaturationPoint: g.saturated, Flooded: flooded,
 		DesignCapacity: g.profile.ContainerCapacity(), MaxMean: g.profile.MaxMean(), VolumeML: g.constants.VolumeML,
 		Daytime: at < end, Morning: at-z.today.fromMs < (end-z.today.fromMs)/2,
 		RootCel: number(z.m.Temp.known(at, slowAge)), PoreEC: number(z.m.PoreEC.known(at, slowAge)),
@@ -185,8 +186,8 @@ func (z *Zone) findings(at int64) []Finding {
 const mostApart = 0.12
 
 // saturatedNow reports whether the roots lack air.
-func (z *Zone) saturatedNow() bool {
-	level, _, ok := z.m.Learned.WaterContent()
+func (z *Zone) saturatedNow(at int64) bool {
+	level, _, ok := z.waterContent(at)
 	return ok && level > z.ground.saturated
 }
 
@@ -205,7 +206,7 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 	if days, needed := z.m.Diagnosis.Known(); days < needed {
 		out = append(out, advice.Say("too-early-to-tell", advice.Count(days), advice.Count(needed)))
 	}
-	saturated := z.saturatedNow()
+	saturated := z.saturatedNow(at)
 	if f := z.m.Diagnosis.Findings(at, z.naming()); len(f) > 0 {
 		first := &f[0]
 		out = append(out, advice.Say("likely-cause", advice.Date(instant(first.SinceMs), z.settings.Location), advice.Name(first.Cause), advice.Share(first.Probability)))
@@ -217,7 +218,7 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 		out = append(out, advice.Say("delivery-limit", advice.Volume(ml)))
 	}
 	if saturated {
-		level, _, _ := z.m.Learned.WaterContent()
+		level, _, _ := z.waterContent(at)
 		out = append(out, advice.Say("saturated-now", advice.Water(level), advice.Water(z.ground.saturated)), advice.Say("roots-left-alone"))
 	}
 	if apart := z.m.Panel.Consensus.Apart(at); apart > mostApart {
@@ -225,7 +226,7 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 	}
 	held := (z.ground.band.FullPoint - z.ground.band.RefillPoint) * z.ground.constants.VolumeML
 	// A saturated root ball is not to be disturbed; it can move up once it has air.
-	if o, ok := z.m.Diagnosis.Outgrow(held, z.dryShare(at)); ok && o.Days < warnAhead && !z.saturatedNow() {
+	if o, ok := z.m.Diagnosis.Outgrow(held, z.dryShare(at)); ok && o.Days < warnAhead && !z.saturatedNow(at) {
 		out = append(out, diagnose.SayOutgrown(o, held))
 	}
 	return out

@@ -32,6 +32,7 @@ type memory struct {
 	Drained    running
 	Valve      valve
 	Saturation window // s
+	FloodedMs  int64  // since when the probes stand under water, 0: they do not
 	Totals     seconds
 	Shown      learning.Totals // as published: they never fall
 	Cycle      cycle

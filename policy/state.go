@@ -1,7 +1,6 @@
 package policy
 
 import (
-	"math"
 	"time"
 
 	"rhizostat/policy/learning"
@@ -24,7 +23,7 @@ func (z *Zone) state(at int64) *State {
 		s.ApparentCapacity = s.DesignCapacity
 	}
 	z.stateTotals(s)
-	if level, sd, ok := m.Learned.WaterContent(); ok {
+	if level, sd, ok := z.waterContent(at); ok {
 		s.Known = true
 		z.stateWater(s, level, sd, at)
 	}
@@ -59,7 +58,7 @@ const referenceCel = 20
 
 func (z *Zone) stateWater(s *State, level, sd float64, at int64) {
 	p, a := z.ground.profile, &z.ground.aerated
-	s.WaterContent, s.WaterContentSD = level, math.Hypot(sd, z.m.Panel.Consensus.LevelSD())
+	s.WaterContent, s.WaterContentSD = level, sd
 	s.AirFilledPorosity = p.AirFilledPorosity(level)
 	s.SaturatedShare = a.SaturatedShare(level)
 	s.Saturated = level > z.ground.saturated

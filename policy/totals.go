@@ -20,7 +20,7 @@ func (z *Zone) count(at int64) {
 	if s <= 0 {
 		return
 	}
-	level, _, ok := z.m.Learned.WaterContent()
+	level, _, ok := z.waterContent(at)
 	if !ok {
 		return
 	}

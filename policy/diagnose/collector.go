@@ -159,7 +159,7 @@ func (c *Collector) look(in *Inputs, atMs int64) {
 	c.Looks++
 	c.ExpectedLog = float32(l.RateLog)
 	c.Peak = max(c.Peak, float32(in.WaterContent))
-	if in.WaterContent > in.SaturationPoint {
+	if in.WaterContent > in.SaturationPoint || in.Flooded {
 		c.WetS += float32(dt)
 	}
 	if in.RootCel.Known {

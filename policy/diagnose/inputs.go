@@ -21,6 +21,7 @@ type Inputs struct {
 
 	FullPoint, RefillPoint float64
 	SaturationPoint        float64 // above it the zone is saturated
+	Flooded                bool    // water stands over the probes, which cannot tell how high
 	DesignCapacity         float64 // container capacity of the physics
 	MaxMean                float64 // of the container when every pore is full
 	VolumeML               float64 // of the container

@@ -81,6 +81,12 @@ func (p *Profile) meanAtBottom(s0 float64) (mean, slope float64) {
 	return math.Min(math.Max(held/p.volume, r.ThetaR), r.ThetaS), d / p.volume // rounding may carry it past the ends
 }
 
+// WaterTable returns how high water stands in the container when its mean is mean, cm
+// above the bottom; 0 where the bottom drains freely or the container is drier.
+func (p *Profile) WaterTable(mean float64) float64 {
+	return math.Min(math.Max(0, -p.bottom(mean)), p.height)
+}
+
 // bottom is the bottom suction in cm of the profile with a mean, clamped to the
 // table.
 func (p *Profile) bottom(mean float64) float64 {

@@ -233,3 +233,29 @@ func TestProfileRefusesAllAtOnce(t *testing.T) {
 		}
 	}
 }
+
+// Water that stands to a height leaves a probe below it at its ceiling, and one above it
+// not; in a container that drained freely none stands.
+func TestWaterTable(t *testing.T) {
+	p, err := NewProfile(Substrate{Name: "coir-mix", TotalPorosity: 0.92, Retention: Retention{ThetaR: 0.08, ThetaS: 0.90, AlphaPerKPa: 1.6, N: 1.75}},
+		Container{HeightCM: 20, TopDiameterCM: 24, BottomDiameterCM: 18})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if h := p.WaterTable(p.ContainerCapacity()); h > 1e-6 {
+		t.Errorf("water stands %.3f cm high at container capacity; expected none", h)
+	}
+	if h := p.WaterTable(p.MaxMean()); math.Abs(h-20) > 1e-6 {
+		t.Errorf("water stands %.3f cm high in a full container; expected 20", h)
+	}
+	for _, height := range []float64{2, 7, 15} {
+		probe, err := p.Probe(height, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, wettest := probe.Range()
+		if h := p.WaterTable(wettest); math.Abs(h-height) > 0.01 {
+			t.Errorf("water stands %.3f cm high where a probe at %.0f cm is just under it", h, height)
+		}
+	}
+}

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"time"
 
@@ -155,6 +156,7 @@ func source(text string, p *hydraulics.Profile) string {
 
 // probeRows is the table of what the probes would read.
 func probeRows(b *strings.Builder, shelf *hydraulics.Shelf, s *policy.Settings, p *hydraulics.Profile, band hydraulics.Band) error {
+	highest := 0.0 // mean that a probe of the zone can tell
 	fmt.Fprintf(b, "\n  %-20s%9s%8s%17s%17s\n", "probe", "height", "length", "at full point", "at refill point")
 	for _, probe := range s.Probes {
 		t, err := shelf.Probe(p, probe.HeightCM, probe.SensingLengthCM)
@@ -163,9 +165,15 @@ func probeRows(b *strings.Builder, shelf *hydraulics.Shelf, s *policy.Settings, 
 		}
 		if probe.Calibration.Kind == sensing.Weight { // a balance weighs the mean itself
 			fmt.Fprintf(b, "  %-20s%9s%8s%17.3f%17.3f\n", probe.ID, "weight", "-", band.FullPoint, band.RefillPoint)
+			highest = p.MaxMean()
 			continue
 		}
+		_, wettest := t.Range()
+		highest = max(highest, wettest)
 		fmt.Fprintf(b, "  %-20s%6.4g cm%5.4g cm%17.3f%17.3f\n", probe.ID, probe.HeightCM, probe.SensingLengthCM, t.Reading(band.FullPoint), t.Reading(band.RefillPoint))
+	}
+	if wet := p.SaturationPoint(s.Aeration); highest < wet && wet < p.MaxMean() {
+		b.WriteString(wrap(fmt.Sprintf("so low they are under water from %.3f on and cannot see saturation begin at %.3f; one at %.0f cm or higher could", highest, wet, math.Ceil(p.WaterTable(wet))), "  ", "    "))
 	}
 	fmt.Fprintf(b, "  %d of %d must be healthy for an irrigate advice\n\n", s.Quorum, len(s.Probes))
 	return nil
