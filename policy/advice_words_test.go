@@ -34,7 +34,8 @@ func TestAdviceTellsOfAirAndOfProbesApart(t *testing.T) {
 		unsaid []string
 	}{
 		{"in the band", 0.50, 0.51, nil, []string{"saturated-now", "roots-left-alone", "probes-far-apart"}},
-		{"saturated", 0.93, 0.93, []string{"saturated-now", "roots-left-alone"}, []string{"probes-far-apart"}},
+		{"saturated", 0.85, 0.85, []string{"saturated-now", "roots-left-alone"}, []string{"probes-far-apart", "probes-under-water"}},
+		{"under water", 0.93, 0.93, []string{"probes-under-water", "roots-left-alone"}, []string{"probes-far-apart", "saturated-now"}},
 		{"far apart", 0.35, 0.65, []string{"probes-far-apart"}, []string{"saturated-now"}},
 	} {
 		s := bench()

@@ -100,19 +100,24 @@ func (z *Zone) forecast(at, issue int64) {
 	if issue != 0 {
 		z.m.Forecasts.Issue(&z.m.Learned, s, issue, p)
 	}
+	now, _, _ := z.waterContent(at)
 	z.out.Forecast = &Forecast{
 		IssuedAt: instant(at), Level: forecast.Level,
-		Plan: course(&p.Plan), NoWater: course(&p.NoWater), AsUsual: course(&p.AsUsual),
+		Plan: course(&p.Plan, now), NoWater: course(&p.NoWater, now), AsUsual: course(&p.AsUsual, now),
 	}
 }
 
-// course copies a band out of memory that is used again.
-func course(b *forecast.Band) Course {
-	return Course{
+// course copies a band out of memory that is used again. It begins with the water content
+// of now, as the state has it: the balance starts from what of that will stay.
+func course(b *forecast.Band, now float64) Course {
+	c := Course{
 		WaterContent: append([]float64(nil), b.WaterContent...),
 		Low:          append([]float64(nil), b.Low...),
 		High:         append([]float64(nil), b.High...),
 	}
+	below, above := c.WaterContent[0]-c.Low[0], c.High[0]-c.WaterContent[0]
+	c.WaterContent[0], c.Low[0], c.High[0] = now, max(0, now-below), min(1, now+above)
+	return c
 }
 
 // stateScores puts the record of past forecasts into a state.

@@ -41,7 +41,8 @@ func (z *Zone) overProbes(at int64) (least float64, all bool) {
 	drained := z.ground.profile.ContainerCapacity() // what is learned here may be of a container that stands in water
 	for i := range z.probes {
 		p := &z.probes[i]
-		if p.AtMs == 0 || at-p.AtMs > staleMs || !z.health(i, at).Usable() {
+		// one that does not move may be ill, or where nothing moves
+		if health := z.health(i, at); p.AtMs == 0 || at-p.AtMs > staleMs || !health.Usable() && health != sensing.Stuck {
 			continue
 		}
 		if z.settings.Probes[i].Calibration.Kind == sensing.Weight {

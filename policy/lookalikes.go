@@ -191,6 +191,16 @@ func (z *Zone) saturatedNow(at int64) bool {
 	return ok && level > z.ground.saturated
 }
 
+// sayWet says how wet a saturated zone is.
+func (z *Zone) sayWet(at int64) advice.Reason {
+	level, _, _ := z.waterContent(at)
+	if _, _, ok := z.flooded(at); ok {
+		least, _ := z.overProbes(at)
+		return advice.Say("probes-under-water", advice.Span(time.Duration(at-z.m.FloodedMs)*time.Millisecond), advice.Water(least), advice.Water(level), advice.Water(z.ground.saturated))
+	}
+	return advice.Say("saturated-now", advice.Water(level), advice.Water(z.ground.saturated))
+}
+
 func says(reasons []advice.Reason, code string) bool {
 	return slices.ContainsFunc(reasons, func(r advice.Reason) bool { return r.Code == code })
 }
@@ -218,8 +228,7 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 		out = append(out, advice.Say("delivery-limit", advice.Volume(ml)))
 	}
 	if saturated {
-		level, _, _ := z.waterContent(at)
-		out = append(out, advice.Say("saturated-now", advice.Water(level), advice.Water(z.ground.saturated)), advice.Say("roots-left-alone"))
+		out = append(out, z.sayWet(at), advice.Say("roots-left-alone"))
 	}
 	if apart := z.m.Panel.Consensus.Apart(at); apart > mostApart {
 		out = append(out, advice.Say("probes-far-apart", advice.Water(apart)))

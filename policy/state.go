@@ -80,6 +80,9 @@ func (z *Zone) probeStates(at int64) []ProbeState {
 	for i := range z.probes {
 		p := &z.probes[i]
 		out[i] = ProbeState{ID: z.settings.Probes[i].ID, Seen: p.AtMs != 0, Health: z.health(i, at).String()}
+		if p.AtMs == 0 && z.health(i, at).Usable() {
+			out[i].Health = sensing.Stale.String() // it may be about to speak: well it is not yet
+		}
 		if p.AtMs != 0 {
 			out[i].AgeS, out[i].WaterContent = float64(at-p.AtMs)/1000, p.Reading
 		}

@@ -38,6 +38,7 @@ var evidence = [...]Entry{
 	{"likely-cause", KindEvidence, "Since {since:date} something is likely wrong: {cause:name}, {probability:share}."},
 	{"delivery-limit", KindReason, "The water seems not to arrive: until someone has looked, the day gets at most {limit:volume}, a quarter more than the zone used to get. More would go where it is not wanted."},
 	{"saturated-now", KindEvidence, "The zone is at {now:water}: above {point:water} its roots lack air."},
+	{"probes-under-water", KindEvidence, "The probes stand under water, which has not left for {since:span}, and cannot tell how high it stands: the zone holds {least:water} or more, taken as {now:water}, and above {point:water} its roots lack air. Look whether the containers can drain."},
 	{"probes-far-apart", KindEvidence, "The probes are {apart:water} apart, and the plan rests on their middle: lift a container of each before you approve."},
 	{"stays-dry", KindEvidence, "The zone has been below its refill point {refill:water} since {since:date}, though {given:volume} a day were reported, {times:share} of what it used to drink."},
 	{"stands-saturated", KindEvidence, "The zone has been saturated for most of the last {days:count} days."},
