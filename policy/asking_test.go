@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"rhizostat/policy/advice"
+	"rhizostat/policy/plan"
 	"rhizostat/policy/sensing"
 )
 
@@ -88,5 +89,30 @@ func TestTheEndOfAWithholdIsAskedByDay(t *testing.T) {
 			}
 		}
 		t.Logf("%s: %v", name, asked)
+	}
+}
+
+// Where both plans use up the day's limit, another order of the same shots is not worth a
+// question, unless it spares the roots saturation.
+func TestTheSameWaterIsNotAskedAbout(t *testing.T) {
+	for name, c := range map[string]struct {
+		binds         bool
+		standing      int // mL
+		wetter, wants bool
+	}{
+		"both use up the limit":          {true, 1480, false, true},
+		"the new one allows more":        {true, 1000, false, false},
+		"no limit binds":                 {false, 1480, false, false},
+		"the standing one saturates":     {true, 1480, true, false},
+		"the standing one leaves a shot": {true, 1400, false, false},
+	} {
+		best := plan.Proposal{LimitBinds: c.binds, Setpoints: &advice.Setpoints{ShotVolumeML: 80}}
+		var score plan.Score
+		if c.wetter {
+			score.Saturation = 1
+		}
+		if got := sameWater(&advice.Setpoints{MaxVolumeML: c.standing}, &best, &plan.Request{Limits: plan.Limits{MaxDailyML: 1500}}, score); got != c.wants {
+			t.Errorf("%s: %v, expected %v", name, got, c.wants)
+		}
 	}
 }

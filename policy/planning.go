@@ -150,7 +150,7 @@ func (z *Zone) reconsider(at int64) {
 	r := z.request(at, day)
 	standing := plan.Rescore(q.Advice.Setpoints, r, &z.scratch.plan)
 	best := plan.Best(r, &z.scratch.plan)
-	if best.Action == advice.Inspect || plan.Keep(standing, best.Score, int(p.AskedToday)) {
+	if best.Action == advice.Inspect || plan.Keep(standing, best.Score, int(p.AskedToday)) || sameWater(q.Advice.Setpoints, &best, r, standing) {
 		return
 	}
 	worse := standing.Band + standing.Saturation - best.Score.Band - best.Score.Saturation
@@ -161,6 +161,14 @@ func (z *Zone) reconsider(at int64) {
 	p.IssuedMs = at
 	best.Reasons = append(best.Reasons, plan.Superseded(standing, best.Score))
 	z.put(at, day, r, &best)
+}
+
+// sameWater reports whether both the standing plan and the best one use up what the day
+// allows, so that another would only give the same water at other times: where that saves
+// the roots no saturation, it is not worth a question.
+func sameWater(standing *advice.Setpoints, best *plan.Proposal, r *plan.Request, score plan.Score) bool {
+	return best.LimitBinds && best.Setpoints != nil && score.Saturation <= best.Score.Saturation &&
+		float64(standing.MaxVolumeML+best.Setpoints.ShotVolumeML) > r.Limits.MaxDailyML
 }
 
 // noticeOfWater is how long before the trigger of a withhold the next advice

@@ -84,6 +84,17 @@ func TestEdges(t *testing.T) {
 		{"dry for another reason than the limit", pot(7000, 500), func(r *Request) {
 			r.Situation.WaterContent, r.LastPeak, r.Limits.MaxDailyML = 0.25, 0.30, 900
 		}, advice.Irrigate, []string{"daily-limit-brings-back"}, func(p *Proposal) bool { return !says(p, "daily-limit-binds") }},
+		{"a limit that leaves nothing to drain", pot(7000, 1600), func(r *Request) { r.Limits.MaxDailyML, r.Band.DrainFraction = 1500, 0.2 }, advice.Irrigate, []string{"drain-within-limit"},
+			func(p *Proposal) bool { return !says(p, "drain-out-of-reach") }},
+		{"a limit only a little above what is needed", pot(7000, 1300), func(r *Request) {
+			r.Situation.WaterContent, r.LastPeak, r.Limits.MaxDailyML = 0.38, 0.42, 1500
+		}, advice.Irrigate, []string{"daily-limit-binds"}, func(p *Proposal) bool { return !says(p, "daily-limit-brings-back") }},
+		{"salt that no drain brings down", pot(7000, 1300), func(r *Request) {
+			r.Salt = Salt{PoreEC: 4.5, PoreKnown: true, FeedEC: 2.4, FeedKnown: true, WantedEC: 3, WantedKnown: true}
+		}, advice.Leach, []string{"leach-falls-short"}, nil},
+		{"salt that drain brings down", pot(7000, 1300), func(r *Request) {
+			r.Salt = Salt{PoreEC: 4.5, PoreKnown: true, FeedEC: 2.0, FeedKnown: true, WantedEC: 3, WantedKnown: true}
+		}, advice.Leach, []string{"pore-ec-high"}, func(p *Proposal) bool { return !says(p, "leach-falls-short") }},
 		{"water still comes before", pot(7000, 1300), func(r *Request) {
 			r.Situation.WaterContent = 0.49
 			r.Committed = []forecast.Shot{{Step: 3, VolumeML: 300}, {Step: 9, VolumeML: 300}}

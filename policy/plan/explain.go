@@ -132,8 +132,12 @@ func (s *Scratch) explainNight(p *Proposal) {
 	default:
 		p.say("last-shot-for-dryback", advice.Clock(p.Setpoints.LastShotBy, s.req.Location), advice.Water(got), advice.Water(wanted))
 	}
-	if math.Abs(wanted-s.band.OvernightDryback) > showsApart {
-		p.say("dryback-as-seen", advice.Share(s.gain), advice.Water(wanted), advice.Water(s.band.OvernightDryback))
+	seen, whole := wanted, s.band.OvernightDryback
+	if got > wanted {
+		seen, whole = got, s.expected.comingNight
+	}
+	if math.Abs(seen-whole) > showsApart {
+		p.say("dryback-as-seen", advice.Share(s.gain), advice.Water(seen), advice.Water(whole))
 	}
 }
 
@@ -175,8 +179,12 @@ func (s *Scratch) explainDrain(p *Proposal) {
 		p.say("drain-unavoidable", advice.Share(f), advice.Share(wanted), advice.Share(sit.Capture))
 	case f > wanted+drainNear:
 		p.say("drain-above-wanted", advice.Share(f), advice.Share(wanted))
-	case f < wanted-drainNear:
+	case f < wanted-drainNear && s.atDailyLimit(p):
+		p.say("drain-within-limit", advice.Share(f), advice.Share(wanted), advice.Volume(r.Limits.MaxDailyML))
+	case f < wanted-drainNear && o.peak > s.band.FullPoint-2*Tick:
 		p.say("drain-out-of-reach", advice.Share(f), advice.Share(wanted), advice.Water(s.band.FullPoint))
+	case f < wanted-drainNear:
+		p.say("drain-below-wanted", advice.Share(f), advice.Share(wanted))
 	default:
 		p.say("drain-wanted", advice.Volume(o.drain), advice.Share(f), advice.Share(wanted))
 		if o.drain > 0 && o.drainAtRewet < 0.3*o.drain && wanted > 0 {
@@ -187,6 +195,9 @@ func (s *Scratch) explainDrain(p *Proposal) {
 	switch s.salt.why {
 	case "pore-ec-high", "pore-ec-low", "leach-in-recovery":
 		p.say(s.salt.why, now, aim, advice.Share(wanted))
+		if reach, ok := r.Salt.balance().SteadyPoreEC(wanted); ok && s.salt.leach && !r.Recovering && reach > 1.02*s.salt.aimEC {
+			p.say("leach-falls-short", advice.Share(wanted), advice.EC(reach), aim)
+		}
 	case "pore-ec-feed-bound":
 		p.say(s.salt.why, now, advice.EC(r.Salt.WantedEC), advice.EC(r.Salt.FeedEC))
 	case "salt-above-feed":
@@ -196,13 +207,38 @@ func (s *Scratch) explainDrain(p *Proposal) {
 	}
 }
 
+// atDailyLimit reports whether the day's volume leaves no room for another shot.
+func (s *Scratch) atDailyLimit(p *Proposal) bool {
+	r := s.req
+	return r.GivenML+s.mostGiven+float64(p.Setpoints.ShotVolumeML) > r.Limits.MaxDailyML
+}
+
+// wellAbove is how many times what a day needs a limit must be to be called well above it
+// (common practice, no source).
+const wellAbove = 1.3
+
+// need is the water that carries the crop through the day when it lacks none, with what
+// drains, mL.
+func (s *Scratch) need() float64 {
+	g := &s.grid
+	drinks := math.Max(s.expected.uptake, (s.drunk[min(g.next, len(s.drunk)-1)]-s.drunk[g.dayStart])*s.members[0].uptake)
+	return drinks / math.Max(math.Min(1-s.salt.wanted, s.req.Situation.Capture), 0.5)
+}
+
 // Limits are said to bind where the zone is outside its band by day for longer
 // than this, h.
 const worthSaying = 0.5
 
+// worthAbove is for how much of the daytime above the full point is said, h: longer than
+// what drains of a shot.
+const worthAbove = 0.5
+
 // explainLimits says which limit keeps the zone from being where it should.
 func (s *Scratch) explainLimits(c *candidate, p *Proposal) {
 	r, o, sp := s.req, &s.expected, p.Setpoints
+	if o.aboveH >= worthAbove && o.saturatedH == 0 {
+		p.say("peak-above-full", advice.Water(o.peak), advice.Water(s.band.FullPoint), advice.Span(spanH(o.aboveH)))
+	}
 	if o.saturatedH > 0 {
 		p.say("saturation-ahead", advice.Span(spanH(o.saturatedH)), advice.Water(r.SaturationPoint))
 	}
@@ -219,14 +255,14 @@ func (s *Scratch) explainLimits(c *candidate, p *Proposal) {
 	interval := s.intervalOf(c.shot)
 	window := float64(c.last-c.first)/float64(interval) + 1
 	switch {
-	case r.GivenML+s.mostGiven+float64(sp.ShotVolumeML) > r.Limits.MaxDailyML:
+	case s.atDailyLimit(p):
 		p.LimitBinds = true
 		if r.Wasted {
 			p.say("drain-limit-binds", advice.Volume(r.Limits.MaxDailyML), below)
 			return
 		}
 		// A limit that would carry the crop through its day is not what is wrong.
-		if need := o.uptake / math.Max(1-s.salt.wanted, 0.5); need+r.GivenML > r.Limits.MaxDailyML {
+		if wellAbove*s.need()+r.GivenML > r.Limits.MaxDailyML {
 			p.say("daily-limit-binds", advice.Volume(r.Limits.MaxDailyML), advice.Volume(o.uptake), below)
 		} else {
 			p.say("daily-limit-brings-back", advice.Volume(r.Limits.MaxDailyML), advice.Water(s.members[0].start), below, advice.Volume(o.uptake))

@@ -147,7 +147,7 @@ func TestDefaults(t *testing.T) {
 	if got.Limits.MaxShotML != math.Round(0.05*p.VolumeML()) || got.Limits.MinIntervalMin != 15 {
 		t.Errorf("limits %+v", got.Limits)
 	}
-	if want := math.Round(1.5 * p.AvailableML(p.ContainerCapacity(), 10)); got.Limits.MaxDailyML != want {
+	if want := math.Max(math.Round(1.5*p.AvailableML(p.ContainerCapacity(), 10)), math.Round(0.5*p.VolumeML())); got.Limits.MaxDailyML != want {
 		t.Errorf("max_daily_ml %g, want %g", got.Limits.MaxDailyML, want)
 	}
 	if got.Emitters.FlowMLPerS() != 0 || got.Climate != "" || got.Quorum != 1 || z.PercentIsHundredths {

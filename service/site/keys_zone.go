@@ -72,7 +72,7 @@ var aerationKeys = []Key{
 
 var limitKeys = []Key{
 	{Name: "max_shot_ml", Kind: Number, Unit: "mL", Low: 1, High: 1e6, Derived: "5 % of the container's volume", Source: "common practice, no source", Doc: "Largest shot."},
-	{Name: "max_daily_ml", Kind: Number, Unit: "mL", Low: 1, High: 1e7, Derived: "one and a half times the water the container holds between container capacity and 10 kPa", Source: "Rutgers FS812: a container's available water lasts 1 to 2 days; half as much again for drain", Doc: "Most water in an irrigation day."},
+	{Name: "max_daily_ml", Kind: Number, Unit: "mL", Low: 1, High: 1e7, Derived: "one and a half times the water the container holds between container capacity and 10 kPa, or half its volume where that is more", Source: "Rutgers FS812: a container's available water lasts 1 to 2 days; half as much again for drain. In coarse substrate it lasts for hours (common practice, no source)", Doc: "Most water in an irrigation day."},
 	{Name: "min_interval_min", Kind: Number, Unit: "min", Low: 1, High: 1440, Default: "15", Source: "a container's fast drainage ends in 10 to 15 minutes (Purdue University, pore space of soilless substrates)", Doc: "Shortest time from the start of one shot to the start of the next."},
 }
 

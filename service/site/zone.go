@@ -181,6 +181,7 @@ func (b *builder) quorum(v *value, probes int) int {
 const (
 	shotShare      = 0.05 // of the container's volume
 	dailyShare     = 1.5  // of the water between container capacity and lowestSuction
+	volumeShare    = 0.5  // of the container's volume, where that is more: coarse substrate holds so little that it is watered many times a day
 	lowestSuction  = 10.0 // kPa, the end of the buffering water (de Boodt & Verdonck 1972)
 	largestInterim = 6    // times the container's volume that max_daily_ml may be
 )
@@ -209,7 +210,7 @@ func (b *builder) limits(v *value, p *hydraulics.Profile) plan.Limits {
 			"limits are per container, not per zone")
 	}
 	if !daily.given() {
-		l.MaxDailyML = max(math.Round(dailyShare*p.AvailableML(p.ContainerCapacity(), lowestSuction)), l.MaxShotML)
+		l.MaxDailyML = max(math.Round(dailyShare*p.AvailableML(p.ContainerCapacity(), lowestSuction)), math.Round(volumeShare*volume), l.MaxShotML)
 	} else if daily.number > largestInterim*volume {
 		b.warn(daily, fmt.Sprintf("%s mL is %s times the container's volume", format(daily.number), round(daily.number/volume, 1)), "",
 			"limits are per container, not per zone")
