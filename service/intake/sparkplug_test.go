@@ -395,11 +395,6 @@ func TestSparkplugFilters(t *testing.T) {
 func TestMetricsGiveWhatWentIn(t *testing.T) {
 	r := newPlant(t)
 	rapid.Check(t, func(t *rapid.T) {
-		type reading struct {
-			metric string
-			alias  uint64
-			value  float64
-		}
 		names := rapid.Permutation([]string{"bench-07/p1/vwc", "bench-07/p2/vwc", "bench-08/p1/vwc", "bench-07/p1/ec", "bench-08/p1/ec", "other/thing"}).Draw(t, "order")
 		birth := edgenode.Payload{Timestamp: ms}
 		data := edgenode.Payload{Timestamp: ms + 1, Seq: 1}

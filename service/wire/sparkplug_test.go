@@ -215,7 +215,7 @@ func TestNotSparkplug(t *testing.T) {
 		t.Errorf("only %d broken payloads", len(bad))
 	}
 	for _, b := range bad {
-		if _, err := ParseSparkplug(b); err == nil || strings.Contains(err.Error(), "\n") || !strings.HasPrefix(err.Error(), "Sparkplug B: ") {
+		if _, err := ParseSparkplug(b); err == nil || strings.Contains(err.Error(), "\n") || !strings.HasPrefix(err.Error(), "payload of Sparkplug B: ") {
 			t.Errorf("%x: %v", b, err)
 		}
 	}

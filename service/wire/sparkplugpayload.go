@@ -104,7 +104,7 @@ func ParseSparkplug(payload []byte) (SparkplugPayload, error) {
 		return nil
 	})
 	if err != nil {
-		return SparkplugPayload{}, fmt.Errorf("Sparkplug B: %w; expected a payload as Eclipse Sparkplug 3.0, chapter 6 has it", err)
+		return SparkplugPayload{}, fmt.Errorf("payload of Sparkplug B: %w; expected one as Eclipse Sparkplug 3.0, chapter 6 has it", err)
 	}
 	return p, nil
 }
