@@ -268,14 +268,19 @@ func birthSequence(p *wire.SparkplugPayload) (seq uint64, ok bool) {
 func (rd *metricsReader) readBirth(f *family) {
 	rd.birth = true
 	f.born, f.byAlias, f.byName = true, map[uint64]*metric{}, map[string]*metric{}
-	types := map[string]wire.SparkplugType{}
+	var types map[string]wire.SparkplugType
+	if len(f.outputs) > 0 {
+		types = map[string]wire.SparkplugType{}
+	}
 	for m := range rd.payload.Metrics {
 		if len(m.Name) == 0 {
 			rd.drop(NotSparkplug, "", "a birth certificate with a metric that has no name")
 			continue
 		}
 		name := string(m.Name)
-		types[name] = m.Type
+		if types != nil {
+			types[name] = m.Type
+		}
 		var one *metric
 		if found := (metric{declared: m.Type}); f.mapped.find(name, &found.to) {
 			one = &found

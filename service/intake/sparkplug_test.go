@@ -274,6 +274,16 @@ func TestAnAliasOfTwoMetrics(t *testing.T) {
 	}
 }
 
+// An output that is an edge node itself is born with it.
+func TestAnEdgeNodeThatTakesSetpointsIsBorn(t *testing.T) {
+	p := newPlant(t)
+	p.send(t, "NBIRTH/plc10", edgenode.Payload{Timestamp: ms, Metrics: []edgenode.Metric{{Name: "row-1/shot_ml", Type: 3, Null: true}, {Name: "other", Type: 9, Null: true}}})
+	p.send(t, "DBIRTH/plc10/pumps", edgenode.Payload{Timestamp: ms, Seq: 1, Metrics: []edgenode.Metric{{Name: "row-1/shot_ml", Type: 9, Null: true}}})
+	if want := []string{"1 map[row-1/shot_ml:Int32]"}; !slices.Equal(p.born, want) {
+		t.Errorf("born: %q, want %q", p.born, want)
+	}
+}
+
 // A birth certificate that declares too much is bounded; the rest is known by name.
 func TestAliasesAreBounded(t *testing.T) {
 	p := newPlant(t)

@@ -18,6 +18,10 @@ func (b *builder) sparkplug(v *value, m *Mapping) {
 		if !metric.sound() {
 			continue
 		}
+		if metric.name == "" {
+			b.say(metric, "the metric has no name", "its name as the birth certificate has it", "")
+			continue
+		}
 		b.levels(metric, metric.name, "levels such as {zone}/{probe}/vwc")
 		one := *m
 		one.Topic = metric.name
