@@ -6,12 +6,14 @@ import (
 	"os"
 	"path/filepath"
 	"sort"
+	"strings"
 
 	"rhizostat/policy"
 	"rhizostat/policy/hydraulics"
 	"rhizostat/service/intake"
 	"rhizostat/service/report"
 	"rhizostat/service/site"
+	"rhizostat/service/wire"
 )
 
 // Check reads site files and prints every mistake in them, or what the physics
@@ -50,7 +52,41 @@ func Check(patterns []string, out, problems io.Writer) ([]*site.Site, error) {
 			zones = append(zones, report.CheckedZone{Settings: &st.Zones[i].Settings, PercentIsHundredths: st.Zones[i].PercentIsHundredths})
 		}
 	}
-	return sites, report.Check(out, zones)
+	if err := report.Check(out, zones); err != nil {
+		return nil, err
+	}
+	return sites, report.CheckEdges(out, edgesOf(sites))
+}
+
+// edgesOf are the edge nodes and devices that site files read or write.
+func edgesOf(sites []*site.Site) []report.CheckedEdge {
+	var edges []report.CheckedEdge
+	for _, st := range sites {
+		for i := range st.Mappings {
+			s := st.Mappings[i].Sparkplug
+			if s == nil {
+				continue
+			}
+			e := report.CheckedEdge{Site: st.Name, Place: strings.TrimSuffix(s.Group+"/"+s.EdgeNode+"/"+s.Device, "/")}
+			for _, m := range s.Metrics {
+				what := m.Signal.String()
+				if m.Unit != "" {
+					what += ", " + m.Unit
+				}
+				e.Metrics = append(e.Metrics, report.CheckedMetric{Name: m.Name, What: what})
+			}
+			edges = append(edges, e)
+		}
+	}
+	for _, o := range outputsOf(sites) {
+		e := report.CheckedEdge{Site: sites[o.site].Name, Writes: o.Topic(), Zones: o.zones}
+		for _, m := range o.Metrics {
+			e.Metrics = append(e.Metrics, report.CheckedMetric{Name: m.Metric, What: m.Setpoint + ", " + wire.SetpointType(m.Setpoint).String()})
+			e.Expires = e.Expires || m.Setpoint == "valid_until"
+		}
+		edges = append(edges, e)
+	}
+	return edges
 }
 
 // Chart draws what the physics makes of one zone of the checked sites.

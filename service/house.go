@@ -37,6 +37,7 @@ type house struct {
 	climates [][]int          // zones by climate
 	shelf    hydraulics.Shelf // used while zones are made
 	zoneOf   []map[string]int // by site: zone id to zone
+	outputs  []*output        // that take setpoints beside the native topics
 
 	// publish hands on a message of a site; it must not block.
 	publish func(site int, m wire.Message, at time.Time)
@@ -62,6 +63,7 @@ func newHouse(ctx context.Context, s Settings, sites []*site.Site, l *ledger.Led
 		return nil, err
 	}
 	h.ledger, h.metrics = l, m
+	h.router.Listen(intake.Listener{Rebirth: h.askForBirth, Born: h.born})
 	m.house(h)
 	if err := h.recover(ctx); err != nil {
 		return nil, err
@@ -75,7 +77,7 @@ func newHouse(ctx context.Context, s Settings, sites []*site.Site, l *ledger.Led
 // build makes the zones of the sites as if nothing were on record. What is wrong
 // lies in the site files.
 func build(s Settings, sites []*site.Site, shards int, log *slog.Logger) (*house, error) {
-	h := &house{settings: s, log: log, sites: sites}
+	h := &house{settings: s, log: log, sites: sites, outputs: outputsOf(sites)}
 	for range shards {
 		h.addLot()
 	}
@@ -148,6 +150,7 @@ func (h *house) newWorker(siteIndex int, z *site.Zone) (*worker, error) {
 	}
 	w.desk = desk.New(settings.Site, settings.Zone, w.rules)
 	w.published = map[string]uint64{}
+	w.commands = h.commandsOf(siteIndex, settings.Zone)
 	w.index = l.shard.Add(w, len(settings.Probes), time.Time{})
 	var probes []string
 	for i := range settings.Probes {

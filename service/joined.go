@@ -110,8 +110,10 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 		})
 	}
 	var l *link.Link
-	var once sync.Once
-	l = link.New(s.linkSettings(), h.router.Filters(), sites, link.Handlers{
+	var once, gone sync.Once
+	filters := h.router.Filters()
+	former := s.formerFilters(filters)
+	l = link.New(s.linkSettings(), filters, sites, link.Handlers{
 		Telemetry: func(topic string, payload []byte, retained bool) {
 			decode := h.router.Decode
 			if retained {
@@ -139,16 +141,30 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 				once.Do(s.Started)
 			}
 		},
+		Listening: func() {
+			h.router.Reconnected(time.Now().UTC())
+			gone.Do(func() { s.forgetFilters(former) })
+		},
 		Claim: s.claim,
 	}, s.Log)
+	l.Drop(former)
+	h.publish = func(site int, m wire.Message, _ time.Time) { publish(l, site, m) }
 	for i, st := range h.sites {
-		for _, topic := range s.left[st.Name] {
-			l.Publish(i, topic, nil, 1, true)
+		for _, m := range s.left[st.Name] {
+			publish(l, i, m)
 		}
 	}
 	s.left = nil
-	h.publish = func(site int, m wire.Message, _ time.Time) { l.Publish(site, m.Topic, m.Payload, m.QoS, m.Retain) }
 	return l, nil
+}
+
+// publish queues a message of a site.
+func publish(l *link.Link, site int, m wire.Message) {
+	if m.Latest != "" {
+		l.Command(site, m.Topic, m.Latest, m.Payload)
+		return
+	}
+	l.Publish(site, m.Topic, m.Payload, m.QoS, m.Retain)
 }
 
 // readBack hands a retained output to its zone; one of a zone that is no longer

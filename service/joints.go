@@ -5,12 +5,13 @@ import (
 	"rhizostat/service/site"
 )
 
-// newRouter tells the intake of the zones, climates and foreign topics of all
+// newRouter tells the intake of the zones, climates, foreign topics and outputs of all
 // sites. Zones and climates have the same places there as in the house.
 func newRouter(root string, sites []*site.Site) (*intake.Router, error) {
 	var zones []intake.Zone
 	var climates []intake.ClimateID
 	var mappings []intake.Mapping
+	var outputs []intake.Output
 	for _, st := range sites {
 		for _, id := range st.Climates {
 			climates = append(climates, intake.ClimateID{Site: st.Name, ID: id})
@@ -27,7 +28,10 @@ func newRouter(root string, sites []*site.Site) (*intake.Router, error) {
 			mappings = append(mappings, mapping(st.Name, &st.Mappings[i]))
 		}
 	}
-	return intake.NewRouter(root, zones, climates, mappings)
+	for _, o := range outputsOf(sites) {
+		outputs = append(outputs, intake.Output{Site: sites[o.site].Name, Group: o.Group, EdgeNode: o.EdgeNode, Device: o.Device, Names: o.names()})
+	}
+	return intake.NewRouter(root, zones, climates, mappings, outputs...)
 }
 
 func mapping(siteName string, m *site.Mapping) intake.Mapping {
@@ -44,6 +48,12 @@ func mapping(siteName string, m *site.Mapping) intake.Mapping {
 	if m.Number != nil {
 		f := intake.Field(*m.Number)
 		out.Number = &f
+	}
+	if s := m.Sparkplug; s != nil {
+		out.Sparkplug = &intake.Metrics{Group: s.Group, EdgeNode: s.EdgeNode, Device: s.Device}
+		for _, metric := range s.Metrics {
+			out.Sparkplug.Metrics = append(out.Sparkplug.Metrics, intake.Metric{Name: metric.Name, Signal: metric.Signal, Unit: metric.Unit})
+		}
 	}
 	return out
 }

@@ -98,7 +98,7 @@ func (w *worker) remember(at time.Time) error {
 	if force := w.desk.InForce(at); force != nil {
 		w.inForce = force.ID
 	}
-	return nil
+	return w.rememberCommands(at)
 }
 
 func (w *worker) restoreSnapshot(r ledger.ZoneRecord) error {

@@ -161,7 +161,7 @@ func (w *worker) publish(failed error) {
 	for i := range p.outcomes {
 		w.answer(&p.outcomes[i], failed)
 	}
-	changed := !p.changes.Empty() || p.resync || len(p.readBack) > 0
+	changed := !p.changes.Empty() || p.resync || len(p.readBack) > 0 || p.reborn
 	if !changed {
 		changed = w.handoverDue()
 	}
@@ -249,6 +249,7 @@ func (w *worker) publishStanding() {
 			delete(w.published, r.topic)
 		}
 	}
+	w.publishCommands()
 }
 
 // publishState publishes the state, with the reason where nothing can be

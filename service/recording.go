@@ -3,6 +3,8 @@ package service
 import (
 	"bufio"
 	"bytes"
+	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -11,6 +13,8 @@ import (
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
+
+	"rhizostat/service/intake"
 )
 
 // maxLine bounds one line of a recording: a message is at most 1 MiB, and JSON
@@ -30,6 +34,17 @@ type recorded struct {
 type LineError struct {
 	Line int
 	err  error
+}
+
+// errTruncated is in the error of a line that holds a part of its message alone.
+var errTruncated = errors.New("it was cut when it was recorded")
+
+// reason is the one that the line is counted by.
+func (e *LineError) reason() intake.Reason {
+	if errors.Is(e.err, errTruncated) {
+		return intake.Truncated
+	}
+	return intake.Malformed
 }
 
 func (e *LineError) Error() string { return fmt.Sprintf("line %d: %v", e.Line, e.err) }
@@ -98,7 +113,10 @@ func topicOf(raw []byte) string {
 }
 
 // parseRecorded reads one line. The payload is a string, as %j prints it, or
-// inline JSON, as %J does; null and "" are an empty payload.
+// inline JSON, as %J does; null and "" are an empty payload. mosquitto_sub ends a
+// payload at a zero byte in both, so binary ones, as of Sparkplug B, are recorded as
+// hexadecimal digits, which %x prints: a payload that is twice as long as payloadlen
+// says, and all such digits, is read so.
 func parseRecorded(raw []byte) (recorded, error) {
 	var in struct {
 		Tst        string         `json:"tst"`
@@ -128,9 +146,14 @@ func parseRecorded(raw []byte) (recorded, error) {
 			return rec, fmt.Errorf("payload: %w", err)
 		}
 		rec.Payload = text
-		if in.PayloadLen != nil && *in.PayloadLen != len(text) && *in.PayloadLen > len(text) {
-			// the recorder stops at a zero byte
-			return rec, fmt.Errorf("payload has %d bytes where payloadlen says %d; it was cut when it was recorded", len(text), *in.PayloadLen)
+		switch {
+		case in.PayloadLen == nil || len(text) == *in.PayloadLen:
+		case len(text) < *in.PayloadLen:
+			return rec, fmt.Errorf("payload has %d bytes where payloadlen says %d: %w; record binary payloads as digits, which mosquitto_sub prints for %%x", len(text), *in.PayloadLen, errTruncated)
+		case len(text) == 2**in.PayloadLen:
+			if raw, err := hex.DecodeString(string(text)); err == nil {
+				rec.Payload = raw
+			}
 		}
 	default:
 		rec.Payload = in.Payload
@@ -151,7 +174,8 @@ func parseStamp(s string) (time.Time, error) {
 	return time.Time{}, fmt.Errorf("tst %.40q is not a time; expected like 2026-05-04T06:05:00.000000Z+0000 or RFC 3339", s)
 }
 
-// appendRecorded writes a message as a line of a recording.
+// appendRecorded writes a message as a line of a recording; a payload that is no text
+// as hexadecimal digits, as it is read.
 func appendRecorded(dst []byte, at time.Time, topic string, payload []byte, qos byte, retain bool) ([]byte, error) {
 	dst = append(dst, `{"tst":"`...)
 	dst = at.UTC().AppendFormat(dst, "2006-01-02T15:04:05.000000Z-0700")
@@ -174,11 +198,21 @@ func appendRecorded(dst []byte, at time.Time, topic string, payload []byte, qos 
 	if len(payload) == 0 {
 		return append(dst, "null}\n"...), nil
 	}
-	if !utf8.Valid(payload) {
-		return nil, fmt.Errorf("%s: the payload is not text", topic)
+	if isBinary(payload) {
+		dst = append(dst, '"')
+		dst = hex.AppendEncode(dst, payload)
+		return append(dst, "\"}\n"...), nil
 	}
 	if dst, err = jsontext.AppendQuote(dst, payload); err != nil {
 		return nil, fmt.Errorf("%s: %w", topic, err)
 	}
 	return append(dst, "}\n"...), nil
+}
+
+// isBinary tells whether a payload is no text: no JSON, no number, no word has control
+// characters but white space in it.
+func isBinary(payload []byte) bool {
+	return !utf8.Valid(payload) || bytes.ContainsFunc(payload, func(r rune) bool {
+		return r < ' ' && r != '\t' && r != '\n' && r != '\r'
+	})
 }

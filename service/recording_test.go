@@ -34,6 +34,9 @@ func TestRecordedLines(t *testing.T) {
 		{"an empty payload as text", `{"topic":"a/b","payloadlen":0,"payload":""}`, "", time.Time{}},
 		{"no payload", `{"topic":"a/b"}`, "", time.Time{}},
 		{"MQTT 5 properties", `{"topic":"a/b","properties":{"content-type":"text"},"payload":"0.52"}`, "0.52", time.Time{}},
+		{"%x: a binary payload", `{"tst":"2026-05-04T06:05:00+0000","topic":"a/b","qos":0,"retain":0,"payloadlen":4,"payload":"08e80700"}`, "\x08\xe8\x07\x00", time.Date(2026, 5, 4, 6, 5, 0, 0, time.UTC)},
+		{"%X: in capitals", `{"topic":"a/b","payloadlen":2,"payload":"FFAB"}`, "\xff\xab", time.Time{}},
+		{"twice as long and no digits", `{"topic":"a/b","payloadlen":2,"payload":"0x5g"}`, "0x5g", time.Time{}},
 		{"escapes", `{"topic":"a/b","payloadlen":9,"payload":"{\"a\":\"\u00fc\"}"}`, `{"a":"ü"}`, time.Time{}},
 	} {
 		got, err := parseRecorded([]byte(c.line))
@@ -46,6 +49,7 @@ func TestRecordedLines(t *testing.T) {
 func TestRecordedLinesThatCannotBe(t *testing.T) {
 	for _, c := range []struct{ what, line, says string }{
 		{"cut at a zero byte", `{"topic":"a/b","payloadlen":12,"payload":"0.5"}`, "cut when it was recorded"},
+		{"what to do about that", `{"topic":"a/b","payloadlen":12,"payload":"0.5"}`, "%x"},
 		{"torn", `{"topic":"a/b","payl`, "mosquitto_sub -F %j"},
 		{"no topic", `{"tst":"2026-05-04T06:05:00Z","payload":"1"}`, "the topic is missing"},
 		{"a time that is none", `{"tst":"this morning","topic":"a/b","payload":"1"}`, "this morning"},
@@ -116,9 +120,21 @@ func TestRecordedRoundTrip(t *testing.T) {
 	})
 }
 
-func TestWhatCannotBeRecordedAsText(t *testing.T) {
-	if line, err := appendRecorded(nil, morning, "a/b", []byte{0xff, 0xfe}, 0, false); err == nil {
-		t.Errorf("bytes that are no text became %q", line)
+// A payload that is no text is written as digits and read back as it was; text of
+// digits stays text.
+func TestBinaryPayloads(t *testing.T) {
+	for _, c := range []struct{ payload, written string }{
+		{"\xff\xfe", `"payloadlen":2,"payload":"fffe"`}, {"\x08\x00ab", `"payloadlen":4,"payload":"08006162"`},
+		{"0800", `"payloadlen":4,"payload":"0800"`}, {"12", `"payloadlen":2,"payload":"12"`}, {"a\tb\r\n", `"payloadlen":5,"payload":"a\tb\r\n"`},
+	} {
+		line, err := appendRecorded(nil, morning, "a/b", []byte(c.payload), 0, false)
+		if err != nil || !strings.Contains(string(line), c.written) {
+			t.Errorf("%q became %s, %v; want %s", c.payload, line, err, c.written)
+			continue
+		}
+		if got, err := parseRecorded(bytes.TrimSpace(line)); err != nil || string(got.Payload) != c.payload {
+			t.Errorf("%s came back as %q, %v", line, got.Payload, err)
+		}
 	}
 }
 

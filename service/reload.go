@@ -5,6 +5,7 @@ import (
 
 	"rhizostat/service/link"
 	"rhizostat/service/site"
+	"rhizostat/service/wire"
 )
 
 // reload reads the site files anew and tries whether zones can be made of them,
@@ -30,22 +31,32 @@ func stay(h *house, l *link.Link, next []*site.Site) {
 	}
 }
 
-// left are the retained topics of zones that their site no longer has, by site.
-// What the broker shows on the next connection would tell of them too, but a
-// controller should not have to wait for that.
-func left(h *house, next []*site.Site) map[string][]string {
-	out := map[string][]string{}
+// left take back what stands for zones that their site no longer has, and what was
+// told to outputs that it no longer names, by site. What the broker shows on the next
+// connection would tell of the retained topics too, but a controller should not have to
+// wait for that; of commands nobody would tell.
+func left(h *house, next []*site.Site) map[string][]wire.Message {
+	out := map[string][]wire.Message{}
+	told := toldNext(next)
 	for _, st := range next {
 		stays := map[string]bool{}
 		for i := range st.Zones {
 			stays[st.Zones[i].Settings.Zone] = true
 		}
 		for _, w := range h.workers {
-			if zone := w.settings.Zone; w.settings.Site == st.Name && !stays[zone] {
-				for topic := range w.published {
-					out[st.Name] = append(out[st.Name], topic)
-				}
-				out[st.Name] = append(out[st.Name], w.topics.State(zone), w.topics.Forecast(zone))
+			zone := w.settings.Zone
+			if w.settings.Site != st.Name {
+				continue
+			}
+			out[st.Name] = append(out[st.Name], w.untold(told)...)
+			if stays[zone] {
+				continue
+			}
+			for topic := range w.published {
+				out[st.Name] = append(out[st.Name], wire.Message{Topic: topic, QoS: 1, Retain: true})
+			}
+			for _, topic := range []string{w.topics.State(zone), w.topics.Forecast(zone)} {
+				out[st.Name] = append(out[st.Name], wire.Message{Topic: topic, QoS: 1, Retain: true})
 			}
 		}
 	}

@@ -250,14 +250,64 @@ func TestTheEndWhileTheBrokerIsAway(t *testing.T) {
 // wantExposed wants a line among what a daemon shows Prometheus.
 func wantExposed(t *testing.T, address, line string) {
 	t.Helper()
+	if !exposed(t, address, line) {
+		t.Errorf("%s does not show %q", address, line)
+	}
+}
+
+// exposed tells whether a daemon shows Prometheus a line.
+func exposed(t *testing.T, address, line string) bool {
+	t.Helper()
 	r, err := http.Get("http://" + address + "/metrics")
 	if err != nil {
 		t.Error(err)
-		return
+		return false
 	}
 	defer r.Body.Close()
 	body, err := io.ReadAll(r.Body)
-	if err != nil || !strings.Contains(string(body), "\n"+line+"\n") {
-		t.Errorf("%s does not show %q (%v)", address, line, err)
+	if err != nil {
+		t.Error(err)
+	}
+	return strings.Contains(string(body), "\n"+line+"\n")
+}
+
+// What a site file mapped before a restart is not sent to the daemon any more: the
+// broker has kept its session.
+func TestARestartGivesUpWhatIsMappedNoMore(t *testing.T) {
+	notUnderRace(t)
+	t.Parallel()
+	b := newBroker(t)
+	status := followStatus(t, b, "rhizostat/north/status")
+	mapped := siteOf("north", 1) + "telemetry:\n  - topic: plc7/{zone}/valve\n    number: {signal: valve_open}\n"
+	path := writeSite(t, mapped)
+	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
+	environ := environment(t, b.Address, path, "RHIZOSTAT_HTTP="+address)
+	serve := func() *child {
+		c := startChild(t, environ...)
+		eventually(t, 15*time.Second, text("not online"), func() bool { return status.online() != "" })
+		return c
+	}
+	c := serve()
+	if err := b.Publish("plc7/bench-9/valve", []byte("1"), false); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, 10*time.Second, text("what is mapped does not come"), func() bool {
+		return exposed(t, address, `rhizostat_intake_messages_total{reason="unknown-zone",result="refused"} 1`)
+	})
+	c.end(t, syscall.SIGTERM)
+	eventually(t, 5*time.Second, text("online still"), func() bool { return status.online() == "" })
+	rewrite(t, path, siteOf("north", 1))
+	c = serve()
+	defer c.end(t, syscall.SIGTERM)
+	for _, topic := range []string{"plc7/bench-9/valve", "rhizostat/north/bench-9/telemetry/p1"} {
+		if err := b.Publish(topic, []byte("1"), false); err != nil {
+			t.Fatal(err)
+		}
+	}
+	eventually(t, 10*time.Second, text("native telemetry does not come"), func() bool {
+		return exposed(t, address, `rhizostat_intake_messages_total{reason="unknown-zone",result="refused"} 1`)
+	})
+	if exposed(t, address, `rhizostat_intake_messages_total{reason="unknown-topic",result="refused"} 1`) {
+		t.Error("what nobody maps comes still")
 	}
 }

@@ -110,7 +110,7 @@ func (r *replay) run(ctx context.Context, in io.Reader) error {
 			}
 			continue
 		case errors.As(err, &bad):
-			r.house.metrics.Refused("malformed")
+			r.house.metrics.Refused(string(bad.reason()))
 			r.skipped++
 			r.house.log.Warn("line of the recording skipped", "error", bad)
 			continue

@@ -25,6 +25,7 @@ import (
 	"rhizostat/service/link"
 	"rhizostat/service/shard"
 	"rhizostat/service/site"
+	"rhizostat/service/wire"
 )
 
 // IsUsage reports whether an error is a mistake in files or settings.
@@ -50,7 +51,7 @@ type Service struct {
 	waits    atomic.Bool // a standby that has not begun to serve, or has given way
 	warnings sparing     // of statuses, which come from outside
 
-	left map[string][]string // by site: topics of zones that a reload has taken from it
+	left map[string][]wire.Message // by site: what takes back what a reload has taken from it
 
 	mu    sync.Mutex
 	house *house

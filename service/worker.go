@@ -44,6 +44,7 @@ type worker struct {
 
 	published map[string]uint64 // what stands on the retained topics, by hash
 	inForce   string            // id of the advice whose setpoints stand
+	commands  []command         // the same for outputs, which keep nothing
 	savedAt   time.Time         // of the last snapshot
 	point     pointSource
 	newest    tally // of the last state
@@ -64,6 +65,8 @@ type work struct {
 	state    *policy.State
 	forecast *policy.Forecast
 	resync   bool
+	reborn   bool      // an output was
+	heard    time.Time // when the link said so
 	readBack []readBack
 	saves    bool // a snapshot goes with it
 }
@@ -94,6 +97,7 @@ func (w *worker) Step(e policy.Event) {
 	w.touch()
 	w.catchUp()
 	w.deskTick()
+	w.commandsDue()
 	w.step(e)
 	w.settle()
 }
@@ -161,6 +165,7 @@ const asideEvery = time.Minute
 // restored has not said when: what the shard has of before the restart stays.
 func (w *worker) settle() {
 	w.due = w.desk.NextDue(w.now)
+	due := sooner(w.due, w.commandsNext())
 	next := w.wake
 	if next.IsZero() {
 		next = w.lot.shard.Wake(w.index)
@@ -168,10 +173,15 @@ func (w *worker) settle() {
 	if w.aside != nil {
 		next = w.now.Add(asideEvery)
 	}
-	if !w.due.IsZero() && (next.IsZero() || w.due.Before(next)) {
-		next = w.due
+	w.lot.shard.WakeAt(w.index, sooner(next, due))
+}
+
+// sooner is the earlier of two times that may be zero for never.
+func sooner(a, b time.Time) time.Time {
+	if a.IsZero() || !b.IsZero() && b.Before(a) {
+		return b
 	}
-	w.lot.shard.WakeAt(w.index, next)
+	return a
 }
 
 // copyDesk makes the running desk a copy, once between two flushes.
@@ -228,7 +238,10 @@ func (w *worker) Control(c shard.Control, now time.Time) {
 	case shard.ReadBack:
 		w.pending.readBack = append(w.pending.readBack, readBack{c.Topic, maphash.Bytes(seed, c.Payload)})
 	case shard.Resync:
-		w.pending.resync = true
+		w.pending.resync, w.pending.heard = true, c.Time
+	case shard.Reborn:
+		w.pending.heard = c.Time
+		w.reborn(c.Topic)
 	}
 	switch {
 	case c.Ack == nil:
@@ -280,7 +293,7 @@ func (w *worker) revert() {
 	w.due = w.now // what time moved is moved again at the next step
 	*p = work{
 		touched: true, outcomes: p.outcomes, acks: p.acks, state: p.state,
-		events: p.events, told: p.told, points: p.points, readBack: p.readBack, resync: p.resync,
+		events: p.events, told: p.told, points: p.points, readBack: p.readBack, resync: p.resync, reborn: p.reborn, heard: p.heard,
 	}
 	for i := len(failed.Moves) - 1; i >= 0; i-- {
 		m := &failed.Moves[i]

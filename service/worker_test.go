@@ -39,8 +39,14 @@ func newStill(t *testing.T) *still {
 // was said to the house of before.
 func newStillOn(t *testing.T, clock string, l *ledger.Ledger) *still {
 	t.Helper()
+	return newStillOf(t, siteOf("north", 1), clock, l)
+}
+
+// newStillOf is of a site of one's own.
+func newStillOf(t *testing.T, text, clock string, l *ledger.Ledger) *still {
+	t.Helper()
 	log := slog.New(slog.NewTextHandler(io.Discard, nil))
-	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", 1)), Clock: clock, StateEvery: time.Minute}
+	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, text), Clock: clock, StateEvery: time.Minute}
 	sites, err := loadSites(settings.Sites, log)
 	if err != nil {
 		t.Fatal(err)

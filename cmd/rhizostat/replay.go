@@ -10,7 +10,7 @@ import (
 )
 
 type replayCommand struct {
-	File       string        `arg:"" help:"The recording, as mosquitto_sub -F %j prints it; - for standard input."`
+	File       string        `arg:"" help:"The recording, as mosquitto_sub -F %j prints it; - for standard input. Binary payloads (Sparkplug B) are hexadecimal digits, twice payloadlen: %x of mosquitto_sub."`
 	Sites      string        `help:"Site files: a file, a folder or a glob; default: RHIZOSTAT_SITES." placeholder:"PATTERN"`
 	Ledger     string        `help:"Go on from this ledger, and leave what is learned in it." type:"path" placeholder:"FILE"`
 	Root       string        `help:"First level of the topics; default: RHIZOSTAT_TOPIC_ROOT." placeholder:"ROOT"`

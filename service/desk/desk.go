@@ -236,6 +236,17 @@ func (d *Desk) Approvals() []policy.Approval {
 // Cover is the standing approval in force, nil when there is none.
 func (d *Desk) Cover() *wire.CoverRecord { return d.cover }
 
+// Setpoint is what a controller may be told at now, after Tick(now): the setpoints of
+// the advice in force, nil when nothing is. All that goes to a controller, in whatever
+// form, is made of it.
+func (d *Desk) Setpoint(now time.Time) (*wire.Setpoint, error) {
+	a := d.InForce(now)
+	if a == nil {
+		return nil, nil
+	}
+	return wire.SetpointOf(a)
+}
+
 // Publications are what must stand retained on the zone's advice and setpoint
 // topics at now, after Tick(now); an empty payload clears a topic.
 func (d *Desk) Publications(t wire.Topics, now time.Time) ([]wire.Message, error) {
@@ -247,13 +258,9 @@ func (d *Desk) Publications(t wire.Topics, now time.Time) ([]wire.Message, error
 		}
 		out.Payload = b
 	}
-	var setpoint *wire.Setpoint
-	if a := d.InForce(now); a != nil {
-		s, err := wire.SetpointOf(a)
-		if err != nil {
-			return nil, err
-		}
-		setpoint = s
+	setpoint, err := d.Setpoint(now)
+	if err != nil {
+		return nil, err
 	}
 	setpoints, err := wire.SetpointMessages(t, d.zone, setpoint)
 	if err != nil {

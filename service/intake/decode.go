@@ -11,6 +11,7 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 
 	"rhizostat/policy/sensing"
+	"rhizostat/service/wire"
 )
 
 // maxPayload bounds a telemetry message, bytes: a pack of a day of one probe by
@@ -46,6 +47,9 @@ func (r *Router) decode(topic string, payload []byte, arrived time.Time, retaine
 			return &Refusal{Reason: reason, Topic: topic, Where: where}
 		}
 		return decodeWith(topic, payload, arrived.UTC(), false, emit, &s, nil)
+	}
+	if wire.IsSparkplug(topic) {
+		return r.sparkplug(topic, payload, arrived.UTC(), retained, emit)
 	}
 	var m match
 	if !r.foreign.find(topic, &m) {

@@ -22,7 +22,12 @@ func (r *Router) subscriptions(mappings []Mapping) {
 		r.control = append(r.control, r.root+"/"+site+"/+/decision", r.root+"/"+site+"/+/event")
 	}
 	for i := range mappings {
-		filters = append(filters, asFilter(mappings[i].Topic))
+		if mappings[i].Sparkplug == nil {
+			filters = append(filters, asFilter(mappings[i].Topic))
+		}
+	}
+	for id := range r.edges {
+		filters = append(filters, id.filters()...)
 	}
 	slices.Sort(r.control)
 	r.filters = disjoint(filters)

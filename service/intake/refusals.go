@@ -31,6 +31,20 @@ const (
 	Retained        Reason = "retained"
 )
 
+// The reasons of Sparkplug B.
+const (
+	NotSparkplug Reason = "not-sparkplug"
+	Unborn       Reason = "unborn"
+	SequenceGap  Reason = "sequence-gap"
+	OldDeath     Reason = "old-death"
+	NullValue    Reason = "null-value"
+	BadQuality   Reason = "bad-quality"
+	NotAnEvent   Reason = "not-an-event"
+)
+
+// Truncated is the reason of a recording that lacks a part of a message.
+const Truncated Reason = "truncated"
+
 // The reasons that are found of an event when it meets its zone's settings; an
 // unknown probe is above.
 const (
@@ -59,7 +73,7 @@ type ReasonDescription struct {
 // Reasons is the closed set, in the order of a message's way.
 var Reasons = []ReasonDescription{
 	{Empty, "the message carries no reading", "at least one signal with a value", "look at what the device sends"},
-	{TooLarge, "the message is larger than 256 KiB, or a person's than 16 KiB", "a smaller one", "send the readings in several messages"},
+	{TooLarge, "the message is larger than 256 KiB, a birth certificate's than 512 KiB, or a person's than 16 KiB", "a smaller one", "send the readings in several messages"},
 	{NotJSON, "the payload is not JSON", "JSON as RFC 8259 defines it, in UTF-8", "look at what the device sends"},
 	{Malformed, "the payload is JSON of another shape", "a SenML pack (RFC 8428) or one flat object of signals, each name once", "look at what the device sends, or map the topic in the site file"},
 	{WrongVersion, "the SenML pack is of a version that this program does not know", "bver up to 10, or 26", "set the device to SenML version 10"},
@@ -76,6 +90,14 @@ var Reasons = []ReasonDescription{
 	{NotATime, "the time cannot be read", "an instant between 1970 and 9999: RFC 3339, or a number in the unit of the site file", "correct the device or the time's unit in the site file"},
 	{ImpossibleValue, "the value is physically impossible for the signal", "a value inside the signal's limits", "check the unit first (a SenML % is a ratio, 1 = whole), then the instrument"},
 	{Retained, "the message was kept by the broker, so when it was measured is not known", "telemetry that is not retained; on a foreign topic, a time of its own and no volume of one event", "publish it without the retain flag"},
+	{Truncated, "the recording holds the beginning of the message alone", "as many bytes as payloadlen says", "mosquitto_sub -F %j stops at a zero byte: record binary payloads with %x"},
+	{NotSparkplug, "the payload is not Sparkplug B, or breaks its rules", "a payload as Eclipse Sparkplug 3.0 has it", "look at what the edge node sends"},
+	{Unborn, "nobody has said what the metric is: the birth certificate was not seen", "NBIRTH and DBIRTH before data", "nothing where it is a moment's: the edge node is asked for its birth certificates; else let this program write its NCMD topic"},
+	{SequenceGap, "messages of the edge node are missing before this one, which was taken", "sequence numbers without a gap", "look at the network, and at the broker's bound on what waits; the edge node is asked for its birth certificates"},
+	{OldDeath, "the death certificate is of an earlier connection of the edge node", "the bdSeq of its newest birth certificate", "nothing: the edge node lives"},
+	{NullValue, "the metric is null", "a value", "look at the instrument where it lasts"},
+	{BadQuality, "the metric's quality is not good", "no property Quality, or 192", "look at the instrument or at what the edge node reads it through"},
+	{NotAnEvent, "the volume of one event stands in a birth certificate, which says what is and not what happens", "it in data, when it is given; or a running total", "map irrigation_total or drain_total where the edge node has one"},
 	{UnknownContainer, "the event names a container that the site does not have", "a container of the site file", "correct the name or add the container"},
 	{UnknownSubstrate, "the event names a substrate that the site does not have", "a substrate of the site file, or a built-in one", "correct the name or add the substrate"},
 	{Late, "the reading or the watering by hand is older than its zone can still take", "readings at most 15 min late, waterings by hand at most 24 h", "look at the network and at the device's clock"},

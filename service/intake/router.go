@@ -21,17 +21,19 @@ type Zone struct {
 // ClimateIndex of its items.
 type ClimateID struct{ Site, ID string }
 
-// Mapping is one foreign topic: exactly one of JSON and Number is there.
+// Mapping is one foreign topic, or the metrics of an edge node or device: exactly one
+// of JSON, Number and Sparkplug is there.
 type Mapping struct {
 	Site                string
-	Topic               string // levels {zone} and {probe} stand for ids of the site
+	Topic               string // levels {zone} and {probe} stand for ids of the site; "" of Sparkplug
 	Zone                string // "" when a level names it, or for a climate
 	Probe               string // "" when a level names it, or for zone-wide signals
 	Climate             string // "" when the readings are a zone's
 	JSON                []Field
 	Time                *TimeField // of JSON, nil: arrival time
 	Number              *Field     // its At is ""
-	PercentIsHundredths bool       // what % means as a unit of this mapping
+	Sparkplug           *Metrics
+	PercentIsHundredths bool // what % means as a unit of this mapping
 }
 
 // Field says where a signal is and in which unit.
@@ -57,8 +59,8 @@ type Item struct {
 	Values       sensing.Values
 }
 
-// Router finds whose a message is and decodes it. It is immutable and safe for
-// several goroutines.
+// Router finds whose a message is and decodes it. It is safe for several goroutines
+// and, but for what edge nodes have said of themselves, immutable.
 type Router struct {
 	root     string
 	zones    []Zone
@@ -67,6 +69,8 @@ type Router struct {
 	sites    map[string]bool
 	percent  []bool // of each climate: % in its native SenML means hundredths
 	foreign  node
+	edges    map[edgeID]*edge // that speak Sparkplug B
+	listener Listener
 	filters  []string
 	control  []string
 }
@@ -75,12 +79,14 @@ type Router struct {
 type place struct{ site, id string }
 
 // NewRouter makes a router for the zones and climates of all sites, under a topic
-// root. Everything that is wrong with the mappings comes as one error. The slices
-// are kept; they must not be changed.
-func NewRouter(root string, zones []Zone, climates []ClimateID, mappings []Mapping) (*Router, error) {
+// root, that also hears of the births of what takes setpoints as Sparkplug B.
+// Everything that is wrong with the mappings comes as one error. The slices are kept;
+// they must not be changed.
+func NewRouter(root string, zones []Zone, climates []ClimateID, mappings []Mapping, outputs ...Output) (*Router, error) {
 	r := &Router{
 		root: root, zones: zones,
 		places: make(map[place]int, len(zones)), climates: make(map[place]int, len(climates)), sites: map[string]bool{},
+		edges: map[edgeID]*edge{},
 	}
 	var errs []error
 	for i, c := range climates {
@@ -96,8 +102,11 @@ func NewRouter(root string, zones []Zone, climates []ClimateID, mappings []Mappi
 	r.percents(climates)
 	for i := range mappings {
 		if err := r.addMapping(&mappings[i]); err != nil {
-			errs = append(errs, fmt.Errorf("site %s: telemetry %s: %w", mappings[i].Site, mappings[i].Topic, err))
+			errs = append(errs, fmt.Errorf("site %s: telemetry %s: %w", mappings[i].Site, mappings[i].name(), err))
 		}
+	}
+	for i := range outputs {
+		r.addOutput(i, &outputs[i])
 	}
 	if err := errors.Join(errs...); err != nil {
 		return nil, err

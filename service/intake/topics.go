@@ -8,7 +8,7 @@ import (
 	"rhizostat/service/wire"
 )
 
-// The named levels of a foreign topic.
+// The named levels of a foreign topic, or of the name of a metric.
 const (
 	zoneLevel  = "{zone}"
 	probeLevel = "{probe}"
@@ -36,6 +36,9 @@ type route struct {
 
 // addMapping checks a mapping and hangs it into the trie.
 func (r *Router) addMapping(m *Mapping) error {
+	if m.Sparkplug != nil {
+		return r.addMetrics(m)
+	}
 	d, err := newDecoding(m)
 	if err != nil {
 		return err
@@ -46,11 +49,16 @@ func (r *Router) addMapping(m *Mapping) error {
 	if overlap(asFilter(m.Topic), r.root+"/"+m.Site+"/+/telemetry/+") {
 		return errors.New("the topic is a native one already; expected a topic outside those; leave the entry out")
 	}
+	return r.hang(&r.foreign, m, d)
+}
+
+// hang hangs a mapping into a trie, where its topic leads.
+func (r *Router) hang(root *node, m *Mapping, d *decoding) error {
 	if m.Zone != "" && hasLevel(m.Topic, zoneLevel) || m.Probe != "" && hasLevel(m.Topic, probeLevel) ||
 		m.Climate != "" && (m.Zone != "" || m.Probe != "" || hasLevel(m.Topic, zoneLevel) || hasLevel(m.Topic, probeLevel)) {
 		return errors.New("the readings belong to two at once; expected a named level, or a key beside the topic, or a climate")
 	}
-	e := r.foreign.reach(strings.Split(m.Topic, "/"))
+	e := root.reach(strings.Split(m.Topic, "/"))
 	switch {
 	case m.Climate != "":
 		c, ok := r.climates[place{m.Site, m.Climate}]
@@ -129,6 +137,8 @@ func checkPattern(topic string) error {
 		return errors.New("the topic is empty; expected levels such as plc7/{zone}/{probe}/sensor")
 	case len(topic) > 65535:
 		return fmt.Errorf("the topic has %d bytes; expected at most 65535", len(topic))
+	case wire.IsSparkplug(topic):
+		return errors.New("the topic is one of Sparkplug B; expected an entry with sparkplug, which reads them")
 	case strings.ContainsAny(topic, "+#\x00"):
 		return errors.New("the topic has a wildcard; expected {zone} or {probe} as a whole level")
 	}

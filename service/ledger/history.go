@@ -156,12 +156,12 @@ func (l *Ledger) alone(ctx context.Context, q string, args ...any) (int64, error
 	case <-l.closed:
 		return 0, l.isClosed()
 	case <-ctx.Done():
-		return 0, fmt.Errorf("ledger %s: the wait for a turn to prune ended: %w", l.path, ctx.Err())
+		return 0, fmt.Errorf("ledger %s: the wait for a turn to write ended: %w", l.path, ctx.Err())
 	}
 	defer func() { l.writer <- struct{}{} }()
 	result, err := l.write.ExecContext(ctx, q, args...)
 	if err != nil {
-		return 0, l.fault("prune", err)
+		return 0, l.fault("write", err)
 	}
 	return result.RowsAffected()
 }

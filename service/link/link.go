@@ -76,6 +76,9 @@ type Handlers struct {
 	Resync func(site int)
 	// Changed is called when a session has come up or gone down.
 	Changed func()
+	// Listening, when given, is called on each connection once telemetry is
+	// subscribed to.
+	Listening func()
 	// Claim judges a site's status.
 	Claim func(payload []byte) Claim
 }
@@ -102,7 +105,7 @@ func New(settings Settings, telemetry []string, sites []Site, h Handlers, log *s
 	}
 	l.telemetry = &session{
 		settings: settings, name: "telemetry", clientID: settings.ClientID + "-telemetry",
-		filters: telemetry, log: log, connected: l.changed(0),
+		filters: telemetry, log: log, connected: l.listening(l.changed(0)),
 		handle: func(m mqtt.Message) {
 			h.Telemetry(m.Topic(), m.Payload(), m.Retained())
 			m.Ack() // garbage too: an unacknowledged message blocks the broker's window
@@ -120,6 +123,16 @@ func (l *Link) changed(session int) func(bool) {
 	return func(up bool) {
 		l.up[session].Store(up)
 		l.handlers.Changed()
+	}
+}
+
+// listening lets whoever wants to know hear of a telemetry session that is up.
+func (l *Link) listening(changed func(bool)) func(bool) {
+	return func(up bool) {
+		changed(up)
+		if up && l.handlers.Listening != nil {
+			l.handlers.Listening()
+		}
 	}
 }
 
@@ -240,6 +253,13 @@ func (l *Link) Stay(site int) { l.control[site].stays.Store(true) }
 // Publish queues an output of a site and never blocks.
 func (l *Link) Publish(site int, topic string, payload []byte, qos byte, retain bool) {
 	l.outboxes[site].put(message{topic: topic, payload: payload, qos: qos, retain: retain})
+}
+
+// Command queues a message of a site that is not retained and of which only the latest
+// of its name counts: what waits for a connection is not sent after it is outdated. It
+// goes at QoS 0, as commands of Sparkplug B do, and never blocks.
+func (l *Link) Command(site int, topic, latest string, payload []byte) {
+	l.outboxes[site].put(message{topic: topic, payload: payload, latest: latest})
 }
 
 // Connected reports whether every session is connected.

@@ -16,16 +16,26 @@ type message struct {
 	payload []byte
 	qos     byte
 	retain  bool
+	latest  string // of one that is not retained: what a newer one must agree in to take its place
+}
+
+// place names what of it only the newest counts, "" of a message that counts in any
+// case.
+func (m *message) place() string {
+	if m.retain {
+		return m.topic
+	}
+	return m.latest
 }
 
 // outbox holds what must still be published: the newest payload of each
-// retained topic, and every message that is not retained, in the order they
-// came. What was in flight when a connection broke is sent again on the next
+// retained topic, the newest command of each kind, and every other message, in the
+// order they came. What was in flight when a connection broke is sent again on the next
 // unless something newer has come.
 type outbox struct {
 	mu      sync.Mutex
 	queue   []*message
-	waiting map[string]*message // retained and not yet sent, by topic
+	waiting map[string]*message // not yet sent, by place
 	busy    map[string]bool     // a publish of the topic is in flight
 	poke    chan struct{}
 }
@@ -35,7 +45,7 @@ func newOutbox() *outbox {
 }
 
 // put queues a message; a newer payload takes the place of an older one of the
-// same retained topic.
+// same place.
 func (o *outbox) put(m message) {
 	o.mu.Lock()
 	o.add(&m, false)
@@ -44,14 +54,14 @@ func (o *outbox) put(m message) {
 }
 
 func (o *outbox) add(m *message, back bool) {
-	if m.retain {
-		if old := o.waiting[m.topic]; old != nil {
+	if place := m.place(); place != "" {
+		if old := o.waiting[place]; old != nil {
 			if !back {
 				*old = *m
 			}
 			return
 		}
-		o.waiting[m.topic] = m
+		o.waiting[place] = m
 	}
 	if back {
 		o.queue = append([]*message{m}, o.queue...)
@@ -80,8 +90,8 @@ func (o *outbox) next() *message {
 		} else {
 			o.queue = append(o.queue[:i], o.queue[i+1:]...)
 		}
-		if m.retain {
-			delete(o.waiting, m.topic)
+		if place := m.place(); place != "" {
+			delete(o.waiting, place)
 		}
 		o.busy[m.topic] = true
 		return m

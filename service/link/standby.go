@@ -255,13 +255,21 @@ func (l *Link) Follow(before *Link) {
 }
 
 // follow drops what the session of before had and this one has not.
-func (s *session) follow(before *session) {
-	for _, f := range slices.Concat(before.filters, before.dropped) {
-		if !slices.Contains(s.filters, f) {
+func (s *session) follow(before *session) { s.drop(slices.Concat(before.filters, before.dropped)) }
+
+// drop has the broker send no more on filters that nobody asks for.
+func (s *session) drop(filters []string) {
+	for _, f := range filters {
+		if !slices.Contains(s.filters, f) && !slices.Contains(s.dropped, f) {
 			s.dropped = append(s.dropped, f)
 		}
 	}
 }
+
+// Drop names telemetry filters that a process before this one may have left in the
+// broker's session. Those that are not asked for any more are gone once Listening is
+// called.
+func (l *Link) Drop(filters []string) { l.telemetry.drop(filters) }
 
 // Farewell says offline for the sites that would say online for ever: they
 // stayed online for a reload that never came to its end. What another daemon

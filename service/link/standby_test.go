@@ -250,8 +250,18 @@ func TestAmongManySitesTheOneThatIsTakenIsSeen(t *testing.T) {
 	}
 }
 
-// What the site files no longer map is not sent any more after a reload.
+// What the site files no longer map is not sent any more after a reload, nor after a
+// restart that was told what there was.
 func TestDroppedFiltersAreUnsubscribed(t *testing.T) {
+	for name, drop := range map[string]func(before, after *Link){
+		"reload":  func(before, after *Link) { after.Follow(before) },
+		"restart": func(_, after *Link) { after.Drop([]string{"plc/+/value", "r/north/+/telemetry/+"}) },
+	} {
+		t.Run(name, func(t *testing.T) { testDropped(t, drop) })
+	}
+}
+
+func testDropped(t *testing.T, drop func(before, after *Link)) {
 	server, address := broker(t, "127.0.0.1:0")
 	defer server.Close()
 	var telemetry inbox
@@ -264,7 +274,7 @@ func TestDroppedFiltersAreUnsubscribed(t *testing.T) {
 	eventually(t, "connected", before.Connected)
 	stop()
 	after := link("r/north/+/telemetry/+")
-	after.Follow(before)
+	drop(before, after)
 	stop = run(t, after)
 	defer stop()
 	eventually(t, "connected", after.Connected)

@@ -81,10 +81,11 @@ func dropOldest(queue []input) (rest []input, source int, dropped bool) {
 
 // Control queues a message; it is acknowledged only after its effect is durable.
 // A person's messages of one zone are bounded too: beyond that they are counted
-// and left unacknowledged, so that a broker that keeps them sends them again.
+// and left unacknowledged, so that a broker that keeps them sends them again. So are
+// births, which edge nodes may send as they like.
 func (r *Runner) Control(zone int, c Control) {
 	r.mu.Lock()
-	if len(r.pending[zone]) >= maxPending+maxControls && (c.Kind == Decision || c.Kind == Operator) {
+	if len(r.pending[zone]) >= maxPending+maxControls && (c.Kind == Decision || c.Kind == Operator || c.Kind == Reborn) {
 		r.mu.Unlock()
 		r.shard.settings.Refused(zone, policy.ZoneWide, ReasonQueueFull)
 		return

@@ -41,6 +41,7 @@ const (
 	Operator                    // something a person did
 	ReadBack                    // a retained output as the broker has it
 	Resync                      // a new connection: publish what must stand
+	Reborn                      // what takes commands on the topic has been born: tell it again
 )
 
 // Telemetry is what one source measured, decoded and in base units.

@@ -48,9 +48,11 @@ func (b *builder) build() *Site {
 		b.mapping(m)
 	}
 	b.doubledTopics()
+	b.doubledMetrics()
 	for _, o := range b.root.field("setpoint_outputs").items {
 		b.output(o)
 	}
+	b.doubledOutputs()
 	for _, d := range b.root.field("deciders").items {
 		b.decider(d)
 	}

@@ -14,7 +14,7 @@ func (b *builder) decider(v *value) {
 	if key := v.field("public_key"); key.given() {
 		d.PublicKey = b.publicKey(key)
 	}
-	d.Zones = b.deciderZones(v.field("zones"))
+	d.Zones = b.named(v.field("zones"), "the person decides on no zone")
 	if may := v.field("may"); may.given() {
 		d.May = slices.Compact(slices.Sorted(slices.Values(may.texts)))
 		if len(d.May) == 0 {
@@ -46,13 +46,14 @@ func (b *builder) publicKey(v *value) ed25519.PublicKey {
 	return nil
 }
 
-// deciderZones reads the zones of a decider; nil stands for all.
-func (b *builder) deciderZones(v *value) []string {
+// named reads the zones that a key names; nil stands for all. none is what is wrong
+// where it names none.
+func (b *builder) named(v *value, none string) []string {
 	if slices.Contains(v.texts, "*") {
 		return nil
 	}
 	if v.given() && len(v.texts) == 0 {
-		b.say(v, "the person decides on no zone", "ids of zones, or \"*\" for all", v.key.fallback())
+		b.say(v, none, "ids of zones, or \"*\" for all", v.key.fallback())
 	}
 	names := b.zoneNames()
 	for i, zone := range v.texts {

@@ -13,20 +13,14 @@ func Document(w io.Writer) error {
 	var b strings.Builder
 	b.WriteString("| key | takes | left out | source of the default | what it is |\n|---|---|---|---|---|\n")
 	for i := range document.Keys {
-		documentKey(&b, "", &document.Keys[i], false)
+		documentKey(&b, "", &document.Keys[i])
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
 }
 
-// documentKey writes the rows of a key and those within it; notRead is that of the
-// key around it.
-func documentKey(b *strings.Builder, prefix string, k *Key, notRead bool) {
-	notRead = notRead || k.NotRead
-	doc := k.Doc
-	if notRead {
-		doc = "Not read by this version, which refuses it. " + doc
-	}
+// documentKey writes the rows of a key and those within it.
+func documentKey(b *strings.Builder, prefix string, k *Key) {
 	path := prefix + k.Name
 	takes := k.expected()
 	switch {
@@ -59,7 +53,7 @@ func documentKey(b *strings.Builder, prefix string, k *Key, notRead bool) {
 	if source == "" {
 		source = "-"
 	}
-	fmt.Fprintf(b, "| `%s` | %s | %s | %s | %s |\n", path, cell(takes), cell(out), cell(source), cell(doc))
+	fmt.Fprintf(b, "| `%s` | %s | %s | %s | %s |\n", path, cell(takes), cell(out), cell(source), cell(k.Doc))
 	if k.Like != "" {
 		return
 	}
@@ -73,11 +67,11 @@ func documentKey(b *strings.Builder, prefix string, k *Key, notRead bool) {
 		if k.Name == "json" && k.Keys[i].Name != "time" {
 			continue // one row for all signals, below
 		}
-		documentKey(b, path+".", &k.Keys[i], notRead)
+		documentKey(b, path+".", &k.Keys[i])
 	}
 	if k.Name == "json" {
 		signal := Key{Name: "SIGNAL", Kind: Section, Keys: fieldKeys, Doc: "Where a signal is; SIGNAL is one of " + strings.Join(signalNames, ", ") + "."}
-		documentKey(b, path+".", &signal, notRead)
+		documentKey(b, path+".", &signal)
 	}
 }
 

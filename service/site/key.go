@@ -43,7 +43,6 @@ type Key struct {
 	Doc       string // one sentence
 	Keys      []Key  // of a Section, Named or List
 	FreeNames bool   // of a Named: its names are not ids
-	NotRead   bool   // checked, and refused: a later version reads it and all within
 	Like      string // the path whose keys these are too; Document prints them once
 }
 

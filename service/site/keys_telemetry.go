@@ -15,13 +15,13 @@ var signalNames = func() []string {
 }()
 
 var telemetryKeys = []Key{
-	{Name: "topic", Kind: Text, Derived: "a mistake, in this version", Doc: "Topic of the readings; a level {zone} or {probe} stands for an id of this site."},
+	{Name: "topic", Kind: Text, Derived: "a mistake, but with sparkplug", Doc: "Topic of the readings; a level {zone} or {probe} stands for an id of this site."},
 	{Name: "zone", Kind: Text, Doc: "Zone that the topic belongs to, where no level names it."},
 	{Name: "probe", Kind: Text, Derived: "signals of the zone as a whole", Doc: "Probe that the topic belongs to, where no level names it."},
 	{Name: "climate", Kind: Text, Doc: "Climate that the topic belongs to."},
 	{Name: "json", Kind: Section, Keys: jsonKeys(), Doc: "Signals out of a JSON message, each at a JSON Pointer (RFC 6901)."},
 	{Name: "number", Kind: Section, Keys: numberKeys, Doc: "One signal out of a message that is a plain number."},
-	{Name: "sparkplug", Kind: Section, NotRead: true, Keys: sparkplugKeys, Doc: "Signals out of Sparkplug B messages."},
+	{Name: "sparkplug", Kind: Section, Keys: sparkplugKeys, Doc: "Signals out of the Sparkplug B metrics of an edge node or of one of its devices."},
 	{Name: "percent_is_hundredths", Kind: Flag, Default: "true", Source: "UCUM: % is one hundredth, unlike SenML's", Doc: "Whether the unit % of this entry means hundredths; false for numbers from 0 to 1 that are called %."},
 }
 
@@ -52,18 +52,19 @@ var sparkplugKeys = []Key{
 	{Name: "group", Kind: Text, Required: true, Doc: "Sparkplug group id."},
 	{Name: "edge_node", Kind: Text, Required: true, Doc: "Sparkplug edge node id."},
 	{Name: "device", Kind: Text, Derived: "metrics of the edge node itself", Doc: "Sparkplug device id."},
-	{Name: "metrics", Kind: Named, Required: true, FreeNames: true, Keys: numberKeys, Doc: "Signals by metric name; {zone} and {probe} in a name stand for ids of this site."},
+	{Name: "metrics", Kind: Named, Required: true, FreeNames: true, Keys: numberKeys, Doc: "Signals by metric name; a level {zone} or {probe} of a name stands for an id of this site."},
 }
 
 var outputKeys = []Key{
-	{Name: "sparkplug", Kind: Section, Required: true, NotRead: true, Keys: sparkplugOutputKeys, Doc: "Setpoints as Sparkplug B device commands."},
+	{Name: "sparkplug", Kind: Section, Required: true, Keys: sparkplugOutputKeys, Doc: "Setpoints as Sparkplug B commands (DCMD, or NCMD without a device)."},
+	{Name: "zones", Kind: Texts, Default: `["*"]`, Source: "common practice, no source", Doc: "Zones whose setpoints go there; \"*\" is all of the site."},
 }
 
 var sparkplugOutputKeys = []Key{
 	{Name: "group", Kind: Text, Required: true, Doc: "Sparkplug group id."},
 	{Name: "edge_node", Kind: Text, Required: true, Doc: "Sparkplug edge node id."},
 	{Name: "device", Kind: Text, Derived: "commands to the edge node itself", Doc: "Sparkplug device id."},
-	{Name: "metrics", Kind: Section, Required: true, Keys: outputMetricKeys(), Doc: "Metric names by setpoint; {zone} in a name stands for the zone's id."},
+	{Name: "metrics", Kind: Section, Required: true, Keys: outputMetricKeys(), Doc: "Metric names by setpoint; {zone} in a name stands for the zone's id. Numbers are Double, seconds Int64 and instants DateTime, or what the birth certificate declares where they fit it; null is what is not in force."},
 }
 
 // outputNames are the plain setpoints of an advice.

@@ -79,18 +79,19 @@ type Sparkplug struct {
 
 // Metric maps a metric name to a signal.
 type Metric struct {
-	Name string // {zone} and {probe} stand for ids
+	Name string // levels {zone} and {probe} stand for ids
 	Field
 }
 
 // Output is one place beside the native topics where setpoints go.
 type Output struct {
 	Group, EdgeNode, Device string
+	Zones                   []string // ids whose setpoints go there, sorted
 	Metrics                 []OutputMetric
 }
 
 // OutputMetric maps a setpoint to a metric name.
 type OutputMetric struct {
 	Setpoint string // as on the wire
-	Name     string // {zone} stands for the zone's id
+	Name     string // {zone} in it stands for the zone's id
 }

@@ -87,12 +87,24 @@ func (b *builder) topic(v *value) {
 		b.say(v, quote(v.text)+" is a topic of the broker itself", shape, "")
 		return
 	}
-	seen := map[string]bool{}
+	if strings.HasPrefix(v.text, "spBv1.0/") {
+		b.say(v, quote(v.text)+" is a topic of Sparkplug B", "an entry with sparkplug, which reads them", "")
+		return
+	}
 	for _, level := range strings.Split(v.text, "/") {
-		switch {
-		case strings.ContainsAny(level, "#+"):
+		if strings.ContainsAny(level, "#+") {
 			b.say(v, fmt.Sprintf("the level %s is a wildcard", quote(level)), shape, "name the level {zone} or {probe}, or write an entry for each topic")
 			return
+		}
+	}
+	b.levels(v, v.text, shape)
+}
+
+// levels checks the named levels of a topic, or of a metric's name.
+func (b *builder) levels(v *value, text, shape string) {
+	seen := map[string]bool{}
+	for _, level := range strings.Split(text, "/") {
+		switch {
 		case slices.Contains(topicLevels, level):
 			if seen[level] {
 				b.say(v, level+" stands in it twice", shape, "")
@@ -108,8 +120,13 @@ func (b *builder) topic(v *value) {
 
 // owner checks that an entry says whose its readings are, once.
 func (b *builder) owner(v *value, m *Mapping) {
+	b.ownerIDs(v)
+	b.ownedBy(v, v, m, "topic")
+}
+
+// ownerIDs checks that what an entry names is there.
+func (b *builder) ownerIDs(v *value) {
 	zone, probe, climate := v.field("zone"), v.field("probe"), v.field("climate")
-	named := func(level string) bool { return slices.Contains(strings.Split(m.Topic, "/"), level) }
 	if zone.given() && b.reference(zone, b.root.field("zones"), nil, "zone") && probe.given() {
 		if z := b.root.field("zones").item(zone.text); z != nil && z.fields != nil {
 			b.reference(probe, z.field("probes"), nil, "probe")
@@ -118,15 +135,22 @@ func (b *builder) owner(v *value, m *Mapping) {
 	if climate.given() {
 		b.reference(climate, b.root.field("climates"), nil, "climate")
 	}
+}
+
+// ownedBy checks that the levels of a topic, or of a metric's name, and the keys beside
+// it say once whose the readings are; at is where it is said if they do not.
+func (b *builder) ownedBy(at, v *value, m *Mapping, what string) {
+	zone, probe, climate := v.field("zone"), v.field("probe"), v.field("climate")
+	named := func(level string) bool { return slices.Contains(strings.Split(m.Topic, "/"), level) }
 	switch {
 	case climate.node != nil && (zone.node != nil || probe.node != nil || named("{zone}") || named("{probe}")):
 		b.say(climate, "the entry is a climate's and a zone's at once", "climate alone, or zone and probe", "")
 	case zone.node != nil && named("{zone}"):
-		b.say(zone, "the zone is named by a level of the topic already", "a level {zone}, or the key zone", "")
+		b.say(zone, "the zone is named by a level of the "+what+" already", "a level {zone}, or the key zone", "")
 	case probe.node != nil && named("{probe}"):
-		b.say(probe, "the probe is named by a level of the topic already", "a level {probe}, or the key probe", "")
-	case climate.node == nil && zone.node == nil && !named("{zone}") && v.sound():
-		b.say(v, "the entry does not say whose its readings are", "a level {zone} in the topic, or zone or climate beside it", "")
+		b.say(probe, "the probe is named by a level of the "+what+" already", "a level {probe}, or the key probe", "")
+	case climate.node == nil && zone.node == nil && !named("{zone}") && at.sound():
+		b.say(at, "the entry does not say whose its readings are", "a level {zone} in the "+what+", or zone or climate beside it", "")
 	}
 }
 
@@ -195,35 +219,16 @@ func (b *builder) belongs(at *value, s sensing.Signal, m *Mapping) {
 	case of != ofClimate && m.Climate != "":
 		b.say(at, s.String()+" is a zone's signal, and the entry is a climate's", "an entry with a level {zone} or the key zone", "")
 	case of == ofProbe && !probe:
-		b.say(at, s.String()+" is a probe's signal, and the entry names no probe", "a level {probe} in the topic, or the key probe", "")
+		b.say(at, s.String()+" is a probe's signal, and the entry names no probe", "a level {probe} in the "+m.levelled()+", or the key probe", "")
 	}
 }
 
-// notYet is what this version says of Sparkplug.
-const notYet = "a later version speaks Sparkplug B; this one does not yet"
-
-// sparkplug checks the keys of an entry so that a file can be written ahead,
-// and refuses it: readings that silently never come would be worse.
-func (b *builder) sparkplug(v *value, m *Mapping) {
-	s := v.field("sparkplug")
-	if t := v.field("topic"); t.node != nil {
-		b.say(t, "topic stands beside sparkplug, whose topics are fixed", "sparkplug alone", "")
+// levelled is what has named levels in an entry.
+func (m *Mapping) levelled() string {
+	if m.Sparkplug != nil {
+		return "metric's name"
 	}
-	for _, metric := range s.field("metrics").items {
-		if metric.sound() {
-			b.signal(metric, metric.field("signal"), &Mapping{Topic: metric.name, Climate: m.Climate, Probe: m.Probe})
-		}
-	}
-	if s.sound() {
-		b.say(s, notYet, "a topic with json or number", "leave the entry out")
-	}
-}
-
-// output checks an entry of setpoint_outputs and refuses it likewise.
-func (b *builder) output(v *value) {
-	if s := v.field("sparkplug"); s.sound() && s.node != nil {
-		b.say(s, notYet, "the native topics alone", "leave the entry out")
-	}
+	return "topic"
 }
 
 // doubledTopics refuses two entries on one topic: which of the two should be

@@ -3,6 +3,7 @@ package wire
 import (
 	"bytes"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -247,9 +248,7 @@ func TestAsyncAPI(t *testing.T) {
 		Components struct {
 			Messages map[string]struct {
 				Payload struct {
-					Schema struct {
-						Ref string `yaml:"$ref"`
-					} `yaml:"schema"`
+					Schema any `yaml:"schema"` // a reference, or the text of one for Protocol Buffers
 				} `yaml:"payload"`
 			} `yaml:"messages"`
 			Parameters map[string]struct {
@@ -274,7 +273,11 @@ func TestAsyncAPI(t *testing.T) {
 		"state":          {topics.State("{zone}"), "send", 0, true}, "forecast": {topics.Forecast("{zone}"), "send", 0, true},
 		"decision": {topics.Decision("{zone}"), "receive", 1, false}, "decisionResult": {topics.DecisionResult("{zone}"), "send", 1, false},
 		"event": {topics.Event("{zone}"), "receive", 1, false}, "telemetry": {topics.Telemetry("{zone}", "{probe}"), "receive", 1, false},
-		"status": {topics.Status(), "send", 1, true},
+		"status":        {topics.Status(), "send", 1, true},
+		"nodeMessage":   {SparkplugTopic{Group: "{group}", Message: "{nodeMessage}", EdgeNode: "{edge_node}"}.String(), "receive", 0, false},
+		"deviceMessage": {SparkplugTopic{Group: "{group}", Message: "{deviceMessage}", EdgeNode: "{edge_node}", Device: "{device}"}.String(), "receive", 0, false},
+		"nodeCommand":   {(&SparkplugOutput{Group: "{group}", EdgeNode: "{edge_node}"}).Topic(), "send", 0, false},
+		"deviceCommand": {(&SparkplugOutput{Group: "{group}", EdgeNode: "{edge_node}", Device: "{device}"}).Topic(), "send", 0, false},
 	}
 	if len(doc.Channels) != len(want) || len(doc.Operations) != len(want) {
 		t.Errorf("%d channels, %d operations; want %d", len(doc.Channels), len(doc.Operations), len(want))
@@ -290,11 +293,31 @@ func TestAsyncAPI(t *testing.T) {
 				t.Errorf("channel %s has a parameter %s and no place for it", name, p)
 			}
 		}
-		ref := doc.Components.Messages[name].Payload.Schema.Ref
+		if c.Messages["sparkplug"] != nil {
+			continue // below
+		}
+		of, _ := doc.Components.Messages[name].Payload.Schema.(map[string]any)
+		ref, _ := of["$ref"].(string)
 		schema := strings.TrimSuffix(strings.TrimPrefix(ref, "./schemas/"), ".json")
 		if !slices.Contains(SchemaNames(), schema) {
 			t.Errorf("message %s refers to %q", name, ref)
 		}
+	}
+	proto, _ := doc.Components.Messages["sparkplug"].Payload.Schema.(string)
+	_, metric, _ := strings.Cut(proto, "message Metric {")
+	metric, payload, _ := strings.Cut(metric, "oneof value {")
+	values, payload, _ := strings.Cut(payload, "}\n  }")
+	checked := 0
+	for message, text := range map[string]string{"Metric.": metric + values, "Payload.": payload} {
+		for _, m := range regexp.MustCompile(`(\w+) = (\d+);`).FindAllStringSubmatch(text, -1) {
+			checked++
+			if want := fmt.Sprint(fieldNumbers[message+m[1]]); m[2] != want {
+				t.Errorf("%s%s = %s, want %s", message, m[1], m[2], want)
+			}
+		}
+	}
+	if checked != len(fieldNumbers)-2 { // what holds no number is not written out
+		t.Errorf("%d of %d fields are written out", checked, len(fieldNumbers))
 	}
 	if got := doc.Components.Parameters["name"].Enum; fmt.Sprint(got) != fmt.Sprint(PlainNames()) {
 		t.Errorf("names of plain numbers %v, want %v", got, PlainNames())

@@ -15,6 +15,10 @@ type Message struct {
 	Payload []byte
 	QoS     byte
 	Retain  bool
+	// Latest, of a message that is not retained, names what it says: a newer one of
+	// the same name takes the place of one that waits for a connection. "": each of
+	// them counts.
+	Latest string
 }
 
 // Kind says what a topic of a zone carries.

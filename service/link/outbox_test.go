@@ -1,0 +1,85 @@
+package link
+
+import (
+	"errors"
+	"slices"
+	"testing"
+	"time"
+)
+
+// sends takes all that may be sent now, as topic=payload, and lets it arrive or fail.
+func (o *outbox) sends(err error) (out []string) {
+	var flying []*message
+	for m := o.next(); m != nil; m = o.next() {
+		out = append(out, m.topic+"="+string(m.payload))
+		flying = append(flying, m)
+	}
+	for _, m := range flying {
+		o.done(m, err)
+	}
+	return out
+}
+
+// Of commands that wait only the latest of each kind is sent, in place of the first;
+// what failed does not come back over a newer one. Messages without a name all count.
+func TestOnlyTheLatestCommandWaits(t *testing.T) {
+	o := newOutbox()
+	command := func(latest, payload string) { o.put(message{topic: "dcmd", payload: []byte(payload), latest: latest}) }
+	command("dcmd a", "a1")
+	command("dcmd b", "b1")
+	o.put(message{topic: "result", payload: []byte("1")})
+	command("dcmd a", "a2")
+	o.put(message{topic: "result", payload: []byte("2")})
+	command("dcmd a", "a3")
+	if o.length() != 4 {
+		t.Errorf("%d messages wait", o.length())
+	}
+	if got := o.sends(errors.New("the connection ended")); !slices.Equal(got, []string{"dcmd=a3", "result=1"}) {
+		t.Errorf("sent %q: one of each topic is in flight at a time", got)
+	}
+	command("dcmd a", "a4")
+	var got []string
+	for range 3 {
+		got = append(got, o.sends(nil)...)
+	}
+	slices.Sort(got)
+	if !slices.Equal(got, []string{"dcmd=a4", "dcmd=b1", "result=1", "result=2"}) {
+		t.Errorf("then sent %q", got)
+	}
+}
+
+// What was told to listen is told on each connection, once telemetry is subscribed to;
+// a command that waits for the connection is sent with its last word.
+func TestCommandsAndListening(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	listening := make(chan struct{}, 16)
+	l := testLink(address, Handlers{Listening: func() { listening <- struct{}{} }})
+	for _, payload := range []string{"150", "null"} {
+		l.Command(0, "spBv1.0/farm/DCMD/plc9/valves", "valves a", []byte(payload))
+	}
+	var commands inbox
+	commands.follow(t, server, "spBv1.0/#")
+	stop := run(t, l)
+	defer stop()
+	wait := func() {
+		t.Helper()
+		select {
+		case <-listening:
+		case <-time.After(20 * time.Second):
+			t.Fatal("nobody was told that telemetry is listened to")
+		}
+	}
+	wait()
+	eventually(t, "the last word of the command", func() bool { return commands.last() == "spBv1.0/farm/DCMD/plc9/valves=null" })
+	commands.mu.Lock()
+	if len(commands.got) != 1 {
+		t.Errorf("sent %q", commands.got)
+	}
+	commands.mu.Unlock()
+	if err := server.Close(); err != nil {
+		t.Fatal(err)
+	}
+	server, _ = broker(t, address)
+	defer server.Close()
+	wait()
+}
