@@ -52,20 +52,21 @@ type worker struct {
 
 // work is what a worker has to make durable and to publish at the next flush.
 type work struct {
-	touched  bool
-	before   *desk.Desk // the desk as it is on record, nil while it has not changed
-	changes  wire.Changes
-	issued   []advice.Action // of the advice proposed since
-	events   []ledger.EventRow
-	points   []ledger.Point
-	outcomes []answered
-	acks     []func()
-	told     []func() // acknowledge the events, once these are on record
-	state    *policy.State
-	forecast *policy.Forecast
-	resync   bool
-	readBack []readBack
-	saves    bool // a snapshot goes with it
+	touched   bool
+	before    *desk.Desk // the desk as it is on record, nil while it has not changed
+	changes   wire.Changes
+	issued    []advice.Action // of the advice proposed since
+	events    []ledger.EventRow
+	points    []ledger.Point
+	forecasts []ledger.Forecast // that a report will tell
+	outcomes  []answered
+	acks      []func()
+	told      []func() // acknowledge the events, once these are on record
+	state     *policy.State
+	forecast  *policy.Forecast
+	resync    bool
+	readBack  []readBack
+	saves     bool // a snapshot goes with it
 }
 
 type answered struct {
@@ -114,9 +115,16 @@ func (w *worker) step(e policy.Event) {
 		w.pending.state = out.State
 		w.newest = tally{out.State.Totals, true}
 		w.notePoint(out.State)
+		if watch := w.house.watch; watch.of(w) { // not at the flush, which has the last of several
+			watch.state(out.State)
+		}
 	}
 	if out.Forecast != nil {
+		if watch := w.house.watch; watch.of(w) {
+			watch.forecast(out.Forecast)
+		}
 		w.pending.forecast = out.Forecast
+		w.noteForecast(out.Forecast)
 	}
 	if out.Advice != nil {
 		w.propose(out.Advice)
@@ -280,7 +288,7 @@ func (w *worker) revert() {
 	w.due = w.now // what time moved is moved again at the next step
 	*p = work{
 		touched: true, outcomes: p.outcomes, acks: p.acks, state: p.state,
-		events: p.events, told: p.told, points: p.points, readBack: p.readBack, resync: p.resync,
+		events: p.events, told: p.told, points: p.points, forecasts: p.forecasts, readBack: p.readBack, resync: p.resync,
 	}
 	for i := len(failed.Moves) - 1; i >= 0; i-- {
 		m := &failed.Moves[i]
