@@ -259,9 +259,11 @@ func (w *worker) publishState(failed error) {
 	var why *advice.Reason
 	switch {
 	case w.aside != nil:
-		why = &advice.Reason{Code: "zone-set-aside", Text: "The zone is set aside after a fault of the program: nothing of it can be approved until the daemon has been restarted."}
+		r := advice.Say("zone-set-aside")
+		why = &r
 	case failed != nil:
-		why = &advice.Reason{Code: "ledger-unavailable", Text: "The ledger cannot be written, so nothing can be approved: " + failed.Error() + "."}
+		r := advice.Say("ledger-unavailable", advice.Name(failed.Error()))
+		why = &r
 	}
 	payload, err := wire.AppendState(make([]byte, 0, 1536), w.settings.Site, w.settings.Zone, w.pending.state, why)
 	if err != nil {

@@ -254,8 +254,8 @@ func (w *worker) decide(c shard.Control) {
 	outcome := w.desk.Decide(c.Payload, w.now)
 	if w.aside != nil && outcome.Result.Result == wire.Accepted && outcome.Decision.Decision == wire.Approve {
 		w.desk = undecided // and not the desk on record: earlier moves of this lot stand
-		outcome = desk.Outcome{Decision: outcome.Decision, Result: wire.Refuse(outcome.Decision, wire.NotAllowed,
-			"the zone is set aside after a fault of the program, so nothing of it can be approved; restart the daemon and tell its developers", w.now)}
+		outcome = desk.Outcome{Decision: outcome.Decision, Result: wire.Refuse(outcome.Decision,
+			advice.Refuse("not-allowed-set-aside", advice.Name(w.settings.Zone)), w.now)}
 	}
 	w.pending.outcomes = append(w.pending.outcomes, answered{outcome, w.now})
 	w.moved(outcome.Changes)
