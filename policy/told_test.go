@@ -140,7 +140,7 @@ func TestHandWateringAsItIsTold(t *testing.T) {
 		if math.Abs(around-claimed) > 1 || math.Abs(s.IrrigationML24h-4*300-claimed) > 25 { // and half an hour of 24
 			t.Errorf("told %.0f mL: %.0f were given about nine, %.0f in 24 h", claimed, around, s.IrrigationML24h)
 		}
-		if z, err := Restore(bench(), z.Snapshot()); err != nil || z.m.Learned.Guesses[0].FromMs != 0 {
+		if z, err := Restore(bench(), z.Snapshot()); err != nil || z.m.Learned.Guesses[0].Minute != 0 {
 			t.Errorf("what was told is still a guess: %+v, %v", z.m.Learned.Guesses, err)
 		}
 	}

@@ -9,8 +9,14 @@ const guesses = 6
 // Guess is a watering that nobody had reported when it was over, and what its rise said
 // that it was.
 type Guess struct {
-	FromMs, TopMs int64 // 0: none
-	ML            float32
+	Minute uint32 // when its rise began, minutes since 1970; 0: none
+	Took   uint16 // from there to its top, min
+	ML     float32
+}
+
+func (g *Guess) span() (fromMs, topMs int64) {
+	fromMs = int64(g.Minute) * minuteMs
+	return fromMs, fromMs + int64(g.Took)*minuteMs
 }
 
 // NearMs is how far from the time that a person tells a watering may have shown: people
@@ -43,7 +49,8 @@ func (z *Zone) ByHand(c *Constants, whenMs, atMs int64, volumeML float64) {
 		s.ReportedAt = max(s.ReportedAt, whenMs)
 		more, booked := volumeML, whenMs
 		if guess != nil {
-			more, booked = volumeML-float64(guess.ML), guess.TopMs
+			more = volumeML - float64(guess.ML)
+			_, booked = guess.span()
 			*guess = Guess{}
 		}
 		if whenMs >= z.Open.FromMs {
@@ -63,7 +70,8 @@ func near(whenMs, fromMs, topMs int64) bool {
 // guessed remembers a watering that ended unreported.
 func (z *Zone) guessed(fromMs, topMs int64, ml float64) {
 	copy(z.Guesses[1:], z.Guesses[:])
-	z.Guesses[0] = Guess{fromMs, topMs, float32(ml)}
+	minute := fromMs / minuteMs
+	z.Guesses[0] = Guess{uint32(minute), uint16(min(max(topMs/minuteMs-minute, 0), math.MaxUint16)), float32(ml)}
 }
 
 // guess is the watering that a person may tell of with a time, the nearest where there
@@ -73,10 +81,11 @@ func (z *Zone) guess(whenMs int64) *Guess {
 	least := int64(math.MaxInt64)
 	for i := range z.Guesses {
 		g := &z.Guesses[i]
-		if g.FromMs == 0 || z.AtMs-g.TopMs > dayMs || !near(whenMs, g.FromMs, g.TopMs) {
+		fromMs, topMs := g.span()
+		if g.Minute == 0 || z.AtMs-topMs > dayMs || !near(whenMs, fromMs, topMs) {
 			continue
 		}
-		off := max(g.FromMs-whenMs, whenMs-g.TopMs, 0)
+		off := max(fromMs-whenMs, whenMs-topMs, 0)
 		if off < least {
 			found, least = g, off
 		}
