@@ -40,6 +40,7 @@ const (
 // OperatorEvent is something a person did (kind as on the wire).
 type OperatorEvent struct {
 	Kind      string
+	At        time.Time // when it happened, at most the Event's At; zero: then
 	By, Note  string
 	Container string  // transplanted, container-changed
 	Substrate string  // transplanted, substrate-changed

@@ -12,25 +12,29 @@ func (z *Zone) operate(e *OperatorEvent, at int64) {
 		panic("zone " + z.settings.Zone + ": an operator event without content")
 	}
 	c, l := &z.ground.constants, &z.m.Learned
+	when := at
+	if !e.At.IsZero() {
+		when = min(e.At.UnixMilli(), at)
+	}
 	switch e.Kind {
 	case Transplanted, ContainerChanged, SubstrateChanged:
 		z.repot(e, at)
 		l.Changed(&z.ground.constants, at, learning.NewContainer)
-		z.recover(at)
+		z.recover(when, at)
 	case RootsDisturbed:
 		l.Changed(c, at, learning.RootsDisturbed)
-		z.recover(at)
+		z.recover(when, at)
 	case ShootsPruned, CropEnded:
 		l.Changed(c, at, learning.CropChanged)
 	case WateredByHand:
 		if e.VolumeML > 0 {
-			l.Water(c, at, e.VolumeML, true)
-			z.noteWater(at)
+			l.ByHand(c, when, at, e.VolumeML)
+			z.noteWater(when)
 		}
 	case ProbeMoved:
 		z.moveProbe(e, at)
 	}
-	z.m.Diagnosis.Said(e.Kind, e.Note, at)
+	z.m.Diagnosis.Said(e.Kind, e.Note, when, at)
 }
 
 // repot takes the new container and substrate, as far as they are named and
@@ -91,8 +95,10 @@ func (z *Zone) moveProbe(e *OperatorEvent, at int64) {
 	}
 }
 
-// recover begins the time in which things are held steady.
-func (z *Zone) recover(at int64) {
-	z.m.Recovery = recovery{SinceMs: at}
-	z.m.Diagnosis.Disturbed(at)
+// recover begins the time in which things are held steady: it counts from when the
+// roots were disturbed, and what was learned since then of a container that was another
+// is forgotten when it is told.
+func (z *Zone) recover(when, at int64) {
+	z.m.Recovery = recovery{SinceMs: when}
+	z.m.Diagnosis.Disturbed(when, at)
 }

@@ -300,8 +300,8 @@ func TestAnswersToOthers(t *testing.T) {
 		theirs := d
 		theirs.By, theirs.Decision = "somebody else", wire.Approve
 		say(wire.Accept(theirs, time.Now()))
-		say(wire.Refuse(wire.Decision{}, "malformed", "somebody's message cannot be read", time.Now()))
-		say(wire.Refuse(d, "not-pending", "it was approved just now", time.Now()))
+		say(wire.Refuse(wire.Decision{}, advice.Refuse("malformed-unreadable", advice.Name("somebody's message")), time.Now()))
+		say(wire.Refuse(d, advice.Reason{Code: "not-pending", Text: "it was approved just now"}, time.Now()))
 	})
 	if err != nil {
 		t.Fatal(err)

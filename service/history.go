@@ -12,6 +12,7 @@ import (
 	"github.com/oklog/ulid/v2"
 
 	"rhizostat/policy"
+	"rhizostat/policy/advice"
 	"rhizostat/service/ledger"
 	"rhizostat/service/report"
 	"rhizostat/service/wire"
@@ -64,6 +65,13 @@ func History(ctx context.Context, o HistoryOptions, log *slog.Logger) (*report.D
 	return days, nil
 }
 
+// What counts for the days of a report beside them: approvals that were in force when
+// they began, the shot before their first night, and what came of their last forecast.
+const (
+	daysBefore = 48 * time.Hour
+	dayAfter   = 24 * time.Hour
+)
+
 // fromLedger tells what a daemon has kept.
 func fromLedger(ctx context.Context, o HistoryOptions, s *policy.Settings, c *report.Collector) (err error) {
 	l, err := ledger.OpenReadOnly(ctx, o.Ledger)
@@ -72,25 +80,56 @@ func fromLedger(ctx context.Context, o HistoryOptions, s *policy.Settings, c *re
 	}
 	defer func() { err = errors.Join(err, l.Close()) }()
 	from, to := o.From, o.To
+	if !from.IsZero() {
+		from = from.Add(-daysBefore)
+	}
 	if to.IsZero() {
 		to = farFuture
+	} else {
+		to = to.Add(dayAfter)
 	}
 	err = l.Points(ctx, s.Site, s.Zone, from, to, func(p ledger.Point) error {
 		c.Sample(report.Sample{
-			At: p.At, WaterContent: p.WaterContent, FullPoint: p.FullPoint, RefillPoint: p.RefillPoint,
+			At: p.At, WaterContent: p.WaterContent, SD: p.SD, FullPoint: p.FullPoint, RefillPoint: p.RefillPoint,
 			SaturationS: p.SaturationS, IrrigationML: p.IrrigationML, DrainML: p.DrainML, UptakeML: p.UptakeML,
 		})
+		for i := range p.Probes {
+			if v := &p.Probes[i]; v.Seen {
+				c.Probe(p.At, report.ProbeReading{ID: v.ID, At: p.At.Add(-time.Duration(v.AgeS) * time.Second), WaterContent: v.WaterContent, Health: v.Health})
+			}
+		}
 		return nil
 	})
 	if err != nil {
 		return err
 	}
+	err = l.Forecasts(ctx, s.Site, s.Zone, from, to, func(f ledger.Forecast) error {
+		c.Forecast(&policy.Forecast{IssuedAt: f.IssuedAt, Plan: f.Plan, AsUsual: f.AsUsual}, f.Step)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return marksOf(ctx, l, s, c, from, to)
+}
+
+// marksOf tells what was asked, decided and done.
+func marksOf(ctx context.Context, l *ledger.Reader, s *policy.Settings, c *report.Collector, from, to time.Time) error {
 	moves, err := l.Moves(ctx, s.Site, s.Zone, from, to)
 	if err != nil {
 		return err
 	}
 	for i := range moves {
 		c.Mark(markOf(&moves[i], s.Location))
+	}
+	issued, err := l.Advice(ctx, s.Site, s.Zone, from, to)
+	if err != nil {
+		return err
+	}
+	for _, a := range issued {
+		if m, ok := inspection(a); ok {
+			c.Mark(m)
+		}
 	}
 	events, err := l.Events(ctx, s.Site, s.Zone, from, to)
 	if err != nil {
@@ -122,13 +161,34 @@ func markOf(m *wire.Move, loc *time.Location) report.Mark {
 	return report.Mark{At: m.At, Kind: kind, Text: text}
 }
 
+// inspection is the mark of an advice that a person must look, false of one that asks
+// for an approval: its moves are marked. The first sentence says why, the last what to
+// look at.
+func inspection(a *wire.Advice) (report.Mark, bool) {
+	if a.Action != advice.Inspect {
+		return report.Mark{}, false
+	}
+	var says []string
+	for _, r := range a.Reasons {
+		says = append(says, r.Text)
+	}
+	return report.Mark{At: a.IssuedAt, Kind: report.Inspect, Text: strings.Join(says, " ")}, true
+}
+
 // fromRecording plays a recording through the engine and watches one zone.
 func fromRecording(ctx context.Context, o HistoryOptions, s *policy.Settings, c *report.Collector, log *slog.Logger) error {
 	watch := &watcher{
 		zone: s.Zone, site: s.Site,
-		state:    c.State,
-		forecast: func(f *policy.Forecast) { c.Forecast(f, forecastStep) },
-		move:     func(m *wire.Move) { c.Mark(markOf(m, s.Location)) },
+		state: c.State,
+		forecast: func(f *policy.Forecast) {
+			c.Forecast(&policy.Forecast{IssuedAt: f.IssuedAt, Plan: thinned(&f.Plan), AsUsual: thinned(&f.AsUsual)}, toldStep)
+		},
+		move: func(m *wire.Move) { c.Mark(markOf(m, s.Location)) },
+		advice: func(a *wire.Advice) {
+			if m, ok := inspection(a); ok {
+				c.Mark(m)
+			}
+		},
 		event: func(e *wire.Event) {
 			c.Mark(report.Mark{At: e.Time, Kind: report.Happened, Text: e.Kind})
 		},
@@ -148,6 +208,7 @@ type watcher struct {
 	state      func(*policy.State)
 	forecast   func(*policy.Forecast)
 	move       func(*wire.Move)
+	advice     func(*wire.Advice) // as it now stands
 	event      func(*wire.Event)
 }
 

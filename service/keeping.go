@@ -5,11 +5,13 @@ import (
 	"encoding/json"
 	"fmt"
 	"hash/maphash"
+	"math"
 	"time"
 
 	"rhizostat/policy"
 	"rhizostat/service/desk"
 	"rhizostat/service/ledger"
+	"rhizostat/service/report"
 )
 
 // snapshotVersion is of the layout of what snapshot puts into the ledger.
@@ -18,9 +20,11 @@ const snapshotVersion = 1
 // pointEvery is how often a zone's course is noted for reports.
 const pointEvery = 5 * time.Minute
 
-// pointSource remembers the totals at the last point.
+// pointSource remembers the totals at the last point, as far as points have told
+// of them, and when the last forecast was kept.
 type pointSource struct {
 	At           time.Time
+	Forecast     time.Time
 	SaturationS  float64
 	IrrigationML float64
 	DrainML      float64
@@ -132,21 +136,70 @@ func (w *worker) notePoint(s *policy.State) {
 	if !s.Known || s.Time.Truncate(pointEvery) == w.point.At.Truncate(pointEvery) {
 		return
 	}
-	last := w.point
-	w.point = pointSource{
-		At: s.Time, Known: true, SaturationS: s.Totals.SaturationS,
-		IrrigationML: s.Totals.IrrigationML, DrainML: s.Totals.DrainML, UptakeML: s.Totals.UptakeML,
+	p := ledger.Point{
+		Site: w.settings.Site, Zone: w.settings.Zone, At: s.Time.Truncate(time.Second),
+		WaterContent: s.WaterContent, SD: s.WaterContentSD, FullPoint: s.FullPoint, RefillPoint: s.RefillPoint, AirFilledPorosity: s.AirFilledPorosity,
+		PoreEC: s.PoreEC, Temperature: s.SubstrateTemp, Probes: probesOf(s.Probes),
 	}
-	if !last.Known {
+	last := &w.point
+	if !last.Known { // of the time before nothing is known
+		*last = pointSource{
+			Known: true, Forecast: last.Forecast, SaturationS: s.Totals.SaturationS,
+			IrrigationML: s.Totals.IrrigationML, DrainML: s.Totals.DrainML, UptakeML: s.Totals.UptakeML,
+		}
+	}
+	last.At = s.Time
+	p.SaturationS = since(&last.SaturationS, s.Totals.SaturationS)
+	p.IrrigationML = since(&last.IrrigationML, s.Totals.IrrigationML)
+	p.DrainML = since(&last.DrainML, s.Totals.DrainML)
+	p.UptakeML = since(&last.UptakeML, s.Totals.UptakeML)
+	w.pending.points = append(w.pending.points, p)
+}
+
+// since gives by how much a total has grown, in whole units as points have them.
+// What is left of a unit goes with a later point: a drain that only drips would
+// otherwise never be told.
+func since(told *float64, total float64) float64 {
+	grown := math.Round(total - *told)
+	*told += grown
+	return grown
+}
+
+// probesOf is what the probes read, as points have it.
+func probesOf(states []policy.ProbeState) []ledger.Probe {
+	probes := make([]ledger.Probe, len(states))
+	for i := range states {
+		p := &states[i]
+		probes[i] = ledger.Probe{ID: p.ID, Seen: p.Seen, WaterContent: p.WaterContent, AgeS: int(math.Round(p.AgeS)), Health: p.Health}
+	}
+	return probes
+}
+
+// noteForecast keeps the forecast that a report will hold against what came.
+func (w *worker) noteForecast(f *policy.Forecast) {
+	if !report.Told(&w.settings, w.point.Forecast, f.IssuedAt) {
 		return
 	}
-	w.pending.points = append(w.pending.points, ledger.Point{
-		Site: w.settings.Site, Zone: w.settings.Zone, At: s.Time.Truncate(time.Second),
-		WaterContent: s.WaterContent, FullPoint: s.FullPoint, RefillPoint: s.RefillPoint, AirFilledPorosity: s.AirFilledPorosity,
-		SaturationS: s.Totals.SaturationS - last.SaturationS, IrrigationML: s.Totals.IrrigationML - last.IrrigationML,
-		DrainML: s.Totals.DrainML - last.DrainML, UptakeML: s.Totals.UptakeML - last.UptakeML,
-		PoreEC: s.PoreEC, Temperature: s.SubstrateTemp,
+	w.point.Forecast = f.IssuedAt
+	w.pending.forecasts = append(w.pending.forecasts, ledger.Forecast{
+		Site: w.settings.Site, Zone: w.settings.Zone, IssuedAt: f.IssuedAt.Truncate(time.Second), Step: toldStep,
+		Plan: thinned(&f.Plan), AsUsual: thinned(&f.AsUsual),
 	})
+}
+
+// toldStep is the step of the forecasts in a report. Three of a published
+// forecast's are enough for a picture of days, and for the mean of its errors.
+const toldStep = 3 * forecastStep
+
+// thinned is every third value of a course.
+func thinned(c *policy.Course) policy.Course {
+	every := func(values []float64) (out []float64) {
+		for i := 0; i < len(values); i += int(toldStep / forecastStep) {
+			out = append(out, values[i])
+		}
+		return out
+	}
+	return policy.Course{WaterContent: every(c.WaterContent), Low: every(c.Low), High: every(c.High)}
 }
 
 // missed are the approvals that moved after the snapshot was taken: a snapshot

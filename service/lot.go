@@ -74,13 +74,16 @@ func conclude(touched []*worker, err error) {
 	}
 }
 
-// keptPoints are the points of a day, at pointEvery.
-const keptPoints = 288
+// keptPoints are the points of a day, at pointEvery; keptForecasts those of one.
+const (
+	keptPoints    = 288
+	keptForecasts = 1
+)
 
 // finish acknowledges what is on record or answered. Events that the ledger did
 // not take wait, unacknowledged, for the next flush, for the engine knows of
 // them already and nobody is asked to say them again; so do the points of the
-// last day. What it would never take does not wait: it would keep all that comes
+// last day and its forecast. What it would never take does not wait: it would keep all that comes
 // after it from the record.
 func (w *worker) finish(failed error) {
 	p := w.pending
@@ -88,10 +91,11 @@ func (w *worker) finish(failed error) {
 	for _, ack := range p.acks {
 		ack()
 	}
-	if isFault(failed) && len(p.events)+len(p.points) > 0 {
+	if isFault(failed) && len(p.events)+len(p.points)+len(p.forecasts) > 0 {
 		w.touch()
 		w.pending.events, w.pending.told = p.events, p.told
 		w.pending.points = p.points[max(0, len(p.points)-keptPoints):]
+		w.pending.forecasts = p.forecasts[max(0, len(p.forecasts)-keptForecasts):]
 		return
 	}
 	for _, ack := range p.told {
@@ -106,6 +110,7 @@ func (w *worker) collect(b *ledger.Batch) {
 	b.Changes.Add(p.changes)
 	b.Events = append(b.Events, p.events...)
 	b.Points = append(b.Points, p.points...)
+	b.Forecasts = append(b.Forecasts, p.forecasts...)
 	if w.aside != nil {
 		return
 	}
@@ -143,14 +148,11 @@ func (w *worker) show(watch *watcher) {
 	for i := range p.changes.Moves {
 		watch.move(&p.changes.Moves[i])
 	}
+	for i := range p.changes.Advice {
+		watch.advice(p.changes.Advice[i].Advice)
+	}
 	for i := range p.events {
 		watch.event(&p.events[i].Event)
-	}
-	if p.state != nil {
-		watch.state(p.state)
-	}
-	if p.forecast != nil {
-		watch.forecast(p.forecast)
 	}
 }
 
@@ -258,9 +260,11 @@ func (w *worker) publishState(failed error) {
 	var why *advice.Reason
 	switch {
 	case w.aside != nil:
-		why = &advice.Reason{Code: "zone-set-aside", Text: "The zone is set aside after a fault of the program: nothing of it can be approved until the daemon has been restarted."}
+		r := advice.Say("zone-set-aside")
+		why = &r
 	case failed != nil:
-		why = &advice.Reason{Code: "ledger-unavailable", Text: "The ledger cannot be written, so nothing can be approved: " + failed.Error() + "."}
+		r := advice.Say("ledger-unavailable", advice.Name(failed.Error()))
+		why = &r
 	}
 	payload, err := wire.AppendState(make([]byte, 0, 1536), w.settings.Site, w.settings.Zone, w.pending.state, why)
 	if err != nil {

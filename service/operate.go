@@ -32,10 +32,33 @@ func (w *worker) operate(c shard.Control) {
 	w.step(policy.Event{Kind: policy.Operator, At: w.now, Operator: &operator})
 }
 
-// handLate is how late a watering by hand may be told. The engine takes what people
-// did for done when it learns of it, and a pot that was watered the day before
-// yesterday has drunk that water.
-const handLate = 24 * time.Hour
+// How far from the zone's time an event may say that it happened. The account of water
+// reaches a day back; a recovery lasts four weeks at most, and what was done before has
+// no bearing any more. The zone's time is that of its newest reading where telemetry sets
+// the clock, and so a little behind the clock of whoever writes.
+const (
+	handLate  = 24 * time.Hour
+	eventLate = 28 * 24 * time.Hour
+	eventSoon = time.Hour
+)
+
+// happened checks when an event says that it happened.
+func (w *worker) happened(e *wire.Event) (intake.Reason, error) {
+	late := eventLate
+	if e.Kind == policy.WateredByHand {
+		late = handLate
+	}
+	told := func(t time.Time) string { return t.In(w.settings.Location).Format("2 January 15:04") }
+	switch behind := w.now.Sub(e.Time); {
+	case behind > late:
+		return intake.Late, fmt.Errorf("event: %s at %s, and the zone's time is %s; expected at most %g h before it, for what happened earlier has no bearing on what is planned; leave it out",
+			e.Kind, told(e.Time), told(w.now), late.Hours())
+	case behind < -eventSoon:
+		return intake.FromTheFuture, fmt.Errorf("event: %s at %s, and the zone's time is %s; expected what has happened already; send it once it has",
+			e.Kind, told(e.Time), told(w.now))
+	}
+	return "", nil
+}
 
 // event reads an event and checks that the zone has what it names: the engine
 // leaves a name that it does not know alone, and would go on with the old pot as if
@@ -48,9 +71,8 @@ func (w *worker) event(payload []byte) (wire.Event, intake.Reason, error) {
 	case err != nil:
 		return e, intake.Malformed, err
 	}
-	if e.Kind == policy.WateredByHand && w.now.Sub(e.Time) > handLate {
-		return e, intake.Late, fmt.Errorf("event: watered by hand at %s, which is %s before the zone's time; expected at most %s, for the zone is taken to be watered when it is told; leave it out",
-			e.Time.Format(time.RFC3339), w.now.Sub(e.Time).Round(time.Minute), handLate)
+	if reason, err := w.happened(&e); err != nil {
+		return e, reason, err
 	}
 	switch e.Kind {
 	case policy.Transplanted, policy.ContainerChanged, policy.SubstrateChanged:

@@ -49,8 +49,9 @@ func TestEventsOfWhatIsNotThere(t *testing.T) {
 	}
 }
 
-// A watering by hand that is told a day late would water the zone of now.
-func TestWateringsToldLate(t *testing.T) {
+// The account of water reaches a day back, and nothing that was done a month ago has a
+// bearing; nor is anything taken that is still to come.
+func TestEventsToldLate(t *testing.T) {
 	for _, test := range []struct {
 		event  string
 		reason string
@@ -61,12 +62,18 @@ func TestWateringsToldLate(t *testing.T) {
 		{`"time":"2026-05-04T07:05:00Z","kind":"watered-by-hand","volume_ml":500`, ""},
 		{`"kind":"watered-by-hand","volume_ml":500`, ""}, // it has its arrival's
 		{`"time":"2026-05-01T07:00:00Z","kind":"shoots-pruned"`, ""},
+		{`"time":"2026-04-06T07:10:01Z","kind":"transplanted"`, ""},
+		{`"time":"2026-04-06T07:09:59Z","kind":"transplanted"`, "late"},
+		{`"time":1,"kind":"roots-disturbed"`, "late"},
+		{`"time":"2026-05-04T08:09:00Z","kind":"roots-disturbed"`, ""}, // a clock that is ahead
+		{`"time":"2026-05-04T08:11:00Z","kind":"roots-disturbed"`, "from-the-future"},
+		{`"time":"2027-05-04T07:00:00Z","kind":"watered-by-hand","volume_ml":500`, "from-the-future"},
 	} {
 		s := newStill(t)
 		s.tell(0, 10*time.Minute)
 		payload := fmt.Sprintf(`{"by":"anna",%s}`, test.event)
 		_, reason, err := s.workers[0].event([]byte(payload))
-		if string(reason) != test.reason || err != nil && !strings.Contains(err.Error(), "expected at most 24h0m0s") {
+		if string(reason) != test.reason || err != nil && !strings.Contains(err.Error(), map[string]string{"late": " h before it", "from-the-future": "happened already"}[test.reason]) {
 			t.Errorf("%s: %q (%v), want %q", test.event, reason, err, test.reason)
 			continue
 		}

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"bytes"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -23,29 +22,43 @@ const maxLine = 8 << 20
 
 // recorded is one line of a recording, as `mosquitto_sub -F %j` prints it.
 type recorded struct {
-	Stamp   time.Time // zero when the line has none
-	Topic   string
-	Payload []byte
-	Raw     []byte // the line itself, without its end
-	Line    int
+	Stamp    time.Time // zero when the line has none
+	Topic    string
+	Payload  []byte
+	Retained bool   // the broker had it from before, and gave it to whoever came
+	Raw      []byte // the line itself, without its end
+	Line     int
 }
 
 // LineError is a line of a recording that cannot be read.
 type LineError struct {
-	Line int
-	err  error
+	Line   int
+	reason lineReason
+	err    error
 }
 
-// errTruncated is in the error of a line that holds a part of its message alone.
-var errTruncated = errors.New("it was cut when it was recorded")
-
-// reason is the one that the line is counted by.
-func (e *LineError) reason() intake.Reason {
-	if errors.Is(e.err, errTruncated) {
+// counted is the reason of intake that the line is counted by.
+func (e *LineError) counted() intake.Reason {
+	if e.reason == cutPayload {
 		return intake.Truncated
 	}
 	return intake.Malformed
 }
+
+// lineReason is why a line of a recording is skipped.
+type lineReason string
+
+// The reasons.
+const (
+	notAMessage lineReason = "not-a-message"
+	noTopic     lineReason = "no-topic"
+	noTime      lineReason = "not-a-time"
+	badRetain   lineReason = "retain-unknown"
+	badPayload  lineReason = "payload-unreadable"
+	cutPayload  lineReason = "payload-cut"
+	retained    lineReason = "retained"
+	unknownZone lineReason = "unknown-zone"
+)
 
 func (e *LineError) Error() string { return fmt.Sprintf("line %d: %v", e.Line, e.err) }
 
@@ -72,11 +85,11 @@ func (r *recordingReader) next() (recorded, error) {
 		if len(raw) == 0 {
 			continue
 		}
-		rec, err := parseRecorded(raw)
+		rec, reason, err := readRecorded(raw)
 		rec.Line, rec.Raw = r.line, raw
 		if err != nil {
 			rec.Topic = topicOf(raw)
-			return rec, &LineError{r.line, err}
+			return rec, &LineError{r.line, reason, err}
 		}
 		return rec, nil
 	}
@@ -118,38 +131,52 @@ func topicOf(raw []byte) string {
 // hexadecimal digits, which %x prints: a payload that is twice as long as payloadlen
 // says, and all such digits, is read so.
 func parseRecorded(raw []byte) (recorded, error) {
+	rec, _, err := readRecorded(raw)
+	return rec, err
+}
+
+// readRecorded is parseRecorded with the reason of an error.
+func readRecorded(raw []byte) (recorded, lineReason, error) {
 	var in struct {
 		Tst        string         `json:"tst"`
 		Topic      string         `json:"topic"`
+		Retain     jsontext.Value `json:"retain"`
 		Payload    jsontext.Value `json:"payload"`
 		PayloadLen *int           `json:"payloadlen"`
 	}
 	if err := json.Unmarshal(raw, &in, jsontext.AllowDuplicateNames(false)); err != nil {
-		return recorded{}, fmt.Errorf(`not a recorded message (%w); expected {"tst","topic","qos","retain","payloadlen","payload"} as mosquitto_sub -F %%j prints it`, err)
+		return recorded{}, notAMessage, fmt.Errorf(`not a recorded message (%w); expected {"tst","topic","qos","retain","payloadlen","payload"} as mosquitto_sub -F %%j prints it`, err)
 	}
 	if in.Topic == "" {
-		return recorded{}, fmt.Errorf("the topic is missing; expected a message as mosquitto_sub -F %%j prints it")
+		return recorded{}, noTopic, fmt.Errorf("the topic is missing; expected a message as mosquitto_sub -F %%j prints it")
 	}
 	rec := recorded{Topic: in.Topic}
 	if in.Tst != "" {
 		stamp, err := parseStamp(in.Tst)
 		if err != nil {
-			return rec, err
+			return rec, noTime, err
 		}
 		rec.Stamp = stamp
+	}
+	switch string(in.Retain) { // newer recorders write true and false
+	case "", "null", "0", "false":
+	case "1", "true":
+		rec.Retained = true
+	default:
+		return rec, badRetain, fmt.Errorf("retain is %.20s; expected 0 or 1", in.Retain)
 	}
 	switch in.Payload.Kind() {
 	case 0, 'n':
 	case '"':
 		text, err := jsontext.AppendUnquote(nil, in.Payload)
 		if err != nil {
-			return rec, fmt.Errorf("payload: %w", err)
+			return rec, badPayload, fmt.Errorf("payload: %w", err)
 		}
 		rec.Payload = text
 		switch {
 		case in.PayloadLen == nil || len(text) == *in.PayloadLen:
-		case len(text) < *in.PayloadLen:
-			return rec, fmt.Errorf("payload has %d bytes where payloadlen says %d: %w; record binary payloads as digits, which mosquitto_sub prints for %%x", len(text), *in.PayloadLen, errTruncated)
+		case len(text) < *in.PayloadLen: // the recorder stops at a zero byte
+			return rec, cutPayload, fmt.Errorf("payload has %d bytes where payloadlen says %d: it was cut when it was recorded; record binary payloads as digits, which mosquitto_sub prints for %%x", len(text), *in.PayloadLen)
 		case len(text) == 2**in.PayloadLen:
 			if raw, err := hex.DecodeString(string(text)); err == nil {
 				rec.Payload = raw
@@ -158,7 +185,7 @@ func parseRecorded(raw []byte) (recorded, error) {
 	default:
 		rec.Payload = in.Payload
 	}
-	return rec, nil
+	return rec, "", nil
 }
 
 // stampLayouts are the ways in which a recorder writes the time: Debian 12's

@@ -33,6 +33,8 @@ func TestRecordedLines(t *testing.T) {
 		{"an empty payload as null", `{"topic":"a/b","payloadlen":0,"payload":null}`, "", time.Time{}},
 		{"an empty payload as text", `{"topic":"a/b","payloadlen":0,"payload":""}`, "", time.Time{}},
 		{"no payload", `{"topic":"a/b"}`, "", time.Time{}},
+		{"retained", `{"topic":"a/b","retain":1,"payload":"0.52"}`, "0.52", time.Time{}},
+		{"newer: retained", `{"topic":"a/b","retain":true,"payload":"0.52"}`, "0.52", time.Time{}},
 		{"MQTT 5 properties", `{"topic":"a/b","properties":{"content-type":"text"},"payload":"0.52"}`, "0.52", time.Time{}},
 		{"%x: a binary payload", `{"tst":"2026-05-04T06:05:00+0000","topic":"a/b","qos":0,"retain":0,"payloadlen":4,"payload":"08e80700"}`, "\x08\xe8\x07\x00", time.Date(2026, 5, 4, 6, 5, 0, 0, time.UTC)},
 		{"%X: in capitals", `{"topic":"a/b","payloadlen":2,"payload":"FFAB"}`, "\xff\xab", time.Time{}},
@@ -40,7 +42,7 @@ func TestRecordedLines(t *testing.T) {
 		{"escapes", `{"topic":"a/b","payloadlen":9,"payload":"{\"a\":\"\u00fc\"}"}`, `{"a":"ü"}`, time.Time{}},
 	} {
 		got, err := parseRecorded([]byte(c.line))
-		if err != nil || got.Topic != "a/b" || string(got.Payload) != c.payload || !got.Stamp.Equal(c.stamp) {
+		if err != nil || got.Topic != "a/b" || string(got.Payload) != c.payload || !got.Stamp.Equal(c.stamp) || got.Retained != strings.HasSuffix(c.what, "retained") {
 			t.Errorf("%s: %+v, payload %q, %v; want payload %q at %s", c.what, got, got.Payload, err, c.payload, c.stamp)
 		}
 	}

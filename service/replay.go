@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"rhizostat/service/intake"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
 	"rhizostat/service/wire"
@@ -24,7 +25,8 @@ const barrier = "$replay/"
 // would have been published. With a ledger it goes on from what is there, and
 // leaves what it learned; readings that still wait to be put in order at the end
 // then wait in the ledger too, so that a recording in two parts gives what it
-// gives in one. Without a ledger they are processed at the end.
+// gives in one. Without a ledger they are processed at the end. What the recording marks
+// as retained is taken as the daemon takes it: no reading of now, and nobody's decision.
 func Replay(ctx context.Context, s Settings, in io.Reader, out io.Writer, log *slog.Logger) error {
 	return replayWatched(ctx, s, in, out, nil, log)
 }
@@ -62,14 +64,13 @@ func replayWatched(ctx context.Context, s Settings, in io.Reader, out io.Writer,
 			return err
 		}
 		// what was worked out so far stands
+		r.skipped.summarize(log)
 		return errors.Join(fmt.Errorf("interrupted after line %d of the recording", r.lines), r.end(s), r.flush())
 	}
 	if err := r.end(s); err != nil {
 		return err
 	}
-	if r.skipped > 0 {
-		log.Warn("lines of the recording could not be read", "lines", r.skipped)
-	}
+	r.skipped.summarize(log)
 	return r.flush()
 }
 
@@ -88,8 +89,8 @@ type replay struct {
 	lot     *lot
 	out     *bufio.Writer
 	line    []byte
-	lines   int   // fed so far
-	skipped int   // lines that could not be read
+	lines   int // fed so far
+	skipped skippedLines
 	failed  error // of writing
 }
 
@@ -110,9 +111,8 @@ func (r *replay) run(ctx context.Context, in io.Reader) error {
 			}
 			continue
 		case errors.As(err, &bad):
-			r.house.metrics.Refused(string(bad.reason()))
-			r.skipped++
-			r.house.log.Warn("line of the recording skipped", "error", bad)
+			r.house.metrics.Refused(string(bad.counted()))
+			r.skipped.note(r.house.log, bad.reason, bad.Line, "error", bad)
 			continue
 		case err != nil:
 			return err
@@ -132,10 +132,20 @@ func (r *replay) feed(rec *recorded) {
 	h := r.house
 	if p, ok := wire.Parse(h.settings.TopicRoot, rec.Topic); ok && p.Kind != wire.KindTelemetry {
 		said := p.Kind == wire.KindDecision || p.Kind == wire.KindEvent
-		if !h.person(rec.Topic, append([]byte(nil), rec.Payload...), rec.Stamp, nil) && said {
-			h.metrics.Refused("unknown-zone")
-			h.log.Warn("message for a zone that is not ours", "line", rec.Line, "topic", rec.Topic)
+		if said && rec.Retained {
+			// as in the daemon: what a broker kept is nobody's word of now
+			h.metrics.Refused(string(intake.Retained))
+			r.skipped.note(h.log, retained, rec.Line, "topic", rec.Topic)
+			return
 		}
+		if !h.person(rec.Topic, append([]byte(nil), rec.Payload...), rec.Stamp, nil) && said {
+			h.metrics.Refused(string(unknownZone))
+			r.skipped.note(h.log, unknownZone, rec.Line, "topic", rec.Topic)
+		}
+		return
+	}
+	if rec.Retained {
+		h.take(h.router.DecodeRetained, rec.Topic, rec.Payload, rec.Stamp)
 		return
 	}
 	h.receive(rec.Topic, rec.Payload, rec.Stamp)

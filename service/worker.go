@@ -53,22 +53,23 @@ type worker struct {
 
 // work is what a worker has to make durable and to publish at the next flush.
 type work struct {
-	touched  bool
-	before   *desk.Desk // the desk as it is on record, nil while it has not changed
-	changes  wire.Changes
-	issued   []advice.Action // of the advice proposed since
-	events   []ledger.EventRow
-	points   []ledger.Point
-	outcomes []answered
-	acks     []func()
-	told     []func() // acknowledge the events, once these are on record
-	state    *policy.State
-	forecast *policy.Forecast
-	resync   bool
-	reborn   bool      // an output was
-	heard    time.Time // when the link said so
-	readBack []readBack
-	saves    bool // a snapshot goes with it
+	touched   bool
+	before    *desk.Desk // the desk as it is on record, nil while it has not changed
+	changes   wire.Changes
+	issued    []advice.Action // of the advice proposed since
+	events    []ledger.EventRow
+	points    []ledger.Point
+	forecasts []ledger.Forecast // that a report will tell
+	outcomes  []answered
+	acks      []func()
+	told      []func() // acknowledge the events, once these are on record
+	state     *policy.State
+	forecast  *policy.Forecast
+	resync    bool
+	reborn    bool      // an output was
+	heard     time.Time // when the link said so
+	readBack  []readBack
+	saves     bool // a snapshot goes with it
 }
 
 type answered struct {
@@ -118,9 +119,16 @@ func (w *worker) step(e policy.Event) {
 		w.pending.state = out.State
 		w.newest = tally{out.State.Totals, true}
 		w.notePoint(out.State)
+		if watch := w.house.watch; watch.of(w) { // not at the flush, which has the last of several
+			watch.state(out.State)
+		}
 	}
 	if out.Forecast != nil {
+		if watch := w.house.watch; watch.of(w) {
+			watch.forecast(out.Forecast)
+		}
 		w.pending.forecast = out.Forecast
+		w.noteForecast(out.Forecast)
 	}
 	if out.Advice != nil {
 		w.propose(out.Advice)
@@ -259,8 +267,8 @@ func (w *worker) decide(c shard.Control) {
 	outcome := w.desk.Decide(c.Payload, w.now)
 	if w.aside != nil && outcome.Result.Result == wire.Accepted && outcome.Decision.Decision == wire.Approve {
 		w.desk = undecided // and not the desk on record: earlier moves of this lot stand
-		outcome = desk.Outcome{Decision: outcome.Decision, Result: wire.Refuse(outcome.Decision, wire.NotAllowed,
-			"the zone is set aside after a fault of the program, so nothing of it can be approved; restart the daemon and tell its developers", w.now)}
+		outcome = desk.Outcome{Decision: outcome.Decision, Result: wire.Refuse(outcome.Decision,
+			advice.Refuse("not-allowed-set-aside", advice.Name(w.settings.Zone)), w.now)}
 	}
 	w.pending.outcomes = append(w.pending.outcomes, answered{outcome, w.now})
 	w.moved(outcome.Changes)
@@ -293,7 +301,7 @@ func (w *worker) revert() {
 	w.due = w.now // what time moved is moved again at the next step
 	*p = work{
 		touched: true, outcomes: p.outcomes, acks: p.acks, state: p.state,
-		events: p.events, told: p.told, points: p.points, readBack: p.readBack, resync: p.resync, reborn: p.reborn, heard: p.heard,
+		events: p.events, told: p.told, points: p.points, forecasts: p.forecasts, readBack: p.readBack, resync: p.resync, reborn: p.reborn, heard: p.heard,
 	}
 	for i := len(failed.Moves) - 1; i >= 0; i-- {
 		m := &failed.Moves[i]

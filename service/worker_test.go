@@ -155,7 +155,7 @@ func TestAnApprovalOfAZoneSetAsideUndoesNothing(t *testing.T) {
 			cleared = len(m.Payload) == 0
 		}
 	}
-	if len(answers) != 2 || answers[0].Result != wire.Accepted || answers[1].Result != wire.Refused || answers[1].Reason.Code != string(wire.NotAllowed) {
+	if len(answers) != 2 || answers[0].Result != wire.Accepted || answers[1].Result != wire.Refused || answers[1].Reason.Code != string(wire.NotAllowed) || !strings.HasPrefix(answers[1].Reason.Text, "Zone bench-0 is set aside after a fault") {
 		t.Fatalf("answers %+v", answers)
 	}
 	if !cleared || w.desk.InForce(w.now) != nil {

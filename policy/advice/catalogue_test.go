@@ -59,7 +59,7 @@ func TestEverySentence(t *testing.T) {
 		}
 		texts[e.Text] = e.Code
 		switch e.Kind {
-		case KindReason, KindGuard, KindInspect, KindEvidence, KindCaution:
+		case KindReason, KindGuard, KindInspect, KindEvidence, KindCaution, KindRefusal, KindNotice:
 		default:
 			t.Errorf("%s is of no kind: %q", e.Code, e.Kind)
 		}
@@ -115,7 +115,8 @@ func TestCodesAndSourceAgree(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, e := range Catalogue() {
-		if !said[e.Code] && e.Kind != KindEvidence {
+		shell := e.Kind == KindRefusal || e.Kind == KindNotice // said at the desk, whose tests say each
+		if !said[e.Code] && e.Kind != KindEvidence && !shell {
 			t.Errorf("%s is in the catalogue, and nothing says it", e.Code)
 		}
 	}

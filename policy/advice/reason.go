@@ -18,6 +18,8 @@ const (
 	KindInspect  Kind = "inspect"  // why a person must look, and at what
 	KindEvidence Kind = "evidence" // what speaks for a cause of trouble
 	KindCaution  Kind = "caution"  // what to mind in any case
+	KindRefusal  Kind = "refusal"  // why a decision changes nothing
+	KindNotice   Kind = "notice"   // why nothing can be approved
 )
 
 // Entry is one sentence of the catalogue. Text holds named verbs, {name:unit},
@@ -161,9 +163,25 @@ func Find(code string) (Entry, bool) {
 			return evidence[i], true
 		}
 	}
+	for i := range refusals {
+		if r := &refusals[i]; r.code == code {
+			return Entry{r.code, KindRefusal, r.text}, true
+		}
+	}
+	for i := range notices {
+		if notices[i].Code == code {
+			return notices[i], true
+		}
+	}
 	return Entry{}, false
 }
 
 // Catalogue lists every sentence, in the order of the table: the documentation
 // is made from it.
-func Catalogue() []Entry { return append(append([]Entry(nil), catalogue[:]...), evidence[:]...) }
+func Catalogue() []Entry {
+	all := append(append([]Entry(nil), catalogue[:]...), evidence[:]...)
+	for i := range refusals {
+		all = append(all, Entry{refusals[i].code, KindRefusal, refusals[i].text})
+	}
+	return append(all, notices[:]...)
+}

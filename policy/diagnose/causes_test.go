@@ -311,12 +311,12 @@ func TestEvidenceIsSaidWithoutASign(t *testing.T) {
 // What a person writes of a cause counts for it, and "no" before it against it.
 func TestSaid(t *testing.T) {
 	m, at := known()
-	m.Said("decision", "Found root bound plants when lifting", at)
+	m.Said("decision", "Found root bound plants when lifting", at, at)
 	b := m.Belief.LogOdds
 	if b[RootBound] < 3 {
 		t.Errorf("a person's word for it: %v", b)
 	}
-	m.Said("decision", "no edge-channelling, not root-bound either", at)
+	m.Said("decision", "no edge-channelling, not root-bound either", at, at)
 	if b := m.Belief.LogOdds; b[RootBound] > 0 || b[EdgeChannelling] > 0 {
 		t.Errorf("a person's word against it: %v", b)
 	}
@@ -449,7 +449,7 @@ func TestAProbeThatWentToAnotherLevel(t *testing.T) {
 				in.WaterContent = 0.58
 			}
 			if look == 12 {
-				m.Said("decision", c.said, at)
+				m.Said("decision", c.said, at, at)
 			}
 			m.Look(in, at)
 		}

@@ -70,7 +70,7 @@ func TestRisesThatNobodyReported(t *testing.T) {
 		if lead != c.leads {
 			t.Errorf("%s: %q leads, expected %q", c.name, lead, c.leads)
 		}
-		m.Said("watered-by-hand", "", at+hourMs)
+		m.Said("watered-by-hand", "", at+hourMs, at+hourMs)
 		if f := m.Findings(at+hourMs, words); len(f) > 0 && f[0].Cause == "unreported-watering" {
 			t.Errorf("%s: a person said that it was watered: %+v", c.name, f)
 		}

@@ -1,14 +1,19 @@
 package diagnose
 
+import "rhizostat/policy/learning"
+
 // Said takes an operator's event (kind as on the wire) or the note of a decision,
 // which may answer a look. A watering by hand explains a rise; a probe that was
 // moved explains its readings; shoots pruned explain a change of drinking. What a
 // note says of a cause is a person's word for it or against it.
-func (m *Memory) Said(kind, note string, atMs int64) {
+func (m *Memory) Said(kind, note string, whenMs, atMs int64) {
 	b := &m.Belief
 	b.fade(atMs)
 	switch kind {
 	case "watered-by-hand":
+		if !m.Fast.explains(whenMs, atMs) {
+			break // the rise was another watering
+		}
 		b.clear(UnreportedWatering)
 		b.clear(ValveStuckOpen)
 		m.Fast.Unreported = Unreported{}
@@ -32,6 +37,13 @@ func (m *Memory) Said(kind, note string, atMs int64) {
 		}
 	}
 	b.settle(atMs)
+}
+
+// explains tells whether a watering of a time may be the rise that nobody had reported:
+// what is told when it is done explains what is found just then, whenever it began.
+func (f *Fast) explains(whenMs, atMs int64) bool {
+	u := &f.Unreported
+	return u.AtMs == 0 || atMs-whenMs < learning.NearMs || whenMs >= u.AtMs-learning.NearMs && whenMs <= u.AtMs+learning.NearMs
 }
 
 // lookedAt takes that a person looked at the probes: what they did before is no news.

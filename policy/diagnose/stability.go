@@ -138,7 +138,7 @@ func (m *Memory) Recovering(int64) bool { return m.Steady.DisturbedMs != 0 }
 // roots disturbed. What was known of the zone's days is of another root zone:
 // baselines and beliefs begin anew. The cause that led is kept, so that its
 // return is called a relapse.
-func (m *Memory) Disturbed(atMs int64) {
+func (m *Memory) Disturbed(whenMs, atMs int64) {
 	before := m.Steady.CauseBefore
 	if m.Belief.SinceMs != 0 {
 		before = m.Belief.Top
@@ -151,5 +151,5 @@ func (m *Memory) Disturbed(atMs int64) {
 	m.Fast.Fall = FallWatch{}
 	m.Fast.Probes = [len(m.Fast.Probes)]ProbeWatch{}
 	m.Today = Collector{}
-	m.Steady = Steady{DisturbedMs: atMs, CauseBefore: before}
+	m.Steady = Steady{DisturbedMs: whenMs, CauseBefore: before}
 }

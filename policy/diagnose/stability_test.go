@@ -68,7 +68,7 @@ func TestRecovery(t *testing.T) {
 		low, high int // days
 	}{{"steady at once", 0, 3, 5}, {"restless for ten days", 10, 11, 20}, {"never steady", 100, mostRecovery, mostRecovery}} {
 		m, at, days := &Memory{}, start, 0
-		m.Disturbed(at)
+		m.Disturbed(at, at)
 		for m.Recovering(at) && days < 60 {
 			days++
 			at += dayMs
@@ -93,7 +93,7 @@ func TestRelapse(t *testing.T) {
 	if f := m.Findings(at, words); len(f) == 0 || f[0].Cause != "oversaturation" || !says(f[0].Evidence, "roots-left-alone") || says(f[0].Evidence, "relapse") {
 		t.Fatalf("first time: %+v", f)
 	}
-	m.Disturbed(at)
+	m.Disturbed(at, at)
 	if f := m.Findings(at, words); len(f) != 0 {
 		t.Fatalf("a new root zone is judged by the old: %+v", f)
 	}

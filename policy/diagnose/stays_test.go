@@ -56,7 +56,7 @@ func TestARiseThatStays(t *testing.T) {
 		f := m.Findings(at, words)
 		if c.leads == SensorFault {
 			moved := *m
-			moved.Said("probe-moved", "", at)
+			moved.Said("probe-moved", "", at, at)
 			later := at
 			for range 36 {
 				later += 5 * 60_000

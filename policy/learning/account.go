@@ -21,7 +21,8 @@ type Account struct {
 // accountHours is a day and the hour that is running.
 const accountHours = 25
 
-// Totals are sums since the zone was first seen; they never fall.
+// Totals are sums since the zone was first seen. They grow; only where a person tells
+// that a watering was less than its rise said, irrigation falls by the difference.
 type Totals struct {
 	IrrigationML, UptakeML, DrainML float64
 }

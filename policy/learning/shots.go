@@ -235,6 +235,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 			z.Open.GivenML += more
 			z.Account.give(z.AtMs, more)
 			z.History.water(s.TopMs, more)
+			z.guessed(s.StartMs, s.TopMs, more)
 		}
 	}
 	if s.SeenMs != 0 {

@@ -50,6 +50,7 @@ type Zone struct {
 
 	Ticks   Ticks
 	Shots   ShotState
+	Guesses [guesses]Guess // the newest first
 	Zigzag  Zigzag
 	Block   Block
 	Open    Interval

@@ -5,19 +5,20 @@ import (
 	"time"
 
 	"rhizostat/policy"
+	"rhizostat/policy/advice"
 	"rhizostat/service/wire"
 )
 
 // coverable tells whether the site file allows such a standing approval.
 func (d *Desk) coverable(c *wire.Covers, now time.Time) *refusal {
 	if !d.rules.StandingAllowed {
-		return refuse(wire.NotAllowed, "the decision covers later advice, and the site file of %s does not allow that for %s; leave covers out, or set approval.standing.allowed", d.site, d.zone)
+		return refuse("not-allowed-covers", advice.Name(d.site), advice.Name(d.zone))
 	}
 	if !c.Until.After(now) {
-		return refuse(wire.NotAllowed, "covers.until %s has passed; expected a time after %s", clock(c.Until), clock(now))
+		return refuse("not-allowed-covers-past", d.date(c.Until), d.date(now))
 	}
 	if latest := now.Add(d.rules.StandingMax); c.Until.After(latest) {
-		return refuse(wire.NotAllowed, "covers.until %s is too far; the site file allows %g days, until %s", clock(c.Until), d.rules.StandingMax.Hours()/24, clock(latest))
+		return refuse("not-allowed-covers-long", d.date(c.Until), advice.Number(d.rules.StandingMax.Hours()/24), d.date(latest))
 	}
 	return nil
 }
@@ -47,14 +48,13 @@ func (d *Desk) endCover(ch *wire.Changes, by string, at time.Time) {
 // has long been over.
 func (d *Desk) endCoverOf(ch *wire.Changes, dec *wire.Decision, now time.Time) *refusal {
 	if d.cover == nil || dec.Decision != wire.Withdraw || dec.Advice != d.cover.Advice {
-		text := "nothing stands for this zone"
 		if s := d.Standing(); s != nil {
-			text = "the standing one is " + s.ID
+			return refuse("unknown-advice-other", advice.Name(dec.Advice), advice.Name(d.zone), advice.Name(s.ID), d.date(s.ValidUntil))
 		}
-		return refuse(wire.UnknownAdvice, "advice %s is not known for zone %s: %s", dec.Advice, d.zone, text)
+		return refuse("unknown-advice-none", advice.Name(dec.Advice), advice.Name(d.zone))
 	}
 	if dec.Digest != d.cover.Digest {
-		return refuse(wire.WrongDigest, "the decision names digest %s, the standing approval was given with %s", dec.Digest, d.cover.Digest)
+		return refuse("wrong-digest-standing", advice.Name(dec.Digest), advice.Name(d.cover.Advice), advice.Name(d.cover.Digest))
 	}
 	d.withdrawCover(ch, dec, now)
 	return nil

@@ -1,11 +1,11 @@
 package desk
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
 	"rhizostat/policy"
+	"rhizostat/policy/advice"
 	"rhizostat/service/wire"
 )
 
@@ -16,22 +16,30 @@ type Outcome struct {
 	Decision wire.Decision // as far as it could be read
 	Result   wire.Result
 	Changes  wire.Changes
+	desk     *Desk
 }
 
 // Unrecorded answers a decision that could not be made durable.
 func (o Outcome) Unrecorded(at time.Time) wire.Result {
-	return wire.Refuse(o.Decision, wire.LedgerUnavailable,
-		"the decision could not be written to the ledger, so nothing has changed; send it again once the ledger is writable", at)
+	return wire.Refuse(o.Decision, advice.Refuse("ledger-unavailable-decision", advice.Name(o.Decision.Advice), o.desk.date(at)), at)
 }
 
-// refusal is a decision that changes nothing, and why.
-type refusal struct {
-	code wire.Refusal
-	text string
+// refusal is why a decision changes nothing: its code of the wire, and a sentence of
+// the catalogue.
+type refusal advice.Reason
+
+func refuse(code string, values ...advice.Value) *refusal {
+	r := refusal(advice.Refuse(code, values...))
+	return &r
 }
 
-func refuse(code wire.Refusal, format string, args ...any) *refusal {
-	return &refusal{code, fmt.Sprintf(format, args...)}
+// date is an instant as people of the site tell it.
+func (d *Desk) date(t time.Time) advice.Value {
+	loc := d.rules.Location
+	if loc == nil {
+		loc = time.UTC
+	}
+	return advice.Date(t, loc)
 }
 
 // Decide takes a decision as it came from the decision topic, at time now: a
@@ -41,17 +49,17 @@ func refuse(code wire.Refusal, format string, args ...any) *refusal {
 // did count.
 func (d *Desk) Decide(payload []byte, now time.Time) Outcome {
 	now = now.UTC()
-	var o Outcome
+	o := Outcome{desk: d}
 	o.Changes = d.Tick(now)
 	read, no := d.read(payload)
 	o.Decision = read.decision
 	if no != nil {
 		// Not recorded: anybody can send these, and would fill the ledger.
-		o.Result = wire.Refuse(o.Decision, no.code, no.text, now)
+		o.Result = wire.Refuse(o.Decision, advice.Reason(*no), now)
 		return o
 	}
 	if no := d.take(&o.Changes, read, now); no != nil {
-		o.Result = wire.Refuse(o.Decision, no.code, no.text, now)
+		o.Result = wire.Refuse(o.Decision, advice.Reason(*no), now)
 		if !d.keepsRefusal(now) {
 			return o
 		}
@@ -98,20 +106,20 @@ func (d *Desk) take(ch *wire.Changes, r reading, now time.Time) *refusal {
 	a := e.advice
 	switch {
 	case !a.Approval.Required:
-		return refuse(wire.NotPending, "advice %s is an inspect: a person must look, there is nothing to %s", a.ID, dec.Decision)
+		return refuse("not-pending-inspect", advice.Name(a.ID), advice.Name(string(dec.Decision)))
 	case dec.Digest != a.Approval.Digest:
-		return refuse(wire.WrongDigest, "the decision names digest %s, advice %s has %s; look at the advice as it is published now and decide on that", dec.Digest, a.ID, a.Approval.Digest)
+		return refuse("wrong-digest-advice", advice.Name(dec.Digest), advice.Name(a.ID), advice.Name(a.Approval.Digest))
 	case r.signed && slices.Contains(e.taken, r.hash):
-		return refuse(wire.Replayed, "this very decision was taken before; advice %s is %s", a.ID, became(a))
+		return refuse("replayed-signed", advice.Name(a.ID), advice.Name(string(a.Approval.State)), d.date(a.Approval.At))
 	}
 	if dec.Decision == wire.Withdraw {
 		return d.withdraw(ch, i, r, now)
 	}
 	if a.Approval.State == policy.StateExpired {
-		return refuse(wire.Expired, "advice %s could be decided until %s; it has expired", a.ID, clock(pendingUntil(a)))
+		return refuse("expired-undecided", advice.Name(a.ID), d.date(pendingUntil(a)), d.date(now))
 	}
 	if a.Approval.State != policy.StatePending {
-		return refuse(wire.NotPending, "advice %s is not pending: it is %s", a.ID, became(a))
+		return d.decided(a)
 	}
 	if dec.Decision == wire.Reject {
 		d.taken(i, r)
@@ -161,11 +169,11 @@ func (d *Desk) withdraw(ch *wire.Changes, i int, r reading, now time.Time) *refu
 	case covering:
 		// The advice itself is closed; only the standing approval ends.
 	case a.Approval.State == policy.StateExpired:
-		return refuse(wire.Expired, "advice %s has expired, there is nothing to withdraw", a.ID)
+		return refuse("expired-over", advice.Name(a.ID), d.date(a.Approval.At))
 	case a.Approval.State == policy.StatePending:
-		return refuse(wire.NotPending, "advice %s is not approved yet, so there is nothing to withdraw; reject it instead", a.ID)
+		return refuse("not-pending-waits", advice.Name(a.ID), d.date(pendingUntil(a)))
 	default:
-		return refuse(wire.NotPending, "advice %s is not approved: it is %s", a.ID, became(a))
+		return refuse("not-pending-nothing-left", advice.Name(a.ID), advice.Name(string(a.Approval.State)), d.date(a.Approval.At))
 	}
 	if covering {
 		d.withdrawCover(ch, dec, now)
@@ -183,17 +191,19 @@ func (d *Desk) taken(i int, r reading) {
 	d.entries[i] = &next
 }
 
-// became says in words where an approval stands.
-func became(a *wire.Advice) string {
-	s := string(a.Approval.State)
-	if a.Approval.By != "" {
-		s += " by " + a.Approval.By
+// decided says why an advice that is not pending cannot be decided on.
+func (d *Desk) decided(a *wire.Advice) *refusal {
+	id, who, at := advice.Name(a.ID), advice.Name(a.Approval.By), d.date(a.Approval.At)
+	switch a.Approval.State {
+	case policy.StateRejected:
+		return refuse("not-pending-rejected", id, who, at)
+	case policy.StateWithdrawn:
+		return refuse("not-pending-withdrawn", id, who, at)
+	case policy.StateSuperseded:
+		return refuse("not-pending-superseded", id, at, advice.Name(d.Standing().ID))
 	}
 	if a.Approval.Under != "" {
-		s += " under the standing approval given with advice " + a.Approval.Under
+		return refuse("not-pending-under", id, at, who, advice.Name(a.Approval.Under), d.date(a.ValidUntil))
 	}
-	if !a.Approval.At.IsZero() {
-		s += " at " + clock(a.Approval.At)
-	}
-	return s
+	return refuse("not-pending-approved", id, who, at, d.date(a.ValidUntil))
 }

@@ -329,15 +329,15 @@ func TestRefusals(t *testing.T) {
 	}{
 		{"empty", nil, nil, wire.Malformed, "not a JSON object"},
 		{"no verdict", nil, fmt.Appendf(nil, `{"advice":%q,"digest":%q,"decision":"yes","by":"ana"}`, a.ID, digestOf(t, a)), wire.Malformed, "expected approve, reject or withdraw"},
-		{"another advice", nil, newTable(t).payload(b, wire.Approve, ""), wire.UnknownAdvice, "the standing one is " + a.ID},
+		{"another advice", nil, newTable(t).payload(b, wire.Approve, ""), wire.UnknownAdvice, "the one that stands there is " + a.ID},
 		{"another digest", nil, fmt.Appendf(nil, `{"advice":%q,"digest":%q,"decision":"approve","by":"ana"}`, a.ID, digestOf(t, b)), wire.WrongDigest, "as it is published now"},
-		{"approved already", approved, newTable(t).payload(a, wire.Approve, ""), wire.NotPending, "it is approved by ana at"},
-		{"rejected when approved", approved, newTable(t).payload(a, wire.Reject, ""), wire.NotPending, "it is approved by ana at"},
+		{"approved already", approved, newTable(t).payload(a, wire.Approve, ""), wire.NotPending, "was approved already, by ana on 3 May 19:00"},
+		{"rejected when approved", approved, newTable(t).payload(a, wire.Reject, ""), wire.NotPending, "was approved already, by ana on 3 May 19:00"},
 		{"withdrawn when pending", nil, newTable(t).payload(a, wire.Withdraw, ""), wire.NotPending, "reject it instead"},
 		{"covers not allowed", closed, newTable(t).payload(a, wire.Approve, far), wire.NotAllowed, "approval.standing.allowed"},
 		{"covers too far", nil, newTable(t).payload(a, wire.Approve, far), wire.NotAllowed, "7 days"},
-		{"covers ended", nil, newTable(t).payload(a, wire.Approve, past), wire.NotAllowed, "has passed"},
-		{"signed for nobody", nil, []byte("e30.e30.e30"), wire.UnknownDecider, "lists no deciders"},
+		{"covers ended", nil, newTable(t).payload(a, wire.Approve, past), wire.NotAllowed, "it is 3 May 20:00 already"},
+		{"signed for nobody", nil, []byte("e30.e30.e30"), wire.UnknownDecider, "lists nobody's key"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			x := newTable(t)

@@ -16,14 +16,15 @@ import (
 // Batch is what is made durable together: all of it, or none.
 type Batch struct {
 	wire.Changes
-	Events []EventRow
-	Zones  []ZoneRow
-	Points []Point
+	Events    []EventRow
+	Zones     []ZoneRow
+	Points    []Point
+	Forecasts []Forecast
 }
 
 // Empty tells whether there is nothing to write.
 func (b *Batch) Empty() bool {
-	return b.Changes.Empty() && len(b.Events) == 0 && len(b.Zones) == 0 && len(b.Points) == 0
+	return b.Changes.Empty() && len(b.Events) == 0 && len(b.Zones) == 0 && len(b.Points) == 0 && len(b.Forecasts) == 0
 }
 
 // EventRow is something a person did to a zone.
@@ -206,6 +207,9 @@ func (l *Ledger) there() error {
 func (l *Ledger) abandon(tx *sql.Tx, w *rows) error {
 	for _, p := range w.fresh {
 		delete(l.keys, p) // their rows are rolled back
+	}
+	for _, s := range w.sets {
+		delete(l.sets, s)
 	}
 	err := l.fault(w.at, w.err)
 	if e := tx.Rollback(); e != nil && !errors.Is(e, sql.ErrTxDone) {

@@ -115,14 +115,16 @@ func query[T any](ctx context.Context, l *Reader, what, q string, scan func(*sql
 // Prune drops what is older than the options keep. It works in small
 // transactions between the commits of others; call it about once an hour.
 func (l *Ledger) Prune(ctx context.Context, now time.Time) error {
-	first, last, err := l.hours(ctx)
-	if err != nil {
-		return err
-	}
-	end := min(last+1, now.Add(-l.options.KeepPoints).Unix()/secondsPerHour)
-	for hour := first; hour < end; hour++ {
-		if _, err := l.alone(ctx, `DELETE FROM points WHERE hour = ?`, hour); err != nil {
+	for _, table := range [...]string{"points", "forecasts"} {
+		first, last, err := l.hours(ctx, table)
+		if err != nil {
 			return err
+		}
+		end := min(last+1, now.Add(-l.options.KeepPoints).Unix()/secondsPerHour)
+		for hour := first; hour < end; hour++ {
+			if _, err := l.alone(ctx, `DELETE FROM `+table+` WHERE hour = ?`, hour); err != nil {
+				return err
+			}
 		}
 	}
 	if l.options.KeepHistory == 0 {

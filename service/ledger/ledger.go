@@ -28,7 +28,7 @@ const InMemory = ":memory:"
 
 // Options of a ledger; the zero value has the defaults.
 type Options struct {
-	KeepPoints  time.Duration // how long points are kept; 0: 90 days
+	KeepPoints  time.Duration // how long points and forecasts are kept; 0: 90 days
 	KeepHistory time.Duration // how long closed advice, moves, decisions and events are kept; 0: for ever
 	ProbeEvery  time.Duration // Writable writes at most this often; 0: 5 s
 	BusyTimeout time.Duration // waiting for another program that holds the file; 0: 5 s
@@ -67,8 +67,9 @@ type Ledger struct {
 	writer  chan struct{} // holds one token: who has it writes
 	closed  chan struct{}
 	waiting queue
-	insert  *statements     // of whoever writes
-	keys    map[place]int64 // zone_keys, of whoever writes
+	insert  *statements      // of whoever writes
+	keys    map[place]int64  // zone_keys, of whoever writes
+	sets    map[string]int64 // probe_sets, of whoever writes
 
 	mu     sync.Mutex // guards the two below
 	probed time.Time  // last write that was tried
@@ -82,7 +83,7 @@ type place struct{ site, zone string }
 // refuses a file that another daemon has open, that is damaged, that is not a
 // ledger, or that a newer program has written.
 func Open(ctx context.Context, path string, o Options) (*Ledger, error) {
-	l := &Ledger{Reader: Reader{path: path}, options: o.defaults(), writer: make(chan struct{}, 1), closed: make(chan struct{}), keys: map[place]int64{}}
+	l := &Ledger{Reader: Reader{path: path}, options: o.defaults(), writer: make(chan struct{}, 1), closed: make(chan struct{}), keys: map[place]int64{}, sets: map[string]int64{}}
 	if err := l.open(ctx); err != nil {
 		return nil, closing(err, l.Close)
 	}

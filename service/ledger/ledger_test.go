@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"rhizostat/policy"
 	"rhizostat/policy/advice"
@@ -100,9 +101,17 @@ func full(t testing.TB, zone string) Batch {
 		Events: []EventRow{{Site: "north", Zone: zone, Event: wire.Event{Time: noon, Kind: policy.WateredByHand, By: "ana", VolumeML: &hand}}},
 		Zones:  []ZoneRow{{Site: "north", Zone: zone, Version: 3, At: noon, Snapshot: []byte{0, 1, 2, 255}}},
 		Points: []Point{{
-			Site: "north", Zone: zone, At: noon.Add(5 * time.Minute), WaterContent: 0.5711, FullPoint: 0.6, RefillPoint: 0.5, AirFilledPorosity: 0.3,
+			Site: "north", Zone: zone, At: noon.Add(5 * time.Minute), WaterContent: 0.5711, SD: 0.0062, FullPoint: 0.6, RefillPoint: 0.5, AirFilledPorosity: 0.3,
 			SaturationS: 12, IrrigationML: 150, DrainML: 20, UptakeML: 14, PoreEC: &ec, Temperature: &temperature,
-		}},
+			Probes: []Probe{
+				{ID: "p1", Seen: true, WaterContent: 0.5812, AgeS: 30, Health: "ok"},
+				{ID: "p2", Seen: true, WaterContent: 0.43, AgeS: 90_000, Health: "clock-wrong"},
+				{ID: "p3", Health: "stale"},
+			},
+		}, {Site: "north", Zone: zone, At: noon.Add(10 * time.Minute), WaterContent: 0.57}},
+		Forecasts: []Forecast{{Site: "north", Zone: zone, IssuedAt: noon.Add(time.Minute), Step: 15 * time.Minute, Plan: policy.Course{
+			WaterContent: []float64{0.5711, 0.57, 0.6012}, Low: []float64{0.5611, 0.55, 0.5712}, High: []float64{0.5811, 0.59, 0.6312},
+		}}},
 	}
 }
 
@@ -171,6 +180,10 @@ func history(t *testing.T, l *Reader, b *Batch) {
 	if diff := cmp.Diff(b.Points, points, sameTimes); diff != "" {
 		t.Errorf("points:\n%s", diff)
 	}
+	forecasts := forecastsOf(t, l, "bench-07", from, to)
+	if diff := cmp.Diff(b.Forecasts, forecasts, sameTimes, cmpopts.EquateApprox(0, 1e-9)); diff != "" {
+		t.Errorf("forecasts:\n%s", diff)
+	}
 	zones, err := l.Zones(t.Context())
 	if diff := cmp.Diff([]Zone{{"north", "bench-07"}}, zones); diff != "" || err != nil {
 		t.Errorf("zones: %v\n%s", err, diff)
@@ -181,6 +194,18 @@ func pointsOf(t testing.TB, l *Reader, zone string, from, to time.Time) (out []P
 	t.Helper()
 	err := l.Points(t.Context(), "north", zone, from, to, func(p Point) error {
 		out = append(out, p)
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func forecastsOf(t testing.TB, l *Reader, zone string, from, to time.Time) (out []Forecast) {
+	t.Helper()
+	err := l.Forecasts(t.Context(), "north", zone, from, to, func(f Forecast) error {
+		out = append(out, f)
 		return nil
 	})
 	if err != nil {
@@ -254,7 +279,7 @@ func TestPoisonedBatch(t *testing.T) {
 	bad := Batch{
 		Changes: wire.Changes{Advice: []wire.AdviceRecord{{Advice: &changed, Sequence: 1}}},
 		Zones:   []ZoneRow{{Site: "north", Zone: "bad", At: noon, Snapshot: []byte{1}}},
-		Points:  []Point{{Site: "north", Zone: "bad", At: noon}},
+		Points:  []Point{{Site: "north", Zone: "bad", At: noon, Probes: []Probe{{ID: "bad-1", Health: "ok"}}}},
 	}
 	good := func(i int) Batch {
 		return Batch{Zones: []ZoneRow{{Site: "north", Zone: fmt.Sprint("good-", i), At: noon, Snapshot: []byte{1}}}, Points: []Point{{Site: "north", Zone: "good", At: noon}}}
@@ -290,10 +315,10 @@ func TestPoisonedBatch(t *testing.T) {
 	if err != nil || slices.Contains(zones, Zone{"north", "bad"}) || !slices.Contains(zones, Zone{"north", "good-0"}) {
 		t.Errorf("zones %v, %v; want the good ones", zones, err)
 	}
-	if err := l.Commit(t.Context(), Batch{Points: []Point{{Site: "north", Zone: "bad", At: noon, WaterContent: 0.5}}}); err != nil {
+	if err := l.Commit(t.Context(), Batch{Points: []Point{{Site: "north", Zone: "bad", At: noon, WaterContent: 0.5, Probes: []Probe{{ID: "bad-1", Health: "ok"}}}}}); err != nil {
 		t.Fatal(err)
 	}
-	if p := pointsOf(t, &l.Reader, "bad", noon, noon); len(p) != 1 || p[0].WaterContent != 0.5 {
+	if p := pointsOf(t, &l.Reader, "bad", noon, noon); len(p) != 1 || p[0].WaterContent != 0.5 || len(p[0].Probes) != 1 || p[0].Probes[0].ID != "bad-1" {
 		t.Errorf("points of a zone whose key was rolled back: %+v", p)
 	}
 	if err := l.Writable(t.Context()); err != nil {
@@ -314,7 +339,9 @@ func TestPrune(t *testing.T) {
 	}()
 	b := full(t, "b")
 	b.Points = nil
+	b.Forecasts = nil
 	for h := range 100 {
+		b.Forecasts = append(b.Forecasts, Forecast{Site: "north", Zone: "b", IssuedAt: noon.Add(time.Duration(h) * time.Hour), Step: time.Hour, Plan: day(0)})
 		b.Points = append(b.Points, Point{Site: "north", Zone: "b", At: noon.Add(time.Duration(h) * time.Hour)})
 	}
 	old := issued(t, "b", 2)
@@ -330,6 +357,9 @@ func TestPrune(t *testing.T) {
 	points := pointsOf(t, &l.Reader, "b", noon, end)
 	if len(points) != 49 || points[0].At.Before(end.Add(-49*time.Hour)) {
 		t.Errorf("%d points from %v, want 49 of the last 48 h", len(points), points[0].At)
+	}
+	if f := forecastsOf(t, &l.Reader, "b", noon, end); len(f) != 49 || f[0].IssuedAt.Before(end.Add(-49*time.Hour)) {
+		t.Errorf("%d forecasts from %v, want 49 of the last 48 h", len(f), f[0].IssuedAt)
 	}
 	if m, err := l.Moves(t.Context(), "north", "b", noon.Add(-24*time.Hour), end); err != nil || len(m) != 0 {
 		t.Errorf("moves %+v, %v; want none", m, err)

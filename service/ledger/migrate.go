@@ -2,19 +2,22 @@ package ledger
 
 import (
 	"context"
-	_ "embed" // the schema
+	_ "embed" // the schemas
 	"fmt"
 )
 
 //go:embed schema.sql
 var schema string
 
+//go:embed version2.sql
+var version2 string
+
 // applicationID marks a SQLite file as a ledger: "rhiz" in ASCII.
 const applicationID = 0x7268697a
 
 // migrations bring a ledger from the version of their index to the next. Old
 // ones are never edited.
-var migrations = [...]string{schema}
+var migrations = [...]string{schema, version2}
 
 // migrate brings the file to the newest version, in one transaction.
 func (l *Ledger) migrate(ctx context.Context) error {

@@ -30,23 +30,27 @@ ON CONFLICT (site, zone, advice) DO UPDATE SET live = excluded.live, body = excl
 ON CONFLICT (site, zone) DO UPDATE SET version = excluded.version, at = excluded.at, snapshot = excluded.snapshot`
 	writeKey = `INSERT INTO zone_keys (site, zone) VALUES (?, ?)
 ON CONFLICT (site, zone) DO UPDATE SET site = excluded.site RETURNING key`
-	writePoint = `INSERT OR REPLACE INTO points VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
+	writeSet = `INSERT INTO probe_sets (ids) VALUES (?)
+ON CONFLICT (ids) DO UPDATE SET ids = excluded.ids RETURNING key`
+	writePoint = `INSERT OR REPLACE INTO points (hour, zone, second, water_content, full_point, refill_point, air_filled_porosity,
+saturation_s, irrigation_ml, drain_ml, uptake_ml, pore_ec, temperature, deviation, probe_set, probes)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
 	writeProbe = `UPDATE meta SET value = value + 1 WHERE key = 'probe'`
 	writeRoom  = `UPDATE room SET filler = zeroblob(262144)`
 )
 
 // statements are the above, prepared once.
 type statements struct {
-	advice, forgotten, move, decision, cover, event, zone, key, point, probe, room *sql.Stmt
+	advice, forgotten, move, decision, cover, event, zone, key, set, point, forecast, probe, room *sql.Stmt
 }
 
 func (s *statements) each() []**sql.Stmt {
-	return []**sql.Stmt{&s.advice, &s.forgotten, &s.move, &s.decision, &s.cover, &s.event, &s.zone, &s.key, &s.point, &s.probe, &s.room}
+	return []**sql.Stmt{&s.advice, &s.forgotten, &s.move, &s.decision, &s.cover, &s.event, &s.zone, &s.key, &s.set, &s.point, &s.forecast, &s.probe, &s.room}
 }
 
 func prepare(ctx context.Context, db *sql.DB) (*statements, error) {
 	s := new(statements)
-	texts := [...]string{writeAdvice, writeForgotten, writeMove, writeDecision, writeCover, writeEvent, writeZone, writeKey, writePoint, writeProbe, writeRoom}
+	texts := [...]string{writeAdvice, writeForgotten, writeMove, writeDecision, writeCover, writeEvent, writeZone, writeKey, writeSet, writePoint, writeForecast, writeProbe, writeRoom}
 	for i, p := range s.each() {
 		var err error
 		if *p, err = db.PrepareContext(ctx, texts[i]); err != nil {
@@ -73,7 +77,8 @@ type rows struct {
 	tx     *sql.Tx
 	ledger *Ledger
 	epoch  int64
-	fresh  []place // zones whose key this transaction made
+	fresh  []place  // zones whose key this transaction made
+	sets   []string // sets of probes whose key it made
 	err    error
 	at     string
 }
@@ -123,6 +128,7 @@ func (w *rows) request(r *request) {
 		w.zone(&b.Zones[i])
 	}
 	w.points(b.Points)
+	w.forecasts(b.Forecasts)
 }
 
 // exec runs a statement and tells how many rows it touched.
@@ -212,10 +218,35 @@ func (w *rows) points(points []Point) {
 		if err != nil {
 			w.fail(err, "write point of %s", id)
 		}
+		set, probes := w.probes(id, p.Probes)
 		s := p.At.Unix()
 		w.exec(w.ledger.insert.point, "point of", id, s/secondsPerHour, key, s%secondsPerHour,
-			v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7], nullable(p.PoreEC, 100), nullable(p.Temperature, 10))
+			v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7], nullable(p.PoreEC, 100), nullable(p.Temperature, 10),
+			v[8], set, probes)
 	}
+}
+
+// probes gives the last two columns of a point, both NULL where there are none.
+func (w *rows) probes(id string, probes []Probe) (set, blob any) {
+	if len(probes) == 0 || w.err != nil {
+		return nil, nil
+	}
+	b, err := appendProbes(make([]byte, 0, 8*len(probes)), probes)
+	if err != nil {
+		w.fail(err, "write point of %s", id)
+		return nil, nil
+	}
+	ids := idsOf(probes)
+	key, ok := w.ledger.sets[ids]
+	if !ok {
+		if err := w.tx.StmtContext(w.ctx, w.ledger.insert.set).QueryRowContext(w.ctx, ids).Scan(&key); err != nil {
+			w.fail(err, "write probes of %s", id)
+			return nil, nil
+		}
+		w.ledger.sets[ids] = key
+		w.sets = append(w.sets, ids)
+	}
+	return key, b
 }
 
 // key gives the number that stands for a zone in points.

@@ -55,9 +55,8 @@ type chart struct {
 func (d *Days) chart() *chart {
 	// A person's list of marks comes as it comes; in the strip each goes right of
 	// the one before.
-	sorted := *d
-	sorted.Marks = d.marks()
-	c := &chart{Days: &sorted}
+	c := &chart{Days: d.clipped()}
+	c.Marks = d.marks()
 	c.entries, c.rows = c.legend()
 	top := headHeight + float64(c.rows)*legendRow + 20
 	low, high := d.range24()
@@ -69,6 +68,43 @@ func (d *Days) chart() *chart {
 	c.volume.y, c.volume.height = top+waterHeight+stripHeight, volumeHeight
 	c.volume.low, c.volume.high = 0, d.largestVolume()
 	return c
+}
+
+// clipped is what lies between From and To: what comes before and after counts in
+// figures and is not drawn.
+func (d *Days) clipped() *Days {
+	c := *d
+	window := Span{d.From, d.To}
+	c.Water = only(d.Water, func(w Water) bool { return window.holds(w.At) })
+	c.Probes = nil
+	for _, p := range d.Probes {
+		p.Readings = only(p.Readings, func(r Reading) bool { return window.holds(r.At) })
+		p.Ill = only(p.Ill, func(s Illness) bool { return s.within(d.From, d.To) > 0 })
+		c.Probes = append(c.Probes, p)
+	}
+	c.Saturated = only(d.Saturated, func(s Span) bool { return s.within(d.From, d.To) > 0 })
+	c.Shots = only(d.Shots, func(v Volume) bool { return window.holds(v.At) })
+	c.Drains = only(d.Drains, func(v Volume) bool { return window.holds(v.At) })
+	c.Forecasts = only(d.Forecasts, func(f Course) bool {
+		return Span{f.IssuedAt, f.IssuedAt.Add(time.Duration(len(f.WaterContent)) * f.Step)}.within(d.From, d.To) > 0
+	})
+	c.Band = nil
+	for i, b := range d.Band {
+		if b.From.Before(d.To) && (i+1 == len(d.Band) || d.Band[i+1].From.After(d.From)) {
+			c.Band = append(c.Band, b)
+		}
+	}
+	return &c
+}
+
+// only are the items that are kept.
+func only[T any](all []T, keep func(T) bool) (kept []T) {
+	for _, v := range all {
+		if keep(v) {
+			kept = append(kept, v)
+		}
+	}
+	return kept
 }
 
 func (c *chart) height() float64 { return c.volume.y + c.volume.height + footHeight }

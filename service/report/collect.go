@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"rhizostat/policy"
+	"rhizostat/policy/sensing"
 )
 
 // Collector makes the Days of a zone out of what comes along in the order of
@@ -102,18 +103,47 @@ func (c *Collector) State(s *policy.State) {
 	c.totals, c.counting = t, true
 	for _, p := range s.Probes {
 		if p.Seen {
-			c.Probe(p.ID, s.Time.Add(-time.Duration(p.AgeS*float64(time.Second))), p.WaterContent)
+			c.Probe(s.Time, ProbeReading{p.ID, s.Time.Add(-time.Duration(p.AgeS * float64(time.Second))), p.WaterContent, p.Health})
 		}
 	}
 }
 
-// Probe adds a reading of a probe; one that was there already is left out.
-func (c *Collector) Probe(id string, at time.Time, waterContent float64) {
-	tr := &c.days.Probes[c.trace(id)]
-	if n := len(tr.Readings); n > 0 && !at.After(tr.Readings[n-1].At) {
+// ProbeReading is the last reading of a probe, and what is thought of it.
+type ProbeReading struct {
+	ID           string
+	At           time.Time
+	WaterContent float64 // m3/m3
+	Health       string  // as published
+}
+
+// Probe adds what a probe last read before a moment, and how it was then; a reading
+// that was there already is left out.
+func (c *Collector) Probe(now time.Time, r ProbeReading) {
+	tr := &c.days.Probes[c.trace(r.ID)]
+	tr.was(now, r.Health)
+	if n := len(tr.Readings); n > 0 && !r.At.After(tr.Readings[n-1].At) {
 		return
 	}
-	tr.Readings = append(tr.Readings, Reading{at, waterContent})
+	tr.Readings = append(tr.Readings, Reading{r.At, r.WaterContent})
+}
+
+// was notes the health of a probe at a moment: an illness goes on until the probe is
+// found otherwise, or until nothing is known of it.
+func (t *Trace) was(now time.Time, health string) {
+	n := len(t.Ill)
+	if n > 0 && t.Ill[n-1].open {
+		last := &t.Ill[n-1]
+		if now.Sub(last.To) <= largestGap {
+			last.To = now
+		}
+		last.open = last.Health == health && last.To.Equal(now)
+		if last.open {
+			return
+		}
+	}
+	if health != sensing.OK.String() {
+		t.Ill = append(t.Ill, Illness{Span: Span{now, now}, Health: health, open: true})
+	}
 }
 
 func (c *Collector) trace(id string) int {
@@ -126,11 +156,21 @@ func (c *Collector) trace(id string) int {
 	return i
 }
 
-// Forecast keeps the first forecast of each irrigation day: the one that a
-// person could have looked at in the morning. Later ones would hide it.
+// Told reports whether a forecast is told of in a report, where the last that is was
+// issued at a moment (zero: there is none): the first of each irrigation day is, the
+// one that a person could have looked at in the morning. Later ones would hide it.
+func Told(s *policy.Settings, last, issued time.Time) bool {
+	return last.IsZero() || s.DayAt(issued).Start.After(last)
+}
+
+// Forecast keeps a forecast that is told of.
 func (c *Collector) Forecast(f *policy.Forecast, step time.Duration) {
 	all := c.days.Forecasts
-	if n := len(all); n > 0 && !c.settings.DayAt(f.IssuedAt).Start.After(all[n-1].IssuedAt) {
+	var last time.Time
+	if n := len(all); n > 0 {
+		last = all[n-1].IssuedAt
+	}
+	if !Told(c.settings, last, f.IssuedAt) {
 		return
 	}
 	c.days.Forecasts = append(all, course(f.IssuedAt, step, &f.Plan))
@@ -178,7 +218,7 @@ func (c *Collector) told() []Course {
 		window := Span{f.IssuedAt, f.IssuedAt.Add(24 * time.Hour)}
 		followed := time.Duration(0)
 		for _, s := range spans {
-			followed += max(0, earlier(s.To, window.To).Sub(later(s.From, window.From)))
+			followed += s.within(window.From, window.To)
 		}
 		if usual := &c.usual[i]; followed < 12*time.Hour && len(usual.WaterContent) > 0 {
 			f = course(f.IssuedAt, f.Step, usual)

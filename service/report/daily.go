@@ -42,7 +42,7 @@ func (d *Days) Daily() []Daily {
 			day.DrainFraction = day.DrainML / day.IrrigationML
 		}
 		for _, s := range d.Saturated {
-			day.SaturatedS += max(0, earlier(s.To, span.To).Sub(later(s.From, span.From)).Seconds())
+			day.SaturatedS += s.within(span.From, span.To).Seconds()
 		}
 		d.wetness(&day, span)
 		day.OvernightDryback = d.overnight(span)

@@ -38,6 +38,14 @@ type Water struct {
 type Trace struct {
 	ID       string
 	Readings []Reading
+	Ill      []Illness // in the order of time
+}
+
+// Illness is a stretch of time in which a probe was not believed.
+type Illness struct {
+	Span
+	Health string // as published, such as "stuck"
+	open   bool   // while it is collected: the last that is known of the probe
 }
 
 // Reading is one value of a probe.
@@ -54,6 +62,13 @@ type Edges struct {
 
 // Span is a stretch of time.
 type Span struct{ From, To time.Time }
+
+func (s Span) holds(t time.Time) bool { return !t.Before(s.From) && !t.After(s.To) }
+
+// within is how much of a span lies between two moments.
+func (s Span) within(from, to time.Time) time.Duration {
+	return max(0, earlier(s.To, to).Sub(later(s.From, from)))
+}
 
 // Volume is water at one moment.
 type Volume struct {
@@ -76,7 +91,8 @@ type Course struct {
 // MarkKind is what a mark stands for.
 type MarkKind string
 
-// The kinds of marks: the states of an approval, and what people did.
+// The kinds of marks: the states of an approval, what is to be looked at, and what
+// people did.
 const (
 	Issued     MarkKind = "issued"
 	Approved   MarkKind = "approved"
@@ -84,6 +100,7 @@ const (
 	Withdrawn  MarkKind = "withdrawn"
 	Expired    MarkKind = "expired"
 	Superseded MarkKind = "superseded"
+	Inspect    MarkKind = "inspect" // an advice that somebody must look
 	Happened   MarkKind = "event"
 )
 

@@ -11,6 +11,7 @@ var (
 	forecastPen = pen{solid(orange), 1.8, []float64{7, 4}}
 	usualPen    = pen{solid(orange), 1.8, []float64{2, 3}}
 	edgePen     = pen{solid(green), 1.3, nil}
+	illPen      = pen{colour{vermillion, 0.30}, 6, nil}
 	hatchPen    = pen{colour{vermillion, 0.45}, 1, nil}
 	probeDashes = [][]float64{{1.5, 2.5}, {4, 2}, {8, 2, 2, 2}, {12, 3}}
 	probeShades = []uint32{0x555555, 0x8a6d3b, 0x7a5195, 0x4f7f7f}
@@ -94,9 +95,41 @@ func (c *chart) drawForecasts(k canvas) {
 	}
 }
 
+// drawIll underlays what a probe read while it was not believed.
+func (c *chart) drawIll(k canvas, p *Trace) {
+	for _, ill := range p.Ill {
+		var run []point
+		for _, r := range p.Readings {
+			if c.water.holds(r.At) && ill.holds(r.At) {
+				run = append(run, point{c.water.atTime(r.At), c.water.atValue(c.water.clip(r.Value))})
+			}
+		}
+		k.hint(fmt.Sprintf("probe %s %s from %s to %s", p.ID, ill.Health, c.clock(ill.From), c.clock(ill.To)))
+		k.line(thin(run), illPen)
+		k.hint("")
+	}
+}
+
+// shownIll reports whether drawIll has anything to draw of a probe.
+func (c *chart) shownIll(p Trace) bool {
+	for _, ill := range p.Ill {
+		seen := 0
+		for _, r := range p.Readings {
+			if ill.holds(r.At) {
+				seen++
+			}
+		}
+		if seen > 1 { // a line takes two
+			return true
+		}
+	}
+	return false
+}
+
 // drawProbes draws each probe's readings.
 func (c *chart) drawProbes(k canvas) {
 	for i, p := range c.Probes {
+		c.drawIll(k, &c.Probes[i])
 		k.hint("probe " + p.ID)
 		var run []point
 		var last time.Time

@@ -45,6 +45,9 @@ func drawMark(k canvas, kind MarkKind, at point) {
 		k.line(closed(rectangle(at.x-r+1, at.y-r+1, 2*r-2, 2*r-2)), line)
 	case Superseded:
 		k.line(closed(diamond), line)
+	case Inspect:
+		k.area([]point{{at.x, at.y - r}, {at.x + r, at.y + r - 0.5}, {at.x - r, at.y + r - 0.5}}, solid(orange))
+		k.line([]point{{at.x, at.y - 1.5}, {at.x, at.y + 2}}, pen{solid(black), 1.6, nil})
 	default: // an event
 		k.area(diamond, solid(purple))
 		k.line(closed(diamond), pen{solid(black), 0.8, nil})
@@ -93,6 +96,7 @@ func (c *chart) legend() (entries []legendEntry, rows int) {
 	for i, p := range c.Probes {
 		add(len(p.Readings) > 0, "probe "+p.ID, sample(probePen(i)))
 	}
+	add(slices.ContainsFunc(c.Probes, c.shownIll), "probe not believed", func(k canvas, at point) { sample(illPen)(k, at); sample(probePen(0))(k, at) })
 	add(len(c.Saturated) > 0, "saturated", func(k canvas, at point) {
 		box(colour{vermillion, 0.10}, pen{})(k, at)
 		hatch(k, at.x, at.y-5, 26, 10, 8, hatchPen)
@@ -106,7 +110,7 @@ func (c *chart) legend() (entries []legendEntry, rows int) {
 	add(len(c.Starts) > 0, "irrigation day starts", func(k canvas, at point) {
 		k.area([]point{{at.x + 9, at.y - 3}, {at.x + 17, at.y - 3}, {at.x + 13, at.y + 3}}, solid(black))
 	})
-	for _, kind := range []MarkKind{Issued, Approved, Rejected, Withdrawn, Expired, Superseded, Happened} {
+	for _, kind := range []MarkKind{Issued, Approved, Rejected, Withdrawn, Expired, Superseded, Inspect, Happened} {
 		for _, m := range c.Marks {
 			if m.Kind == kind {
 				add(true, string(kind), func(k canvas, at point) { drawMark(k, kind, point{at.x + 13, at.y}) })

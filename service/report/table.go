@@ -69,9 +69,39 @@ func (d *Days) figures(b *strings.Builder, days []Daily) {
 	if usual {
 		b.WriteString("*: the forecast of the zone's usual water; no approved advice was in force for most of its 24 h\n")
 	}
-	if d.bare() {
-		b.WriteString("a ledger keeps no interval, no probe's readings and no forecast: report --recording has them\n")
+	for i := range d.Probes {
+		if says := d.illness(&d.Probes[i]); says != "" {
+			b.WriteString(wrap(says, "", "  "))
+		}
 	}
+	if d.bare() {
+		b.WriteString("this ledger has no interval, no probe's readings and no forecast of these days: the version of then kept none\n")
+	}
+}
+
+// illness says for how long a probe was not believed, and why; nothing of one that
+// always was.
+func (d *Days) illness(p *Trace) string {
+	hours := map[string]float64{}
+	var order []string
+	for _, ill := range p.Ill {
+		h := ill.within(d.From, d.To).Hours()
+		if h == 0 {
+			continue
+		}
+		if _, ok := hours[ill.Health]; !ok {
+			order = append(order, ill.Health)
+		}
+		hours[ill.Health] += h
+	}
+	var says []string
+	for _, health := range order {
+		says = append(says, fmt.Sprintf("%s %.1f h", health, hours[health]))
+	}
+	if len(says) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("probe %s was not believed: %s", p.ID, strings.Join(says, ", "))
 }
 
 // columns are the figures, that of the forecasts only where there are any.

@@ -103,7 +103,7 @@ func show(v *float64) string {
 // Operator gives the event as the engine takes it.
 func (e *Event) Operator() policy.OperatorEvent {
 	o := policy.OperatorEvent{
-		Kind: e.Kind, By: e.By, Note: e.Note,
+		Kind: e.Kind, At: e.Time, By: e.By, Note: e.Note,
 		Container: e.Container, Substrate: e.Substrate, Probe: e.Probe,
 	}
 	if e.VolumeML != nil {

@@ -120,7 +120,7 @@ func TestParseEvent(t *testing.T) {
 		}
 	}
 	e, err := ParseEvent([]byte(eventCases[2].payload), day0)
-	want := policy.OperatorEvent{Kind: policy.WateredByHand, By: "ana", VolumeML: 250.5}
+	want := policy.OperatorEvent{Kind: policy.WateredByHand, At: at[2], By: "ana", VolumeML: 250.5}
 	if diff := cmp.Diff(want, e.Operator()); diff != "" || err != nil {
 		t.Errorf("%v\n%s", err, diff)
 	}

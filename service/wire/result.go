@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"github.com/go-json-experiment/json"
+
+	"rhizostat/policy/advice"
 )
 
 // Refusal is why a decision was refused: one code, the same in reply, metric
@@ -52,11 +54,11 @@ func Accept(d Decision, at time.Time) Result {
 	return Result{Advice: d.Advice, Decision: d.Decision, By: d.By, Result: Accepted, Time: instant(at)}
 }
 
-// Refuse answers a decision that changes nothing.
-func Refuse(d Decision, code Refusal, text string, at time.Time) Result {
+// Refuse answers a decision that changes nothing, with a refusal of the catalogue.
+func Refuse(d Decision, why advice.Reason, at time.Time) Result {
 	return Result{
 		Advice: d.Advice, Decision: d.Decision, By: d.By, Result: Refused,
-		Reason: &Reason{string(code), text}, Time: instant(at),
+		Reason: &Reason{why.Code, why.Text}, Time: instant(at),
 	}
 }
 

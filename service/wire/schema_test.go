@@ -104,9 +104,9 @@ func samples(t testing.TB) map[string][][]byte {
 	out["decision"] = [][]byte{must(d.Marshal()), must(covering.Marshal())}
 	out["decision-result"] = [][]byte{must(Accept(d, day0).Marshal())}
 	for _, code := range Refusals() {
-		out["decision-result"] = append(out["decision-result"], must(Refuse(d, code, "why", day0).Marshal()))
+		out["decision-result"] = append(out["decision-result"], must(Refuse(d, advice.Reason{Code: string(code), Text: "why"}, day0).Marshal()))
 	}
-	out["decision-result"] = append(out["decision-result"], must(Refuse(Decision{}, Malformed, "why", day0).Marshal()))
+	out["decision-result"] = append(out["decision-result"], must(Refuse(Decision{}, advice.Reason{Code: string(Malformed), Text: "why"}, day0).Marshal()))
 	for _, kind := range eventKinds {
 		e := Event{Time: day0, Kind: kind, By: "ana", VolumeML: ptr(250), Probe: "p1", HeightCM: ptr(7), Container: "pot-7l", Substrate: "coir-mix"}
 		out["event"] = append(out["event"], must(e.Marshal()))
