@@ -6,6 +6,7 @@ import (
 	"sync"
 	"time"
 
+	"rhizostat/service/intake"
 	"rhizostat/service/link"
 	"rhizostat/service/shard"
 	"rhizostat/service/wire"
@@ -125,6 +126,10 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 				h.warnings.warn(h.log, "unknown-zone", "message for a zone that is not ours", "topic", topic)
 				ack()
 			}
+		},
+		Ignored: func(topic string) {
+			h.metrics.Refused(string(intake.Retained))
+			h.warnings.warn(h.log, string(intake.Retained), "retained decision or event ignored: nobody says it now; publish it without the retain flag", "topic", topic)
 		},
 		ReadBack: func(site int, topic string, payload []byte) { s.readBack(h, l, site, topic, payload) },
 		Resync: func(site int) {

@@ -148,7 +148,8 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 	if err != nil {
 		return nil, err
 	}
-	serving, stop := context.WithCancel(ctx)
+	// the link outlives ctx: what the zones still have to say goes out through it
+	serving, stop := context.WithCancel(context.WithoutCancel(ctx))
 	defer stop()
 	l, err := s.newLink(h)
 	if err != nil {
@@ -168,16 +169,18 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 		connecting.err = s.connect(serving, l)
 	}()
 	s.notify(daemon.SdNotifyReady)
-	next, err := s.await(serving, h, connecting, hangup)
+	next, err := s.await(ctx, h, connecting, hangup)
 	if next == nil {
 		s.notify(daemon.SdNotifyStopping)
 	} else {
 		stay(h, l, next)
 	}
-	stop()
-	<-connecting.done
+	l.EndTelemetry()
 	runners()
 	<-runnersDone
+	s.drain(l)
+	stop()
+	<-connecting.done
 	s.left = left(h, next)
 	kept := h.close()
 	if kept != nil && next != nil {
@@ -186,6 +189,15 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 		kept = nil
 	}
 	return next, errors.Join(err, kept)
+}
+
+// drain waits a while until what the zones have decided is answered and
+// acknowledged. A decision whose answer goes down with the link is sent again, and
+// its sender may have gone.
+func (s *Service) drain(l *link.Link) {
+	ctx, stop := context.WithTimeout(context.Background(), 1500*time.Millisecond)
+	defer stop()
+	l.Drain(ctx)
 }
 
 // farewell takes back what a reload has left online, where the daemon ends

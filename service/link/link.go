@@ -68,8 +68,10 @@ type Handlers struct {
 	// Telemetry gets a reading; retained, if the broker had it from before.
 	Telemetry func(topic string, payload []byte, retained bool)
 	// Control gets a decision or an event; ack tells the broker that it is
-	// safe and is called once.
+	// safe, once it has all that was published before, and is called once.
 	Control func(site int, topic string, payload []byte, ack func())
+	// Ignored is told of a decision or an event that the broker had kept.
+	Ignored func(topic string)
 	// ReadBack gets a retained output as the broker has it.
 	ReadBack func(site int, topic string, payload []byte)
 	// Resync asks for everything of a site that must stand on the broker.
@@ -92,6 +94,10 @@ type Link struct {
 	up        []atomic.Bool // telemetry first, then the sites'
 	echoed    []atomic.Bool // the site's status came back: reading and writing both work
 	guard     guard
+
+	deaf      context.Context // ends when no more telemetry is wanted
+	deafen    context.CancelFunc
+	listening sync.Mutex // held while the session of telemetry runs
 }
 
 // New makes a link; Run connects it.
@@ -100,6 +106,7 @@ func New(settings Settings, telemetry []string, sites []Site, h Handlers, log *s
 		settings: settings, sites: sites, handlers: h, log: log,
 		up: make([]atomic.Bool, len(sites)+1), echoed: make([]atomic.Bool, len(sites)),
 	}
+	l.deaf, l.deafen = context.WithCancel(context.Background())
 	l.telemetry = &session{
 		settings: settings, name: "telemetry", clientID: settings.ClientID + "-telemetry",
 		filters: telemetry, log: log, connected: l.changed(0),
@@ -128,7 +135,7 @@ func (l *Link) controlSession(i int) *session {
 	s := &session{
 		settings: l.settings, name: "control of " + site.ID, clientID: l.settings.ClientID + "-" + site.ID,
 		filters: append([]string{site.Status}, site.Control...), log: l.log, connected: l.changed(i + 1),
-		will: &will{site.Status, site.Offline, site.Ended},
+		acks: newAcks(), will: &will{site.Status, site.Offline, site.Ended},
 	}
 	var lastReadBack atomic.Int64 // unix ms
 	s.handle = func(m mqtt.Message) {
@@ -139,11 +146,11 @@ func (l *Link) controlSession(i int) *session {
 		case matchesAny(site.Control, m.Topic()):
 			if m.Retained() {
 				// a decision that a broker kept is nobody's word of now
-				l.log.Warn("retained message ignored", "topic", m.Topic())
+				l.handlers.Ignored(m.Topic())
 				m.Ack()
 				return
 			}
-			l.handlers.Control(i, m.Topic(), m.Payload(), m.Ack)
+			l.handlers.Control(i, m.Topic(), m.Payload(), func() { l.outboxes[i].after(func() { s.acks.put(m.Ack) }) })
 		default:
 			if m.Retained() {
 				lastReadBack.Store(time.Now().UnixMilli())
@@ -265,14 +272,46 @@ func (l *Link) Backlog() int {
 // whose site does not Stay, and disconnects.
 func (l *Link) Run(ctx context.Context) {
 	var running sync.WaitGroup
-	for _, s := range append([]*session{l.telemetry}, l.control...) {
-		running.Add(1)
-		go func() {
-			defer running.Done()
-			s.run(ctx)
-		}()
+	running.Go(func() { l.listen(ctx) })
+	for _, s := range l.control {
+		running.Go(func() { s.run(ctx) })
 	}
 	running.Wait()
+}
+
+// listen keeps the session of telemetry until ctx or its own end.
+func (l *Link) listen(ctx context.Context) {
+	l.listening.Lock()
+	defer l.listening.Unlock()
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	defer context.AfterFunc(l.deaf, stop)()
+	l.telemetry.run(ctx)
+}
+
+// EndTelemetry ends the session of telemetry for good and returns once no more of it
+// comes. What was handed on until then can be worked off, and the broker keeps what
+// comes later.
+func (l *Link) EndTelemetry() {
+	l.deafen()
+	l.listening.Lock()
+	defer l.listening.Unlock()
+}
+
+// Drain waits, at most until ctx ends, for all that must arrive: outputs at QoS 1
+// and acknowledgements. Where a site is not connected it does not wait.
+func (l *Link) Drain(ctx context.Context) {
+	tick := time.NewTicker(10 * time.Millisecond)
+	defer tick.Stop()
+	for i, s := range l.control {
+		for l.up[i+1].Load() && (!l.outboxes[i].delivered() || !s.acks.idle()) {
+			select {
+			case <-ctx.Done():
+				return
+			case <-tick.C:
+			}
+		}
+	}
 }
 
 // matchesAny reports whether a topic matches one of the filters, which have no

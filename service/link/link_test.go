@@ -90,6 +90,9 @@ func testLink(address string, h Handlers) *Link {
 	if h.Control == nil {
 		h.Control = func(_ int, _ string, _ []byte, ack func()) { ack() }
 	}
+	if h.Ignored == nil {
+		h.Ignored = func(string) {}
+	}
 	if h.ReadBack == nil {
 		h.ReadBack = func(int, string, []byte) {}
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"math/rand/v2"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -44,6 +45,7 @@ type session struct {
 	up        func(ctx context.Context, client mqtt.Client)
 	connected func(bool)
 	log       *slog.Logger
+	acks      *acks       // of what is acknowledged later
 	stays     atomic.Bool // no goodbye
 	quits     atomic.Bool // nobody comes back to this session
 	// adrift says that our online may stand on the broker with no will of ours
@@ -56,6 +58,11 @@ type session struct {
 
 // run connects, serves and connects again until ctx ends.
 func (s *session) run(ctx context.Context) {
+	var beside sync.WaitGroup
+	defer beside.Wait()
+	if s.acks != nil {
+		beside.Go(func() { s.acks.run(ctx) })
+	}
 	backoff := firstBackoff
 	for ctx.Err() == nil {
 		began := time.Now()

@@ -234,8 +234,9 @@ func (l *Link) visit(ctx context.Context, topics []string, seen *lookOut, lost c
 func (l *Link) Quit(site int) { l.control[site].quits.Store(true) }
 
 // Follow takes over from the link of before a reload which sites still say that
-// they are online, whom it gave way to, and what the broker must send no more: it
-// keeps the sessions and with them each filter that was ever asked for.
+// they are online, whom it gave way to, which answers have not been published, and
+// what the broker must send no more: it keeps the sessions and with them each filter
+// that was ever asked for.
 func (l *Link) Follow(before *Link) {
 	l.telemetry.follow(before.telemetry)
 	others := before.guard.gaveWayTo()
@@ -247,9 +248,13 @@ func (l *Link) Follow(before *Link) {
 	l.guard.mu.Unlock()
 	for i := range l.sites {
 		for k := range before.sites {
-			if l.sites[i].Status == before.sites[k].Status && before.control[k].adrift.Load() {
+			if l.sites[i].Status != before.sites[k].Status {
+				continue
+			}
+			if before.control[k].adrift.Load() {
 				l.control[i].adrift.Store(true)
 			}
+			l.outboxes[i].follow(before.outboxes[k])
 		}
 	}
 }
