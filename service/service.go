@@ -158,6 +158,8 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 	runners, runnersDone := s.start(h)
 	if s.link != nil {
 		l.Follow(s.link)
+	} else {
+		l.Forget()
 	}
 	s.mu.Lock()
 	s.house, s.link = h, l

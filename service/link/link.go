@@ -98,6 +98,8 @@ type Link struct {
 	deaf      context.Context // ends when no more telemetry is wanted
 	deafen    context.CancelFunc
 	listening sync.Mutex // held while the session of telemetry runs
+	anchor    string     // the site that the session of telemetry is named after
+	past      []string   // client ids of sessions of telemetry that are ours no more
 }
 
 // New makes a link; Run connects it.
@@ -108,12 +110,15 @@ func New(settings Settings, telemetry []string, sites []Site, h Handlers, log *s
 	}
 	l.deaf, l.deafen = context.WithCancel(context.Background())
 	l.telemetry = &session{
-		settings: settings, name: "telemetry", clientID: settings.ClientID + "-telemetry",
+		settings: settings, name: "telemetry",
 		filters: telemetry, log: log, connected: l.changed(0),
 		handle: func(m mqtt.Message) {
 			h.Telemetry(m.Topic(), m.Payload(), m.Retained())
 			m.Ack() // garbage too: an unacknowledged message blocks the broker's window
 		},
+	}
+	if len(sites) > 0 {
+		l.listenFor(sites[0].ID)
 	}
 	for i := range sites {
 		l.outboxes = append(l.outboxes, newOutbox())
@@ -286,6 +291,9 @@ func (l *Link) listen(ctx context.Context) {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	defer context.AfterFunc(l.deaf, stop)()
+	var beside sync.WaitGroup
+	defer beside.Wait()
+	beside.Go(func() { l.clearPast(ctx) })
 	l.telemetry.run(ctx)
 }
 

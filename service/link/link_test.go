@@ -355,7 +355,7 @@ func TestAnOversizedMessageKeepsNoSessionDown(t *testing.T) {
 		t.Errorf("the sessions changed %d times more", now-ups)
 	}
 	eventually(t, "every message acknowledged", func() bool {
-		for _, id := range []string{"test-telemetry", "test-north"} {
+		for _, id := range []string{"test-telemetry:north", "test-north"} {
 			if c, ok := server.Clients.Get(id); !ok || c.State.Inflight.Len() > 0 {
 				return false
 			}

@@ -231,14 +231,19 @@ func (l *Link) visit(ctx context.Context, topics []string, seen *lookOut, lost c
 
 // Quit has a site that a reload has taken away leave nothing on the broker that
 // waits for it.
-func (l *Link) Quit(site int) { l.control[site].quits.Store(true) }
+func (l *Link) Quit(site int) {
+	l.control[site].quits.Store(true)
+	if l.sites[site].ID == l.anchor {
+		l.telemetry.quits.Store(true)
+	}
+}
 
 // Follow takes over from the link of before a reload which sites still say that
 // they are online, whom it gave way to, which answers have not been published, and
 // what the broker must send no more: it keeps the sessions and with them each filter
 // that was ever asked for.
 func (l *Link) Follow(before *Link) {
-	l.telemetry.follow(before.telemetry)
+	l.followName(before)
 	others := before.guard.gaveWayTo()
 	maps.DeleteFunc(others, func(topic string, _ sighting) bool {
 		return !slices.ContainsFunc(l.sites, func(s Site) bool { return s.Status == topic })
