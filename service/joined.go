@@ -112,6 +112,10 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 	}
 	var l *link.Link
 	var once sync.Once
+	var crowded func() bool
+	if h.settings.Clock == "telemetry" { // whoever plays a recording can wait
+		crowded = func() bool { return h.crowded() }
+	}
 	l = link.New(s.linkSettings(), h.router.Filters(), sites, link.Handlers{
 		Telemetry: func(topic string, payload []byte, retained bool) {
 			decode := h.router.Decode
@@ -120,6 +124,7 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 			}
 			h.take(decode, topic, payload, time.Now().UTC())
 		},
+		Crowded: crowded,
 		Control: func(_ int, topic string, payload []byte, ack func()) {
 			if !h.person(topic, payload, time.Now().UTC(), ack) {
 				h.metrics.Refused("unknown-zone")

@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/signal"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -296,6 +297,7 @@ func (s *Service) start(h *house) (stop func(), done <-chan struct{}) {
 	}
 	h.telemetry = func(zone int, t shard.Telemetry) { runners[h.places[zone].lot].Telemetry(h.places[zone].index, t) }
 	h.control = func(zone int, c shard.Control) { runners[h.places[zone].lot].Control(h.places[zone].index, c) }
+	h.crowded = func() bool { return slices.ContainsFunc(runners, (*shard.Runner).Crowded) }
 	for _, r := range runners {
 		running.Add(1)
 		go func() {

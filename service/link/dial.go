@@ -19,13 +19,16 @@ const (
 )
 
 // dial opens the connection that the broker's address asks for. Certificates
-// are read anew each time, so that a renewed one needs no restart.
-func (s Settings) dial(uri *url.URL, _ mqtt.ClientOptions) (net.Conn, error) {
-	conn, err := s.open(uri)
-	if err != nil {
-		return nil, err
+// are read anew each time, so that a renewed one needs no restart. Hold, if any,
+// says to read nothing for now.
+func (s Settings) dial(hold func() bool) mqtt.OpenConnectionFunc {
+	return func(uri *url.URL, _ mqtt.ClientOptions) (net.Conn, error) {
+		conn, err := s.open(uri)
+		if err != nil {
+			return nil, err
+		}
+		return newGuarded(conn, hold), nil
 	}
-	return newGuarded(conn), nil
 }
 
 func (s Settings) open(uri *url.URL) (net.Conn, error) {

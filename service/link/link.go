@@ -67,6 +67,9 @@ type Site struct {
 type Handlers struct {
 	// Telemetry gets a reading; retained, if the broker had it from before.
 	Telemetry func(topic string, payload []byte, retained bool)
+	// Crowded reports whether telemetry should be left with the broker for a while;
+	// nil: never.
+	Crowded func() bool
 	// Control gets a decision or an event; ack tells the broker that it is
 	// safe, once it has all that was published before, and is called once.
 	Control func(site int, topic string, payload []byte, ack func())
@@ -110,7 +113,7 @@ func New(settings Settings, telemetry []string, sites []Site, h Handlers, log *s
 	}
 	l.deaf, l.deafen = context.WithCancel(context.Background())
 	l.telemetry = &session{
-		settings: settings, name: "telemetry",
+		settings: settings, name: "telemetry", hold: h.Crowded,
 		filters: telemetry, log: log, connected: l.changed(0),
 		handle: func(m mqtt.Message) {
 			h.Telemetry(m.Topic(), m.Payload(), m.Retained())

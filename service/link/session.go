@@ -44,6 +44,7 @@ type session struct {
 	filters  []string
 	will     *will
 	handle   func(mqtt.Message)
+	hold     func() bool // nothing more is to be read for now; nil: never
 	// up runs while a connection lasts; its context ends with it.
 	up        func(ctx context.Context, client mqtt.Client)
 	connected func(bool)
@@ -247,7 +248,7 @@ func (s *session) options(lost chan<- error) (*mqtt.ClientOptions, error) {
 		SetAutoAckDisabled(true). // a decision is acknowledged after the ledger has it
 		SetKeepAlive(keepAlive).SetPingTimeout(pingTimeout).
 		SetConnectTimeout(connectTimeout).SetWriteTimeout(writeTimeout).
-		SetCustomOpenConnectionFn(s.settings.dial).
+		SetCustomOpenConnectionFn(s.settings.dial(s.hold)).
 		SetCredentialsProvider(func() (string, string) { return s.settings.Username, password }).
 		SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) { s.handle(m) }).
 		SetConnectionLostHandler(func(_ mqtt.Client, err error) {
