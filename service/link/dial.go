@@ -3,6 +3,7 @@ package link
 import (
 	"crypto/tls"
 	"crypto/x509"
+	"errors"
 	"fmt"
 	"net"
 	"net/url"
@@ -65,6 +66,30 @@ func withoutUser(uri *url.URL) string {
 	plain := *uri
 	plain.User = nil
 	return plain.String()
+}
+
+// checkFiles reports every file that is named and cannot be used.
+func (s Settings) checkFiles() error {
+	var errs []error
+	if (s.CertFile == "") != (s.KeyFile == "") {
+		errs = append(errs, errors.New("client certificate: one of certificate and key is set without the other; expected both, or neither; set RHIZOSTAT_CERT_FILE and RHIZOSTAT_KEY_FILE"))
+	}
+	for _, f := range []struct{ variable, path string }{
+		{"RHIZOSTAT_PASSWORD_FILE", s.PasswordFile}, {"RHIZOSTAT_CA_FILE", s.CAFile}, {"RHIZOSTAT_CERT_FILE", s.CertFile}, {"RHIZOSTAT_KEY_FILE", s.KeyFile},
+	} {
+		if f.path == "" {
+			continue
+		}
+		if _, err := os.ReadFile(f.path); err != nil {
+			errs = append(errs, fmt.Errorf("%s: %w; expected a file that this user can read; correct the path or the file's mode", f.variable, err))
+		}
+	}
+	if len(errs) == 0 {
+		if _, err := s.tls(""); err != nil {
+			errs = append(errs, fmt.Errorf("%w; see RHIZOSTAT_CA_FILE, RHIZOSTAT_CERT_FILE and RHIZOSTAT_KEY_FILE", err))
+		}
+	}
+	return errors.Join(errs...)
 }
 
 func (s Settings) tls(server string) (*tls.Config, error) {

@@ -34,7 +34,8 @@ func (s Settings) redacted() string {
 	return uri.Redacted()
 }
 
-// Validate reports an address that cannot be a broker's.
+// Validate reports an address that cannot be a broker's, and files that cannot be
+// used. They are read anew at each connect, for they may be renewed.
 func (s Settings) Validate() error {
 	uri, err := url.Parse(s.Broker)
 	if err != nil || uri.Host == "" {
@@ -44,9 +45,13 @@ func (s Settings) Validate() error {
 		}
 		return fmt.Errorf("broker %q: not an address; expected like tcp://broker:1883, with its scheme; set RHIZOSTAT_BROKER", shown)
 	}
+	if uri.User != nil { // it would be shown in logs and in the list of processes
+		uri.User = nil
+		return fmt.Errorf("broker %s: a user name or password stands in the address; expected them apart; set RHIZOSTAT_USERNAME and RHIZOSTAT_PASSWORD_FILE", uri)
+	}
 	switch uri.Scheme {
 	case "tcp", "mqtt", "ssl", "tls", "mqtts", "ws", "wss":
-		return nil
+		return s.checkFiles()
 	}
 	return fmt.Errorf("broker %s: scheme %q is unknown; expected tcp, ssl, ws or wss", uri.Redacted(), uri.Scheme)
 }
