@@ -132,10 +132,10 @@ func (l *Link) stranger(i int, payload []byte, retained bool) {
 		return
 	}
 	if other {
-		l.log.Warn("another daemon says it serves this site; it was started after this one and should give way", "site", site.ID, "status", string(payload))
 		if !l.guard.mayAnswer(site.Status, time.Now()) {
 			return
 		}
+		l.log.Warn("another daemon says it serves this site; it was started after this one and should give way", "site", site.ID, "status", string(payload))
 	}
 	if l.up[0].Load() && l.up[i+1].Load() { // else online is said soon anyway
 		l.reaffirm(i)
