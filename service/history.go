@@ -62,6 +62,9 @@ func History(ctx context.Context, o HistoryOptions, log *slog.Logger) (*report.D
 	if len(days.Water) == 0 {
 		return nil, usage{fmt.Errorf("zone %s: there is nothing on record of it; check the zone, the days and the site file", s.Zone)}
 	}
+	if err := outside(days, o); err != nil {
+		return nil, usage{err}
+	}
 	return days, nil
 }
 
@@ -71,6 +74,21 @@ const (
 	daysBefore = 48 * time.Hour
 	dayAfter   = 24 * time.Hour
 )
+
+// outside says that the days that are asked for are not those of the record.
+func outside(days *report.Days, o HistoryOptions) error {
+	const format = "2 Jan 2006 15:04"
+	first, last := days.Water[0].At, days.Water[len(days.Water)-1].At
+	switch {
+	case !o.From.IsZero() && last.Before(o.From):
+		return fmt.Errorf("zone %s: the record ends on %s, before the first day, %s; expected a day of the record; correct --from, or leave it out for all there is",
+			days.Zone, last.In(o.From.Location()).Format(format), o.From.Format(time.DateOnly))
+	case !o.To.IsZero() && !first.Before(o.To):
+		return fmt.Errorf("zone %s: the record begins on %s, after the last day, that before %s; expected a day of the record; correct --to, or leave it out for all there is",
+			days.Zone, first.In(o.To.Location()).Format(format), o.To.Format(time.DateOnly))
+	}
+	return nil
+}
 
 // fromLedger tells what a daemon has kept.
 func fromLedger(ctx context.Context, o HistoryOptions, s *policy.Settings, c *report.Collector) (err error) {

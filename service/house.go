@@ -45,6 +45,8 @@ type house struct {
 	// it at once where there is none.
 	telemetry func(zone int, t shard.Telemetry)
 	control   func(zone int, c shard.Control)
+	// crowded reports whether so many readings wait that no more should come.
+	crowded func() bool
 
 	watch    *watcher // of a replay, else nil
 	warnings sparing  // of what comes from outside

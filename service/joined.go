@@ -6,6 +6,7 @@ import (
 	"sync"
 	"time"
 
+	"rhizostat/service/intake"
 	"rhizostat/service/link"
 	"rhizostat/service/shard"
 	"rhizostat/service/wire"
@@ -113,6 +114,10 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 	var once, gone sync.Once
 	filters := h.router.Filters()
 	former := s.formerFilters(filters)
+	var crowded func() bool
+	if h.settings.Clock == "telemetry" { // whoever plays a recording can wait
+		crowded = func() bool { return h.crowded() }
+	}
 	l = link.New(s.linkSettings(), filters, sites, link.Handlers{
 		Telemetry: func(topic string, payload []byte, retained bool) {
 			decode := h.router.Decode
@@ -121,12 +126,17 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 			}
 			h.take(decode, topic, payload, time.Now().UTC())
 		},
+		Crowded: crowded,
 		Control: func(_ int, topic string, payload []byte, ack func()) {
 			if !h.person(topic, payload, time.Now().UTC(), ack) {
 				h.metrics.Refused("unknown-zone")
 				h.warnings.warn(h.log, "unknown-zone", "message for a zone that is not ours", "topic", topic)
 				ack()
 			}
+		},
+		Ignored: func(topic string) {
+			h.metrics.Refused(string(intake.Retained))
+			h.warnings.warn(h.log, string(intake.Retained), "retained decision or event ignored: nobody says it now; publish it without the retain flag", "topic", topic)
 		},
 		ReadBack: func(site int, topic string, payload []byte) { s.readBack(h, l, site, topic, payload) },
 		Resync: func(site int) {

@@ -246,8 +246,9 @@ func (l *lane) follows(r wire.Result, s policy.ApprovalState) bool {
 	return s == policy.StateApproved || s == policy.StateWithdrawn && l.sent[key(r.Advice, wire.Withdraw)]
 }
 
-// record reads the ledger as a report does: every accepted answer is there, and
-// every setpoint that was ever seen had been approved.
+// record reads the ledger as a report does: every accepted answer is there and
+// every accepted decision was answered so, and every setpoint that was ever seen had
+// been approved.
 func (l *lane) record(t *testing.T) {
 	t.Helper()
 	ctx := context.Background()
@@ -256,7 +257,7 @@ func (l *lane) record(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer reader.Close()
-	moved, taken := map[string]bool{}, map[string]bool{}
+	moved, taken, told := map[string]bool{}, map[string]bool{}, map[string]bool{}
 	for i := range l.zones {
 		moves, err := reader.Moves(ctx, l.topics.Site, bench(i), time.Time{}, farFuture)
 		if err != nil {
@@ -283,6 +284,9 @@ func (l *lane) record(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			if r.Result == wire.Accepted {
+				told[key(r.Advice, r.Decision)+" "+r.By] = true
+			}
 			if r.Result == wire.Accepted && !taken[key(r.Advice, r.Decision)+" "+r.By] {
 				t.Errorf("%s: %s of %s by %s was answered accepted and is not on record", m.Topic, r.Decision, r.Advice, r.By)
 			}
@@ -294,6 +298,11 @@ func (l *lane) record(t *testing.T) {
 			if !moved[s.Advice+" "+s.Digest+" "+string(policy.StateApproved)] || !l.sent[key(s.Advice, wire.Approve)] {
 				t.Errorf("%s: setpoints of %s were published and nobody approved it", m.Topic, s.Advice)
 			}
+		}
+	}
+	for decision := range taken { // the broker sends again what it was not told of
+		if !told[decision] {
+			t.Errorf("%s is on record as accepted and was never answered so", decision)
 		}
 	}
 }

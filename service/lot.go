@@ -191,7 +191,9 @@ func (w *worker) answer(a *answered, failed error) {
 	if failed != nil && result.Result == wire.Accepted {
 		result = a.outcome.Unrecorded(a.at)
 	}
-	w.house.metrics.Decided(w.settings.Site, &result)
+	if !a.outcome.Repeated {
+		w.house.metrics.Decided(w.settings.Site, &result)
+	}
 	payload, err := result.Marshal()
 	if err != nil {
 		w.house.log.Error("answer to a decision was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)

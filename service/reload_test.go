@@ -152,6 +152,47 @@ func TestReload(t *testing.T) {
 	}
 }
 
+// What is decided while a reload runs is answered as what became of it: the link
+// ends after the zones have said their last word.
+func TestDecisionsWhileReloading(t *testing.T) {
+	notUnderRace(t)
+	t.Parallel()
+	const zones = 12
+	b := newBroker(t)
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	w := watch(t, b, "rhizostat/north/#")
+	c := startChild(t, environment(t, b.Address, writeSite(t, siteOf("north", zones)))...)
+	defer c.end(t, syscall.SIGTERM)
+	advise(t, b, w, topics, zones)
+	for round, verdict := range []wire.Verdict{wire.Approve, wire.Withdraw} {
+		answers := map[string]int{}
+		for i := range zones {
+			topic := topics.DecisionResult(bench(i))
+			answers[topic] = w.count(topic)
+			decide(t, b, topics, w.advice(t, topics, bench(i)), verdict, fmt.Sprintf("person of round %d", round))
+			if i == zones/2 {
+				c.hangUp(t)
+			}
+		}
+		eventually(t, 15*time.Second, func() string { return "not every decision was answered\n" + c.log.String() }, func() bool {
+			for topic, before := range answers {
+				if w.count(topic) == before {
+					return false
+				}
+			}
+			return strings.Count(c.log.String(), "site files reloaded") == round+1
+		})
+	}
+	for _, m := range w.history() {
+		if !strings.HasSuffix(m.Topic, "/decision/result") {
+			continue
+		}
+		if r, err := wire.ParseResult(m.Payload); err != nil || r.Result != wire.Accepted {
+			t.Errorf("%s: %+v %+v (%v), want accepted", m.Topic, r, r.Reason, err)
+		}
+	}
+}
+
 // A second daemon refuses with a sentence; a standby waits, does not step in for a
 // reload, and takes over when the first one ends.
 func TestStandby(t *testing.T) {

@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/signal"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -149,7 +150,8 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 	if err != nil {
 		return nil, err
 	}
-	serving, stop := context.WithCancel(ctx)
+	// the link outlives ctx: what the zones still have to say goes out through it
+	serving, stop := context.WithCancel(context.WithoutCancel(ctx))
 	defer stop()
 	l, err := s.newLink(h)
 	if err != nil {
@@ -158,6 +160,8 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 	runners, runnersDone := s.start(h)
 	if s.link != nil {
 		l.Follow(s.link)
+	} else {
+		l.Forget()
 	}
 	s.mu.Lock()
 	s.house, s.link = h, l
@@ -169,16 +173,18 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 		connecting.err = s.connect(serving, l)
 	}()
 	s.notify(daemon.SdNotifyReady)
-	next, err := s.await(serving, h, connecting, hangup)
+	next, err := s.await(ctx, h, connecting, hangup)
 	if next == nil {
 		s.notify(daemon.SdNotifyStopping)
 	} else {
 		stay(h, l, next)
 	}
-	stop()
-	<-connecting.done
+	l.EndTelemetry()
 	runners()
 	<-runnersDone
+	s.drain(l)
+	stop()
+	<-connecting.done
 	s.left = left(h, next)
 	kept := h.close()
 	if kept != nil && next != nil {
@@ -187,6 +193,15 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 		kept = nil
 	}
 	return next, errors.Join(err, kept)
+}
+
+// drain waits a while until what the zones have decided is answered and
+// acknowledged. A decision whose answer goes down with the link is sent again, and
+// its sender may have gone.
+func (s *Service) drain(l *link.Link) {
+	ctx, stop := context.WithTimeout(context.Background(), 1500*time.Millisecond)
+	defer stop()
+	l.Drain(ctx)
 }
 
 // farewell takes back what a reload has left online, where the daemon ends
@@ -283,6 +298,7 @@ func (s *Service) start(h *house) (stop func(), done <-chan struct{}) {
 	}
 	h.telemetry = func(zone int, t shard.Telemetry) { runners[h.places[zone].lot].Telemetry(h.places[zone].index, t) }
 	h.control = func(zone int, c shard.Control) { runners[h.places[zone].lot].Control(h.places[zone].index, c) }
+	h.crowded = func() bool { return slices.ContainsFunc(runners, (*shard.Runner).Crowded) }
 	for _, r := range runners {
 		running.Add(1)
 		go func() {

@@ -6,6 +6,7 @@ import (
 	"io"
 	"log/slog"
 	"reflect"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -75,11 +76,20 @@ func SettingsFromEnvironment(environ []string) (Settings, error) {
 			errs = append(errs, fmt.Errorf("environment: %w", err))
 		}
 	}
-	errs = append(errs, unknownNames(vars)...)
-	if len(errs) == 0 {
-		errs = append(errs, s.check()...)
+	for _, err := range s.check() { // what could not be read has no value that could be wrong
+		if !slices.ContainsFunc(errs, func(read error) bool { return aboutTheSame(read, err) }) {
+			errs = append(errs, err)
+		}
 	}
+	errs = append(errs, unknownNames(vars)...)
 	return s, errors.Join(errs...)
+}
+
+// aboutTheSame tells whether two mistakes are of one variable: each begins with
+// "environment: NAME: ".
+func aboutTheSame(a, b error) bool {
+	name := func(err error) string { return strings.SplitN(err.Error(), ": ", 3)[1] }
+	return name(a) == name(b)
 }
 
 // unreadable tells of a value that is not of its kind, by the variable's name:
@@ -133,8 +143,8 @@ func (s *Settings) check() []error {
 	if s.Clock != "wall" && s.Clock != "telemetry" {
 		errs = append(errs, fmt.Errorf("environment: RHIZOSTAT_CLOCK: %q is unknown; expected wall or telemetry", s.Clock))
 	}
-	if s.StateEvery < time.Second || s.StateEvery > time.Hour {
-		errs = append(errs, fmt.Errorf("environment: RHIZOSTAT_STATE_EVERY: %s is out of range; expected from 1s to 1h", s.StateEvery))
+	if err := CheckStateEvery(s.StateEvery); err != nil {
+		errs = append(errs, fmt.Errorf("environment: RHIZOSTAT_STATE_EVERY: %w", err))
 	}
 	if s.TopicRoot == "" || strings.ContainsAny(s.TopicRoot, "+#") || strings.HasPrefix(s.TopicRoot, "/") || strings.HasSuffix(s.TopicRoot, "/") || strings.HasPrefix(s.TopicRoot, "$") {
 		errs = append(errs, fmt.Errorf("environment: RHIZOSTAT_TOPIC_ROOT: %q cannot begin topics; expected one or more levels without wildcards, like rhizostat", s.TopicRoot))
@@ -146,6 +156,14 @@ func (s *Settings) check() []error {
 		errs = append(errs, fmt.Errorf("environment: RHIZOSTAT_LOG_FORMAT: %q is unknown; expected text or json", s.LogFormat))
 	}
 	return errs
+}
+
+// CheckStateEvery reports a time between two states that a zone cannot keep.
+func CheckStateEvery(every time.Duration) error {
+	if every < time.Second || every > time.Hour {
+		return fmt.Errorf("%s is out of range; expected from 1s to 1h", every)
+	}
+	return nil
 }
 
 func (s *Settings) level() (slog.Level, error) {

@@ -46,7 +46,7 @@ func TestSettingsThatCannotBe(t *testing.T) {
 			[]string{"RHIZOSTAT_PORTS is unknown", "RHIZOSTAT_SERVICE is unknown", "RHIZOSTAT_SERVICES_HOST is unknown"}},
 		{[]string{"RHIZOSTAT_CLOCK=", "RHIZOSTAT_CLOCK=sun"}, []string{`"sun" is unknown; expected wall or telemetry`}},
 		{[]string{"RHIZOSTAT_STATE_EVERY=10"}, []string{"RHIZOSTAT_STATE_EVERY"}},
-		{[]string{"RHIZOSTAT_STATE_EVERY=soon", "RHIZOSTAT_CLOK=wall", "RHIZOSTAT_STANDBY=maybe"}, []string{"RHIZOSTAT_STATE_EVERY", "RHIZOSTAT_CLOK is unknown", "RHIZOSTAT_STANDBY"}},
+		{[]string{"RHIZOSTAT_STATE_EVERY=soon", "RHIZOSTAT_CLOK=wall", "RHIZOSTAT_STANDBY=maybe", "RHIZOSTAT_CLOCK=sun", "RHIZOSTAT_LOG_FORMAT=xml"}, []string{`RHIZOSTAT_STATE_EVERY: "soon" cannot be read`, `"sun" is unknown`, `"xml" is unknown`, "RHIZOSTAT_CLOK is unknown", "RHIZOSTAT_STANDBY"}},
 		{[]string{"RHIZOSTAT_STATE_EVERY=999ms"}, []string{"999ms is out of range; expected from 1s to 1h"}},
 		{[]string{"RHIZOSTAT_STATE_EVERY=-1m"}, []string{"out of range"}},
 		{[]string{"RHIZOSTAT_TOPIC_ROOT=a/+/b"}, []string{"without wildcards"}},
@@ -64,6 +64,9 @@ func TestSettingsThatCannotBe(t *testing.T) {
 			if !strings.Contains(err.Error(), s) {
 				t.Errorf("%q: %v; want it to say %q", c.environ, err, s)
 			}
+		}
+		if strings.Count(err.Error(), "RHIZOSTAT_STATE_EVERY") > 1 {
+			t.Errorf("%q: one mistake is told twice: %v", c.environ, err)
 		}
 		for line := range strings.Lines(err.Error()) {
 			if !strings.HasPrefix(line, "environment: RHIZOSTAT_") {

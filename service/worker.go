@@ -265,7 +265,7 @@ func (w *worker) decide(c shard.Control) {
 	w.copyDesk()
 	undecided := w.desk.Clone()
 	outcome := w.desk.Decide(c.Payload, w.now)
-	if w.aside != nil && outcome.Result.Result == wire.Accepted && outcome.Decision.Decision == wire.Approve {
+	if w.aside != nil && !outcome.Repeated && outcome.Result.Result == wire.Accepted && outcome.Decision.Decision == wire.Approve {
 		w.desk = undecided // and not the desk on record: earlier moves of this lot stand
 		outcome = desk.Outcome{Decision: outcome.Decision, Result: wire.Refuse(outcome.Decision,
 			advice.Refuse("not-allowed-set-aside", advice.Name(w.settings.Zone)), w.now)}

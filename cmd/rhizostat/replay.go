@@ -10,11 +10,11 @@ import (
 )
 
 type replayCommand struct {
-	File       string        `arg:"" help:"The recording, as mosquitto_sub -F %j prints it; - for standard input. Binary payloads (Sparkplug B) are hexadecimal digits, twice payloadlen: %x of mosquitto_sub."`
-	Sites      string        `help:"Site files: a file, a folder or a glob; default: RHIZOSTAT_SITES." placeholder:"PATTERN"`
-	Ledger     string        `help:"Go on from this ledger, and leave what is learned in it." type:"path" placeholder:"FILE"`
-	Root       string        `help:"First level of the topics; default: RHIZOSTAT_TOPIC_ROOT." placeholder:"ROOT"`
-	StateEvery time.Duration `help:"How often the state is published, in engine time; default: RHIZOSTAT_STATE_EVERY." placeholder:"DURATION"`
+	File       string         `arg:"" help:"The recording, as mosquitto_sub -F %j prints it; - for standard input. Binary payloads (Sparkplug B) are hexadecimal digits, twice payloadlen: %x of mosquitto_sub."`
+	Sites      string         `help:"Site files: a file, a folder or a glob; default: RHIZOSTAT_SITES." placeholder:"PATTERN"`
+	Ledger     string         `help:"Go on from this ledger, and leave what is learned in it." type:"path" placeholder:"FILE"`
+	Root       string         `help:"First level of the topics; default: RHIZOSTAT_TOPIC_ROOT." placeholder:"ROOT"`
+	StateEvery *time.Duration `help:"How often the state is published, in engine time; default: RHIZOSTAT_STATE_EVERY." placeholder:"DURATION"`
 }
 
 // Run replays the recording to standard output.
@@ -29,8 +29,11 @@ func (c *replayCommand) Run(ctx context.Context, io streams) error {
 	if c.Root != "" {
 		settings.TopicRoot = c.Root
 	}
-	if c.StateEvery != 0 {
-		settings.StateEvery = c.StateEvery
+	if c.StateEvery != nil {
+		if err := service.CheckStateEvery(*c.StateEvery); err != nil {
+			return usageError{fmt.Errorf("replay: --state-every: %w", err)}
+		}
+		settings.StateEvery = *c.StateEvery
 	}
 	settings.Ledger = c.Ledger
 	log, err := settings.Logger(io.err)

@@ -17,6 +17,7 @@ type Outcome struct {
 	Result   wire.Result
 	Changes  wire.Changes
 	desk     *Desk
+	Repeated bool // it was accepted before, and the answer says so again
 }
 
 // Unrecorded answers a decision that could not be made durable.
@@ -44,9 +45,8 @@ func (d *Desk) date(t time.Time) advice.Value {
 
 // Decide takes a decision as it came from the decision topic, at time now: a
 // JSON object, or a compact JWS where the site lists deciders. An approval of
-// what is approved already is refused as not-pending, whoever sends it: the
-// answer says by whom and when, and a person learns that their first message
-// did count.
+// what is approved already is refused as not-pending: the answer says by whom and
+// when. The very message that approved it is answered as it was before.
 func (d *Desk) Decide(payload []byte, now time.Time) Outcome {
 	now = now.UTC()
 	o := Outcome{desk: d}
@@ -56,6 +56,10 @@ func (d *Desk) Decide(payload []byte, now time.Time) Outcome {
 	if no != nil {
 		// Not recorded: anybody can send these, and would fill the ledger.
 		o.Result = wire.Refuse(o.Decision, advice.Reason(*no), now)
+		return o
+	}
+	if at, ok := d.repeats(read); ok {
+		o.Result, o.Repeated = wire.Accept(o.Decision, at), true
 		return o
 	}
 	if no := d.take(&o.Changes, read, now); no != nil {
@@ -93,6 +97,28 @@ func (d *Desk) keepsRefusal(now time.Time) bool {
 	}
 	d.refused.count++
 	return d.refused.count <= keptRefusals
+}
+
+// repeats tells whether this very decision was accepted before, and when, and
+// all stands where it put it. A broker that was not told so, because the daemon
+// ended between the record and the word of it, sends it again, and whoever sent it
+// may still wait for the answer. Once anything has moved on, it is a replay.
+func (d *Desk) repeats(r reading) (at time.Time, ok bool) {
+	dec := &r.decision
+	e := d.find(dec.Advice)
+	if e == nil || !slices.Contains(e.taken, r.hash) {
+		return time.Time{}, false
+	}
+	put := map[wire.Verdict]policy.ApprovalState{
+		wire.Approve: policy.StateApproved, wire.Reject: policy.StateRejected, wire.Withdraw: policy.StateWithdrawn,
+	}
+	if e.advice.Approval.State != put[dec.Decision] {
+		return time.Time{}, false
+	}
+	if dec.Covers != nil && (d.cover == nil || d.cover.Advice != dec.Advice) {
+		return time.Time{}, false // the standing approval that it gave has ended
+	}
+	return e.advice.Approval.At, true
 }
 
 // take checks a decision of somebody who may decide, and does it.
@@ -181,11 +207,8 @@ func (d *Desk) withdraw(ch *wire.Changes, i int, r reading, now time.Time) *refu
 	return nil
 }
 
-// taken notes that a signed decision was accepted on entry i.
+// taken notes that a decision was accepted on entry i.
 func (d *Desk) taken(i int, r reading) {
-	if !r.signed {
-		return
-	}
 	next := *d.entries[i]
 	next.taken = append(slices.Clone(next.taken), r.hash)
 	d.entries[i] = &next

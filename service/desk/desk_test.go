@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"bytes"
 	"fmt"
 	"strings"
 	"testing"
@@ -92,6 +93,11 @@ func (x *table) payload(a *advice.Advice, v wire.Verdict, covers string) []byte 
 		covers = `,"covers":` + covers
 	}
 	return fmt.Appendf(nil, `{"advice":%q,"digest":%q,"decision":%q,"by":"ana","note":"n"%s}`, a.ID, digestOf(x.t, a), v, covers)
+}
+
+// again is the same decision, made anew.
+func again(payload []byte) []byte {
+	return bytes.Replace(payload, []byte(`"note":"n"`), []byte(`"note":"once more"`), 1)
 }
 
 // decide sends a decision and wants its refusal code, "" for accepted.
@@ -242,7 +248,9 @@ func TestWithdrawnByDay(t *testing.T) {
 		t.Errorf("next due %s, want when today's shots would have ended", clock(due))
 	}
 	x.wantSetpoint(morning.Add(10*time.Hour), b.ID)
-	x.decide(a, wire.Withdraw, "", morning.Add(11*time.Hour), wire.NotPending)
+	if o := x.Decide(again(x.payload(a, wire.Withdraw, "")), morning.Add(11*time.Hour)); o.Result.Reason == nil || o.Result.Reason.Code != string(wire.NotPending) {
+		t.Errorf("another withdrawal of it gave %+v, want %s", o.Result, wire.NotPending)
+	}
 }
 
 // TestWithdrawnTomorrow: withdrawing what waits does not touch what is in force
@@ -331,7 +339,7 @@ func TestRefusals(t *testing.T) {
 		{"no verdict", nil, fmt.Appendf(nil, `{"advice":%q,"digest":%q,"decision":"yes","by":"ana"}`, a.ID, digestOf(t, a)), wire.Malformed, "expected approve, reject or withdraw"},
 		{"another advice", nil, newTable(t).payload(b, wire.Approve, ""), wire.UnknownAdvice, "the one that stands there is " + a.ID},
 		{"another digest", nil, fmt.Appendf(nil, `{"advice":%q,"digest":%q,"decision":"approve","by":"ana"}`, a.ID, digestOf(t, b)), wire.WrongDigest, "as it is published now"},
-		{"approved already", approved, newTable(t).payload(a, wire.Approve, ""), wire.NotPending, "was approved already, by ana on 3 May 19:00"},
+		{"approved already", approved, again(newTable(t).payload(a, wire.Approve, "")), wire.NotPending, "was approved already, by ana on 3 May 19:00"},
 		{"rejected when approved", approved, newTable(t).payload(a, wire.Reject, ""), wire.NotPending, "was approved already, by ana on 3 May 19:00"},
 		{"withdrawn when pending", nil, newTable(t).payload(a, wire.Withdraw, ""), wire.NotPending, "reject it instead"},
 		{"covers not allowed", closed, newTable(t).payload(a, wire.Approve, far), wire.NotAllowed, "approval.standing.allowed"},

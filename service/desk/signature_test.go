@@ -114,7 +114,8 @@ func TestSigned(t *testing.T) {
 }
 
 // TestReplayed: a signed decision counts once, also with its base64 written
-// another way, and after a restart.
+// another way, and after a restart. While all stands where it put it, it is told
+// again that it was accepted; after that it is refused.
 func TestReplayed(t *testing.T) {
 	a := plan(1, morning)
 	good := sign(t, key('a'), jose.EdDSA, newTable(t).payload(a, wire.Approve, ""))
@@ -134,16 +135,60 @@ func TestReplayed(t *testing.T) {
 	if o.Result.Result != wire.Accepted {
 		t.Fatalf("refused: %+v", o.Result.Reason)
 	}
-	for name, payload := range map[string][]byte{"the same": good, "the same, written another way": other} {
-		for where, d := range map[string]*Desk{"going on": x.Clone(), "restarted": m.restore(t, signedRules())} {
-			o := d.Decide(payload, now.Add(time.Minute))
+	withdrawn := newTable(t)
+	withdrawn.Desk = x.Clone()
+	taken := withdrawn.Decide(sign(t, key('a'), jose.EdDSA, withdrawn.payload(a, wire.Withdraw, "")), now)
+	if taken.Result.Result != wire.Accepted {
+		t.Fatalf("not withdrawn: %+v", taken.Result.Reason)
+	}
+	later := now.Add(time.Minute)
+	for where, d := range map[string]*Desk{"going on": x.Clone(), "restarted": m.restore(t, signedRules())} {
+		o := d.Decide(good, later)
+		if o.Result.Result != wire.Accepted || !o.Repeated || !o.Result.Time.Equal(now) {
+			t.Errorf("%s, the same while it stands: %+v, want accepted at %s", where, o.Result, now)
+		}
+		if len(o.Changes.Moves)+len(o.Changes.Decisions) > 0 {
+			t.Errorf("%s: it changed %+v", where, o.Changes)
+		}
+		if o := d.Decide(other, later); len(o.Changes.Moves) > 0 || o.Result.Result == wire.Accepted && !o.Repeated {
+			t.Errorf("%s, written another way: %+v, moved %+v", where, o.Result, o.Changes.Moves)
+		}
+	}
+	m.apply(t, taken.Changes)
+	for where, d := range map[string]*Desk{"going on": withdrawn.Desk, "restarted": m.restore(t, signedRules())} {
+		for name, payload := range map[string][]byte{"the same": good, "the same, written another way": other} {
+			o := d.Decide(payload, later)
 			if o.Result.Reason == nil || o.Result.Reason.Code != string(wire.Replayed) && name == "the same" {
-				t.Errorf("%s, %s: %+v, want %s", name, where, o.Result, wire.Replayed)
+				t.Errorf("%s, %s after a withdrawal: %+v, want %s", where, name, o.Result, wire.Replayed)
 			}
-			if len(o.Changes.Moves) > 0 {
-				t.Errorf("%s, %s: it moved %+v", name, where, o.Changes.Moves)
+			if len(o.Changes.Moves) > 0 || d.InForce(later) != nil {
+				t.Errorf("%s, %s after a withdrawal: it moved %+v", where, name, o.Changes.Moves)
 			}
 		}
+	}
+}
+
+// What is answered again is only what still stands: with it the standing approval
+// that it gave. A plain decision is told so too, for it is lost in the same way.
+func TestRepeatedWhileItStands(t *testing.T) {
+	a, b := plan(1, morning), plan(2, morning.Add(24*time.Hour))
+	now := morning.Add(-11 * time.Hour)
+	x := newTable(t)
+	x.propose(a, now)
+	cover := x.payload(a, wire.Approve, limits(5))
+	if o := x.Decide(cover, now); o.Result.Result != wire.Accepted || o.Repeated {
+		t.Fatalf("refused: %+v", o.Result.Reason)
+	}
+	if o := x.Decide(cover, now.Add(time.Minute)); o.Result.Result != wire.Accepted || !o.Repeated || len(o.Changes.Moves) > 0 {
+		t.Fatalf("the same again: %+v", o)
+	}
+	later := morning.Add(time.Hour)
+	x.propose(b, later)
+	if o := x.Decide(x.payload(b, wire.Withdraw, ""), later); o.Result.Result != wire.Accepted || x.Cover() != nil {
+		t.Fatalf("the standing approval was not withdrawn: %+v", o.Result.Reason)
+	}
+	if o := x.Decide(cover, later); o.Result.Result != wire.Refused || x.Cover() != nil {
+		t.Errorf("an approval whose standing approval has ended: %+v, want it refused", o.Result)
 	}
 }
 

@@ -26,7 +26,7 @@ CREATE TABLE advice (
   issued_at   INTEGER NOT NULL,
   valid_until INTEGER NOT NULL,
   live        INTEGER NOT NULL,
-  taken       TEXT    NOT NULL,           -- hashes of signed decisions taken on it, by spaces
+  taken       TEXT    NOT NULL,           -- hashes of the decisions taken on it, by spaces
   body        BLOB    NOT NULL,           -- JSON as published
   UNIQUE (site, zone, id)
 );

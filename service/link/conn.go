@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"net"
+	"sync"
 	"time"
 )
 
@@ -36,10 +37,44 @@ type guarded struct {
 	ahead  []byte        // of the header, or of a packet of our own, what is not handed on yet
 	body   int           // bytes of the current packet still to be handed on
 	rest   int           // bytes of it to be dropped after that
+
+	hold   func() bool // nothing more is to be handed on now; nil: always go on
+	closed chan struct{}
+	close  func() error
 }
 
-func newGuarded(conn net.Conn) *guarded {
-	return &guarded{Conn: conn, reader: bufio.NewReaderSize(conn, readBuffer)}
+func newGuarded(conn net.Conn, hold func() bool) *guarded {
+	c := &guarded{Conn: conn, reader: bufio.NewReaderSize(conn, readBuffer), hold: hold, closed: make(chan struct{})}
+	c.close = sync.OnceValue(func() error {
+		close(c.closed)
+		return conn.Close()
+	})
+	return c
+}
+
+// Close closes the connection, also while it is held.
+func (c *guarded) Close() error { return c.close() }
+
+// held waits while nothing more is to be handed on, for a second at most, and
+// reports whether that is still so. What is not read stays with the broker.
+func (c *guarded) held() (bool, error) {
+	const look, limit = 5 * time.Millisecond, time.Second
+	if c.hold == nil || !c.hold() {
+		return false, nil
+	}
+	tick := time.NewTicker(look)
+	defer tick.Stop()
+	for range limit / look {
+		select {
+		case <-c.closed:
+			return false, net.ErrClosed
+		case <-tick.C:
+		}
+		if !c.hold() {
+			return false, nil
+		}
+	}
+	return true, nil
 }
 
 // Write writes with a deadline.
@@ -75,6 +110,10 @@ func (c *guarded) next() error {
 		// the answer to a ping waits behind the rest: on a slow line the library
 		// would take the broker for dead, and never get past this packet
 		c.ahead = alive
+		return err
+	}
+	if held, err := c.held(); held || err != nil {
+		c.ahead = alive // as above: the answer to a ping waits behind what is held
 		return err
 	}
 	kind, err := c.reader.ReadByte()

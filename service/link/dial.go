@@ -3,6 +3,7 @@ package link
 import (
 	"crypto/tls"
 	"crypto/x509"
+	"errors"
 	"fmt"
 	"net"
 	"net/url"
@@ -19,13 +20,16 @@ const (
 )
 
 // dial opens the connection that the broker's address asks for. Certificates
-// are read anew each time, so that a renewed one needs no restart.
-func (s Settings) dial(uri *url.URL, _ mqtt.ClientOptions) (net.Conn, error) {
-	conn, err := s.open(uri)
-	if err != nil {
-		return nil, err
+// are read anew each time, so that a renewed one needs no restart. Hold, if any,
+// says to read nothing for now.
+func (s Settings) dial(hold func() bool) mqtt.OpenConnectionFunc {
+	return func(uri *url.URL, _ mqtt.ClientOptions) (net.Conn, error) {
+		conn, err := s.open(uri)
+		if err != nil {
+			return nil, err
+		}
+		return newGuarded(conn, hold), nil
 	}
-	return newGuarded(conn), nil
 }
 
 func (s Settings) open(uri *url.URL) (net.Conn, error) {
@@ -62,6 +66,30 @@ func withoutUser(uri *url.URL) string {
 	plain := *uri
 	plain.User = nil
 	return plain.String()
+}
+
+// checkFiles reports every file that is named and cannot be used.
+func (s Settings) checkFiles() error {
+	var errs []error
+	if (s.CertFile == "") != (s.KeyFile == "") {
+		errs = append(errs, errors.New("client certificate: one of certificate and key is set without the other; expected both, or neither; set RHIZOSTAT_CERT_FILE and RHIZOSTAT_KEY_FILE"))
+	}
+	for _, f := range []struct{ variable, path string }{
+		{"RHIZOSTAT_PASSWORD_FILE", s.PasswordFile}, {"RHIZOSTAT_CA_FILE", s.CAFile}, {"RHIZOSTAT_CERT_FILE", s.CertFile}, {"RHIZOSTAT_KEY_FILE", s.KeyFile},
+	} {
+		if f.path == "" {
+			continue
+		}
+		if _, err := os.ReadFile(f.path); err != nil {
+			errs = append(errs, fmt.Errorf("%s: %w; expected a file that this user can read; correct the path or the file's mode", f.variable, err))
+		}
+	}
+	if len(errs) == 0 {
+		if _, err := s.tls(""); err != nil {
+			errs = append(errs, fmt.Errorf("%w; see RHIZOSTAT_CA_FILE, RHIZOSTAT_CERT_FILE and RHIZOSTAT_KEY_FILE", err))
+		}
+	}
+	return errors.Join(errs...)
 }
 
 func (s Settings) tls(server string) (*tls.Config, error) {

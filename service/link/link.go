@@ -34,7 +34,8 @@ func (s Settings) redacted() string {
 	return uri.Redacted()
 }
 
-// Validate reports an address that cannot be a broker's.
+// Validate reports an address that cannot be a broker's, and files that cannot be
+// used. They are read anew at each connect, for they may be renewed.
 func (s Settings) Validate() error {
 	uri, err := url.Parse(s.Broker)
 	if err != nil || uri.Host == "" {
@@ -44,9 +45,13 @@ func (s Settings) Validate() error {
 		}
 		return fmt.Errorf("broker %q: not an address; expected like tcp://broker:1883, with its scheme; set RHIZOSTAT_BROKER", shown)
 	}
+	if uri.User != nil { // it would be shown in logs and in the list of processes
+		uri.User = nil
+		return fmt.Errorf("broker %s: a user name or password stands in the address; expected them apart; set RHIZOSTAT_USERNAME and RHIZOSTAT_PASSWORD_FILE", uri)
+	}
 	switch uri.Scheme {
 	case "tcp", "mqtt", "ssl", "tls", "mqtts", "ws", "wss":
-		return nil
+		return s.checkFiles()
 	}
 	return fmt.Errorf("broker %s: scheme %q is unknown; expected tcp, ssl, ws or wss", uri.Redacted(), uri.Scheme)
 }
@@ -67,9 +72,14 @@ type Site struct {
 type Handlers struct {
 	// Telemetry gets a reading; retained, if the broker had it from before.
 	Telemetry func(topic string, payload []byte, retained bool)
+	// Crowded reports whether telemetry should be left with the broker for a while;
+	// nil: never.
+	Crowded func() bool
 	// Control gets a decision or an event; ack tells the broker that it is
-	// safe and is called once.
+	// safe, once it has all that was published before, and is called once.
 	Control func(site int, topic string, payload []byte, ack func())
+	// Ignored is told of a decision or an event that the broker had kept.
+	Ignored func(topic string)
 	// ReadBack gets a retained output as the broker has it.
 	ReadBack func(site int, topic string, payload []byte)
 	// Resync asks for everything of a site that must stand on the broker.
@@ -95,6 +105,12 @@ type Link struct {
 	up        []atomic.Bool // telemetry first, then the sites'
 	echoed    []atomic.Bool // the site's status came back: reading and writing both work
 	guard     guard
+
+	deaf      context.Context // ends when no more telemetry is wanted
+	deafen    context.CancelFunc
+	listening sync.Mutex // held while the session of telemetry runs
+	anchor    string     // the site that the session of telemetry is named after
+	past      []string   // client ids of sessions of telemetry that are ours no more
 }
 
 // New makes a link; Run connects it.
@@ -103,13 +119,17 @@ func New(settings Settings, telemetry []string, sites []Site, h Handlers, log *s
 		settings: settings, sites: sites, handlers: h, log: log,
 		up: make([]atomic.Bool, len(sites)+1), echoed: make([]atomic.Bool, len(sites)),
 	}
+	l.deaf, l.deafen = context.WithCancel(context.Background())
 	l.telemetry = &session{
-		settings: settings, name: "telemetry", clientID: settings.ClientID + "-telemetry",
-		filters: telemetry, log: log, connected: l.listening(l.changed(0)),
+		settings: settings, name: "telemetry", hold: h.Crowded,
+		filters: telemetry, log: log, connected: l.attend(l.changed(0)),
 		handle: func(m mqtt.Message) {
 			h.Telemetry(m.Topic(), m.Payload(), m.Retained())
 			m.Ack() // garbage too: an unacknowledged message blocks the broker's window
 		},
+	}
+	if len(sites) > 0 {
+		l.listenFor(sites[0].ID)
 	}
 	for i := range sites {
 		l.outboxes = append(l.outboxes, newOutbox())
@@ -126,8 +146,8 @@ func (l *Link) changed(session int) func(bool) {
 	}
 }
 
-// listening lets whoever wants to know hear of a telemetry session that is up.
-func (l *Link) listening(changed func(bool)) func(bool) {
+// attend lets whoever wants to know hear of a telemetry session that is up.
+func (l *Link) attend(changed func(bool)) func(bool) {
 	return func(up bool) {
 		changed(up)
 		if up && l.handlers.Listening != nil {
@@ -141,7 +161,7 @@ func (l *Link) controlSession(i int) *session {
 	s := &session{
 		settings: l.settings, name: "control of " + site.ID, clientID: l.settings.ClientID + "-" + site.ID,
 		filters: append([]string{site.Status}, site.Control...), log: l.log, connected: l.changed(i + 1),
-		will: &will{site.Status, site.Offline, site.Ended},
+		acks: newAcks(), will: &will{site.Status, site.Offline, site.Ended},
 	}
 	var lastReadBack atomic.Int64 // unix ms
 	s.handle = func(m mqtt.Message) {
@@ -152,11 +172,11 @@ func (l *Link) controlSession(i int) *session {
 		case matchesAny(site.Control, m.Topic()):
 			if m.Retained() {
 				// a decision that a broker kept is nobody's word of now
-				l.log.Warn("retained message ignored", "topic", m.Topic())
+				l.handlers.Ignored(m.Topic())
 				m.Ack()
 				return
 			}
-			l.handlers.Control(i, m.Topic(), m.Payload(), m.Ack)
+			l.handlers.Control(i, m.Topic(), m.Payload(), func() { l.outboxes[i].after(func() { s.acks.put(m.Ack) }) })
 		default:
 			if m.Retained() {
 				lastReadBack.Store(time.Now().UnixMilli())
@@ -285,14 +305,49 @@ func (l *Link) Backlog() int {
 // whose site does not Stay, and disconnects.
 func (l *Link) Run(ctx context.Context) {
 	var running sync.WaitGroup
-	for _, s := range append([]*session{l.telemetry}, l.control...) {
-		running.Add(1)
-		go func() {
-			defer running.Done()
-			s.run(ctx)
-		}()
+	running.Go(func() { l.listen(ctx) })
+	for _, s := range l.control {
+		running.Go(func() { s.run(ctx) })
 	}
 	running.Wait()
+}
+
+// listen keeps the session of telemetry until ctx or its own end.
+func (l *Link) listen(ctx context.Context) {
+	l.listening.Lock()
+	defer l.listening.Unlock()
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	defer context.AfterFunc(l.deaf, stop)()
+	var beside sync.WaitGroup
+	defer beside.Wait()
+	beside.Go(func() { l.clearPast(ctx) })
+	l.telemetry.run(ctx)
+}
+
+// EndTelemetry ends the session of telemetry for good and returns once no more of it
+// comes. What was handed on until then can be worked off, and the broker keeps what
+// comes later.
+func (l *Link) EndTelemetry() {
+	l.deafen()
+	l.listening.Lock()
+	defer l.listening.Unlock()
+}
+
+// Drain waits, at most until ctx ends, for all that must arrive: outputs at QoS 1
+// and acknowledgements. Where a site is not connected it does not wait.
+func (l *Link) Drain(ctx context.Context) {
+	tick := time.NewTicker(10 * time.Millisecond)
+	defer tick.Stop()
+	for i, s := range l.control {
+		for l.up[i+1].Load() && (!l.outboxes[i].delivered() || !s.acks.idle()) {
+			select {
+			case <-ctx.Done():
+				return
+			case <-tick.C:
+			}
+		}
+	}
 }
 
 // matchesAny reports whether a topic matches one of the filters, which have no

@@ -3,6 +3,7 @@ package link
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -13,6 +14,7 @@ import (
 	"sync/atomic"
 	"testing"
 	"testing/iotest"
+	"testing/synctest"
 	"time"
 
 	mochi "github.com/mochi-mqtt/server/v2"
@@ -89,6 +91,9 @@ func testLink(address string, h Handlers) *Link {
 	}
 	if h.Control == nil {
 		h.Control = func(_ int, _ string, _ []byte, ack func()) { ack() }
+	}
+	if h.Ignored == nil {
+		h.Ignored = func(string) {}
 	}
 	if h.ReadBack == nil {
 		h.ReadBack = func(int, string, []byte) {}
@@ -266,7 +271,7 @@ func TestOversizedPublishesAreCut(t *testing.T) {
 	for name, reader := range map[string]func(io.Reader) io.Reader{
 		"whole": func(r io.Reader) io.Reader { return r }, "halves": iotest.HalfReader, "bytes": iotest.OneByteReader,
 	} {
-		got, err := io.ReadAll(newGuarded(fed{Reader: reader(bytes.NewReader(stream))}))
+		got, err := io.ReadAll(newGuarded(fed{Reader: reader(bytes.NewReader(stream))}, nil))
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
@@ -295,6 +300,41 @@ type fed struct {
 
 func (f fed) Read(p []byte) (int, error) { return f.Reader.Read(p) }
 
+// While readings are held, nothing of them is read and the library is told that the
+// broker lives; all of them come later, and an end is an end.
+func TestAHeldConnectionLives(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var hold atomic.Bool
+		hold.Store(true)
+		near, far := net.Pipe()
+		c := newGuarded(near, hold.Load)
+		small := packet(0x32, published("t", 8, 200))
+		go far.Write(small)
+		began := time.Now()
+		for range 30 {
+			got := make([]byte, 512)
+			n, err := c.Read(got)
+			if err != nil || !bytes.Equal(got[:n], alive) {
+				t.Fatalf("held, it read %x (%v), want %x", got[:n], err, alive)
+			}
+		}
+		if took := time.Since(began); took < 20*time.Second || took > time.Minute {
+			t.Errorf("30 signs of life in %s, want one a second", took)
+		}
+		hold.Store(false)
+		got := make([]byte, len(small))
+		if _, err := io.ReadFull(c, got); err != nil || !bytes.Equal(got, small) {
+			t.Errorf("after that came %x (%v), want what was held", got, err)
+		}
+		hold.Store(true)
+		time.AfterFunc(100*time.Millisecond, func() { c.Close() })
+		if _, err := c.Read(got); !errors.Is(err, net.ErrClosed) {
+			t.Errorf("closed while held: %v, want %v", err, net.ErrClosed)
+		}
+		far.Close()
+	})
+}
+
 // What is no MQTT ends the connection with a sentence.
 func TestWhatIsNoPacketEndsTheConnection(t *testing.T) {
 	for name, test := range map[string]struct {
@@ -304,7 +344,7 @@ func TestWhatIsNoPacketEndsTheConnection(t *testing.T) {
 		"another type of 256 MB": {[]byte{0x90, 0xff, 0xff, 0xff, 0x7f}, "a packet of type 9 with 268435455 bytes"},
 		"a length without end":   {[]byte{0x30, 0xff, 0xff, 0xff, 0xff, 0x7f}, "malformed length"},
 	} {
-		_, err := io.ReadAll(newGuarded(fed{Reader: bytes.NewReader(test.stream)}))
+		_, err := io.ReadAll(newGuarded(fed{Reader: bytes.NewReader(test.stream)}, nil))
 		if err == nil || !strings.Contains(err.Error(), test.want) || !strings.Contains(err.Error(), "expected") {
 			t.Errorf("%s: %v", name, err)
 		}
@@ -352,7 +392,7 @@ func TestAnOversizedMessageKeepsNoSessionDown(t *testing.T) {
 		t.Errorf("the sessions changed %d times more", now-ups)
 	}
 	eventually(t, "every message acknowledged", func() bool {
-		for _, id := range []string{"test-telemetry", "test-north"} {
+		for _, id := range []string{"test-telemetry:north", "test-north"} {
 			if c, ok := server.Clients.Get(id); !ok || c.State.Inflight.Len() > 0 {
 				return false
 			}

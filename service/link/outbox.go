@@ -16,6 +16,7 @@ type message struct {
 	payload []byte
 	qos     byte
 	retain  bool
+	number  int    // of one that is said once, from 1
 	latest  string // of one that is not retained: what a newer one must agree in to take its place
 }
 
@@ -37,11 +38,22 @@ type outbox struct {
 	queue   []*message
 	waiting map[string]*message // not yet sent, by place
 	busy    map[string]bool     // a publish of the topic is in flight
+	owed    int                 // at QoS 1, waiting or in flight
+	said    int                 // the number of the newest that is said once
+	unsaid  map[int]bool        // the numbers of those that the broker has not taken
+	later   []afterwards        // in order of mark
 	poke    chan struct{}
 }
 
+// afterwards is what is done once the broker has every message that is said once up
+// to a number.
+type afterwards struct {
+	mark int
+	do   func()
+}
+
 func newOutbox() *outbox {
-	return &outbox{waiting: map[string]*message{}, busy: map[string]bool{}, poke: make(chan struct{}, 1)}
+	return &outbox{waiting: map[string]*message{}, busy: map[string]bool{}, unsaid: map[int]bool{}, poke: make(chan struct{}, 1)}
 }
 
 // put queues a message; a newer payload takes the place of an older one of the
@@ -57,12 +69,18 @@ func (o *outbox) add(m *message, back bool) {
 	if place := m.place(); place != "" {
 		if old := o.waiting[place]; old != nil {
 			if !back {
+				o.owed += owed(m) - owed(old)
 				*old = *m
 			}
 			return
 		}
 		o.waiting[place] = m
+	} else if !back {
+		o.said++
+		m.number = o.said
+		o.unsaid[m.number] = true
 	}
+	o.owed += owed(m)
 	if back {
 		o.queue = append([]*message{m}, o.queue...)
 		return
@@ -104,11 +122,65 @@ func (o *outbox) next() *message {
 func (o *outbox) done(m *message, err error) {
 	o.mu.Lock()
 	delete(o.busy, m.topic)
+	o.owed -= owed(m)
 	if err != nil {
 		o.add(m, true)
+	} else {
+		delete(o.unsaid, m.number)
 	}
+	due := o.due()
 	o.mu.Unlock()
+	for _, do := range due {
+		do()
+	}
 	o.wake()
+}
+
+// after calls do once the broker has all that has been said once so far: an answer
+// that was lost after its decision had been acknowledged would never come again. Do
+// must not block.
+func (o *outbox) after(do func()) {
+	o.mu.Lock()
+	o.later = append(o.later, afterwards{o.said, do})
+	due := o.due()
+	o.mu.Unlock()
+	for _, do := range due {
+		do()
+	}
+}
+
+// due takes what nothing is waited for any more.
+func (o *outbox) due() (due []func()) {
+	oldest := o.said + 1
+	for number := range o.unsaid {
+		oldest = min(oldest, number)
+	}
+	for len(o.later) > 0 && o.later[0].mark < oldest {
+		due = append(due, o.later[0].do)
+		o.later = o.later[1:]
+	}
+	return due
+}
+
+func owed(m *message) int { return int(min(m.qos, 1)) }
+
+// delivered reports whether the broker has every message that must arrive.
+func (o *outbox) delivered() bool {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.owed == 0
+}
+
+// follow takes from the outbox of before a reload what is said once: what is
+// retained is published anew anyway.
+func (o *outbox) follow(before *outbox) {
+	before.mu.Lock()
+	defer before.mu.Unlock()
+	for _, m := range before.queue {
+		if !m.retain {
+			o.put(message{topic: m.topic, payload: m.payload, qos: m.qos, latest: m.latest})
+		}
+	}
 }
 
 // length is the number of messages that wait.

@@ -2,10 +2,14 @@ package link
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"math/rand/v2"
+	"sync"
 	"sync/atomic"
+	"syscall"
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
@@ -40,15 +44,18 @@ type session struct {
 	filters  []string
 	will     *will
 	handle   func(mqtt.Message)
+	hold     func() bool // nothing more is to be read for now; nil: never
 	// up runs while a connection lasts; its context ends with it.
 	up        func(ctx context.Context, client mqtt.Client)
 	connected func(bool)
 	log       *slog.Logger
+	acks      *acks       // of what is acknowledged later
 	stays     atomic.Bool // no goodbye
 	quits     atomic.Bool // nobody comes back to this session
 	// adrift says that our online may stand on the broker with no will of ours
 	// behind it: nobody but us would ever take it back.
 	adrift atomic.Bool
+	ousted int // how often in a row the broker ended it soon
 	// dropped are filters that the broker may still have in this session and
 	// nobody asks for any more.
 	dropped []string
@@ -56,6 +63,11 @@ type session struct {
 
 // run connects, serves and connects again until ctx ends.
 func (s *session) run(ctx context.Context) {
+	var beside sync.WaitGroup
+	defer beside.Wait()
+	if s.acks != nil {
+		beside.Go(func() { s.acks.run(ctx) })
+	}
 	backoff := firstBackoff
 	for ctx.Err() == nil {
 		began := time.Now()
@@ -85,6 +97,7 @@ func (s *session) once(ctx context.Context) error {
 	}
 	client := mqtt.NewClient(options)
 	if err := wait(ctx, client.Connect(), connectTimeout+writeTimeout); err != nil {
+		s.ousted = 0 // the broker is away, or says why
 		client.Disconnect(0)
 		return fmt.Errorf("connect: %w", err)
 	}
@@ -101,6 +114,7 @@ func (s *session) once(ctx context.Context) error {
 		s.dropped = nil
 	}
 	s.log.Info("broker connected", "session", s.name, "broker", s.settings.redacted())
+	began := time.Now()
 	s.connected(true)
 	defer s.connected(false)
 
@@ -116,27 +130,46 @@ func (s *session) once(ctx context.Context) error {
 	select {
 	case <-ctx.Done():
 	case ended = <-lost:
+		s.sayRival(time.Since(began), ended)
 	}
 	stop()
 	<-done
 	return ended
 }
 
+// sayRival says what may be behind it that the broker ends this session again and
+// again soon after its start. A broker gives a client id to whoever came last, and
+// tells the other nothing but the end (MQTT 3.1.1, 3.1.4-2).
+func (s *session) sayRival(lasted time.Duration, err error) {
+	const often = 3 // in a row (common practice, no source)
+	if lasted >= steady || !errors.Is(err, io.EOF) && !errors.Is(err, syscall.ECONNRESET) {
+		s.ousted = 0
+		return
+	}
+	if s.ousted++; s.ousted%often == 0 {
+		s.log.Warn("the broker ends this session again and again: another client seems to use its client id; expected one client an id; set RHIZOSTAT_CLIENT_ID to a name that no other has",
+			"session", s.name, "client_id", s.clientID, "times", s.ousted)
+	}
+}
+
 // leave says goodbye where the connection is still open: an orderly end takes
 // the will back, so we say it ourselves. That holds before the first
 // subscription too, when an earlier connection of ours has said online.
 func (s *session) leave(ctx context.Context, client mqtt.Client) {
-	if s.will == nil || !client.IsConnectionOpen() {
+	if !client.IsConnectionOpen() {
 		return
 	}
 	if s.stays.Load() {
 		s.adrift.Store(true)
 		return
 	}
-	if s.quits.Load() { // else the broker keeps decisions for it for ever
+	if s.quits.Load() { // else the broker keeps messages for it for ever
 		if err := wait(context.Background(), client.Unsubscribe(s.filters...), farewell); err != nil {
 			s.log.Warn("the broker may keep messages that nobody fetches", "session", s.name, "error", err)
 		}
+	}
+	if s.will == nil {
+		return
 	}
 	word := s.will.payload
 	if ctx.Err() != nil {
@@ -215,7 +248,7 @@ func (s *session) options(lost chan<- error) (*mqtt.ClientOptions, error) {
 		SetAutoAckDisabled(true). // a decision is acknowledged after the ledger has it
 		SetKeepAlive(keepAlive).SetPingTimeout(pingTimeout).
 		SetConnectTimeout(connectTimeout).SetWriteTimeout(writeTimeout).
-		SetCustomOpenConnectionFn(s.settings.dial).
+		SetCustomOpenConnectionFn(s.settings.dial(s.hold)).
 		SetCredentialsProvider(func() (string, string) { return s.settings.Username, password }).
 		SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) { s.handle(m) }).
 		SetConnectionLostHandler(func(_ mqtt.Client, err error) {

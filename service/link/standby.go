@@ -132,10 +132,10 @@ func (l *Link) stranger(i int, payload []byte, retained bool) {
 		return
 	}
 	if other {
-		l.log.Warn("another daemon says it serves this site; it was started after this one and should give way", "site", site.ID, "status", string(payload))
 		if !l.guard.mayAnswer(site.Status, time.Now()) {
 			return
 		}
+		l.log.Warn("another daemon says it serves this site; it was started after this one and should give way", "site", site.ID, "status", string(payload))
 	}
 	if l.up[0].Load() && l.up[i+1].Load() { // else online is said soon anyway
 		l.reaffirm(i)
@@ -231,13 +231,19 @@ func (l *Link) visit(ctx context.Context, topics []string, seen *lookOut, lost c
 
 // Quit has a site that a reload has taken away leave nothing on the broker that
 // waits for it.
-func (l *Link) Quit(site int) { l.control[site].quits.Store(true) }
+func (l *Link) Quit(site int) {
+	l.control[site].quits.Store(true)
+	if l.sites[site].ID == l.anchor {
+		l.telemetry.quits.Store(true)
+	}
+}
 
 // Follow takes over from the link of before a reload which sites still say that
-// they are online, whom it gave way to, and what the broker must send no more: it
-// keeps the sessions and with them each filter that was ever asked for.
+// they are online, whom it gave way to, which answers have not been published, and
+// what the broker must send no more: it keeps the sessions and with them each filter
+// that was ever asked for.
 func (l *Link) Follow(before *Link) {
-	l.telemetry.follow(before.telemetry)
+	l.followName(before)
 	others := before.guard.gaveWayTo()
 	maps.DeleteFunc(others, func(topic string, _ sighting) bool {
 		return !slices.ContainsFunc(l.sites, func(s Site) bool { return s.Status == topic })
@@ -247,9 +253,13 @@ func (l *Link) Follow(before *Link) {
 	l.guard.mu.Unlock()
 	for i := range l.sites {
 		for k := range before.sites {
-			if l.sites[i].Status == before.sites[k].Status && before.control[k].adrift.Load() {
+			if l.sites[i].Status != before.sites[k].Status {
+				continue
+			}
+			if before.control[k].adrift.Load() {
 				l.control[i].adrift.Store(true)
 			}
+			l.outboxes[i].follow(before.outboxes[k])
 		}
 	}
 }

@@ -8,9 +8,18 @@ import (
 	"rhizostat/policy"
 )
 
-// maxPending bounds the inputs of one zone that wait for its goroutine, so
-// that a flood of one zone costs the others nothing but its share of time.
-const maxPending = 256
+// maxPending bounds the readings of one zone that wait for its goroutine in the
+// wall clock. One pack may bring the readings of days; beyond that it is a flood,
+// and costs the other zones nothing but its share of time.
+const maxPending = 4096
+
+// crowd is how many readings may wait in all before more of them should be held
+// back, where none is dropped (common practice, no source).
+const crowd = 16384
+
+// maxTurn bounds the inputs of one zone that are stepped before the next zone has
+// its turn.
+const maxTurn = 256
 
 // maxControls bounds the messages of people of one zone that wait beside them; a
 // broker keeps far fewer unacknowledged at a time (mosquitto: 20).
@@ -27,9 +36,16 @@ type Runner struct {
 	now   func() time.Time
 
 	mu      sync.Mutex
-	pending [][]input // by zone
-	ready   []int     // zones with something pending, in order of arrival
+	pending []queue // by zone
+	ready   []int   // zones with something pending, in order of arrival
+	waiting int     // readings, of all zones
 	poke    chan struct{}
+}
+
+// queue is what waits for a zone.
+type queue struct {
+	inputs   []input
+	controls int // messages of people and the link among them
 }
 
 // input is one of the two things that can wait for a zone.
@@ -43,23 +59,23 @@ type input struct {
 func NewRunner(s *Shard, every time.Duration, now func() time.Time) *Runner {
 	return &Runner{
 		shard: s, every: every, now: now,
-		pending: make([][]input, len(s.zones)),
+		pending: make([]queue, len(s.zones)),
 		poke:    make(chan struct{}, 1),
 	}
 }
 
-// Telemetry queues a reading and never blocks. When the zone's queue is full
-// its oldest reading makes room and is counted.
+// Telemetry queues a reading and never blocks. When the zone's queue is full its
+// oldest reading makes room and is counted; in the telemetry clock, which readings
+// may come to as fast as anybody can send them, none is dropped: see Crowded.
 func (r *Runner) Telemetry(zone int, t Telemetry) {
 	r.mu.Lock()
-	queue, source, full := r.pending[zone], 0, false
-	if len(queue) >= maxPending {
-		queue, source, full = dropOldest(queue)
+	q, source, full := &r.pending[zone], 0, false
+	if r.shard.settings.Mode == Wall && len(q.inputs)-q.controls >= maxPending {
+		source, full = q.dropOldest()
+		r.waiting--
 	}
-	if len(queue) == 0 {
-		r.ready = append(r.ready, zone)
-	}
-	r.pending[zone] = append(queue, input{telemetry: t})
+	r.add(zone, input{telemetry: t})
+	r.waiting++
 	r.mu.Unlock()
 	if full {
 		r.shard.settings.Refused(zone, source, ReasonQueueFull)
@@ -67,16 +83,35 @@ func (r *Runner) Telemetry(zone int, t Telemetry) {
 	r.wake()
 }
 
-// dropOldest removes the first reading of a full queue; a person's message
-// stays.
-func dropOldest(queue []input) (rest []input, source int, dropped bool) {
-	for i := range queue {
-		if queue[i].control == nil {
-			source = queue[i].telemetry.Source
-			return append(queue[:i], queue[i+1:]...), source, true
-		}
+// Crowded reports whether so many readings wait that whoever brings them should
+// pause.
+func (r *Runner) Crowded() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.waiting >= crowd
+}
+
+// add puts an input behind what waits for its zone.
+func (r *Runner) add(zone int, in input) {
+	q := &r.pending[zone]
+	if len(q.inputs) == 0 {
+		r.ready = append(r.ready, zone)
 	}
-	return queue, 0, false
+	q.inputs = append(q.inputs, in)
+}
+
+// dropOldest removes the first reading; a person's message stays.
+func (q *queue) dropOldest() (source int, dropped bool) {
+	for i := range q.inputs {
+		if q.inputs[i].control != nil {
+			continue
+		}
+		source = q.inputs[i].telemetry.Source
+		copy(q.inputs[1:], q.inputs[:i]) // not all that comes behind it, reading by reading of a flood
+		q.inputs = q.inputs[1:]
+		return source, true
+	}
+	return 0, false
 }
 
 // Control queues a message; it is acknowledged only after its effect is durable.
@@ -85,15 +120,13 @@ func dropOldest(queue []input) (rest []input, source int, dropped bool) {
 // births, which edge nodes may send as they like.
 func (r *Runner) Control(zone int, c Control) {
 	r.mu.Lock()
-	if len(r.pending[zone]) >= maxPending+maxControls && (c.Kind == Decision || c.Kind == Operator || c.Kind == Reborn) {
+	if r.pending[zone].controls >= maxControls && (c.Kind == Decision || c.Kind == Operator || c.Kind == Reborn) {
 		r.mu.Unlock()
 		r.shard.settings.Refused(zone, policy.ZoneWide, ReasonQueueFull)
 		return
 	}
-	if len(r.pending[zone]) == 0 {
-		r.ready = append(r.ready, zone)
-	}
-	r.pending[zone] = append(r.pending[zone], input{control: &c})
+	r.add(zone, input{control: &c})
+	r.pending[zone].controls++
 	r.mu.Unlock()
 	r.wake()
 }
@@ -135,10 +168,17 @@ func (r *Runner) Run(ctx context.Context) {
 // meanwhile is given up, unacknowledged.
 func (r *Runner) finish() {
 	r.mu.Lock()
-	left := len(r.ready)
+	left := 0
+	for _, zone := range r.ready {
+		left += len(r.pending[zone].inputs)
+	}
 	r.mu.Unlock()
-	for range left {
-		r.step()
+	for left > 0 {
+		stepped := r.step()
+		if stepped == 0 {
+			break
+		}
+		left -= stepped
 	}
 	r.shard.settings.Flush()
 }
@@ -160,25 +200,26 @@ func (r *Runner) batch() bool {
 	return n >= maxBatch
 }
 
-// step steps all that is pending of the zone that has waited longest, and returns
-// how much that was.
+// step steps what is pending of the zone that has waited longest, up to its turn,
+// and returns how much that was.
 func (r *Runner) step() int {
-	zone, queue, ok := r.take()
+	zone, inputs, ok := r.take()
 	if !ok {
 		return 0
 	}
-	for i := range queue {
-		if c := queue[i].control; c != nil {
+	for i := range inputs {
+		if c := inputs[i].control; c != nil {
 			r.shard.Control(zone, *c)
 		} else {
-			r.shard.Telemetry(zone, queue[i].telemetry)
+			r.shard.Telemetry(zone, inputs[i].telemetry)
 		}
 	}
-	r.give(zone, queue)
-	return len(queue)
+	r.give(zone, inputs)
+	return len(inputs)
 }
 
-// take empties the queue of the zone that has waited longest.
+// take takes its turn out of the queue of the zone that has waited longest, which
+// lines up again with the rest.
 func (r *Runner) take() (int, []input, bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -187,21 +228,35 @@ func (r *Runner) take() (int, []input, bool) {
 	}
 	zone := r.ready[0]
 	r.ready = r.ready[1:]
-	queue := r.pending[zone]
-	r.pending[zone] = nil
-	return zone, queue, true
+	q := &r.pending[zone]
+	n := min(len(q.inputs), maxTurn)
+	inputs, rest := q.inputs[:n:n], q.inputs[n:]
+	if len(rest) == 0 {
+		inputs, rest = q.inputs, nil // with its room
+	} else {
+		r.ready = append(r.ready, zone)
+	}
+	q.inputs = rest
+	for i := range inputs {
+		if inputs[i].control != nil {
+			q.controls--
+		} else {
+			r.waiting--
+		}
+	}
+	return zone, inputs, true
 }
 
 // give returns a queue's memory if nothing has come in since.
-func (r *Runner) give(zone int, queue []input) {
+func (r *Runner) give(zone int, inputs []input) {
 	const keep = 16 // a larger one was a burst
-	if cap(queue) > keep {
+	if cap(inputs) > keep {
 		return
 	}
-	clear(queue)
+	clear(inputs)
 	r.mu.Lock()
-	if r.pending[zone] == nil {
-		r.pending[zone] = queue[:0]
+	if r.pending[zone].inputs == nil {
+		r.pending[zone].inputs = inputs[:0]
 	}
 	r.mu.Unlock()
 }

@@ -95,7 +95,7 @@ func TestPeoplesMessagesAreBounded(t *testing.T) {
 	worker := &record{}
 	s.Add(worker, 1, time.Time{})
 	r := NewRunner(s, time.Second, time.Now)
-	for range maxPending + maxControls + 7 {
+	for range maxControls + 7 {
 		r.Control(0, Control{Kind: Decision, Time: noon})
 	}
 	r.Control(0, Control{Kind: Resync, Time: noon}) // the link's own are few, and needed
@@ -106,8 +106,84 @@ func TestPeoplesMessagesAreBounded(t *testing.T) {
 			handled++
 		}
 	}
-	if refused != 7 || handled != maxPending+maxControls+1 {
-		t.Errorf("%d refused, %d handled; want 7 and %d", refused, handled, maxPending+maxControls+1)
+	if refused != 7 || handled != maxControls+1 {
+		t.Errorf("%d refused, %d handled; want 7 and %d", refused, handled, maxControls+1)
+	}
+}
+
+// queueOf is a runner of two zones, with what was refused.
+func queueOf(mode Mode) (r *Runner, workers [2]*record, refused map[string]int) {
+	refused = map[string]int{}
+	s := New(Settings{Mode: mode, Hold: DefaultHold, Late: DefaultLate, Ahead: DefaultAhead, Flush: func() {},
+		Refused: func(_, _ int, reason string) { refused[reason]++ }})
+	for i := range workers {
+		workers[i] = &record{}
+		s.Add(workers[i], 1, time.Time{})
+	}
+	return NewRunner(s, time.Second, time.Now), workers, refused
+}
+
+// A pack may bring a day by the minute: none of it makes room for the rest.
+func TestADayInOnePackIsNotAFlood(t *testing.T) {
+	const day = 24 * 60
+	for _, mode := range []Mode{Wall, FromTelemetry} {
+		r, workers, refused := queueOf(mode)
+		for minute := range day {
+			at := noon.Add(time.Duration(minute-day) * time.Minute)
+			x := reading(0, at)
+			x.Arrived = noon
+			r.Telemetry(0, x)
+		}
+		r.finish()
+		r.shard.DrainAll()
+		if refused[ReasonQueueFull] > 0 {
+			t.Errorf("mode %d: %d readings of one pack had no room", mode, refused[ReasonQueueFull])
+		}
+		if mode == FromTelemetry && (len(refused) > 0 || len(workers[0].lines) < day) {
+			t.Errorf("%d of %d readings were stepped, refused %v", len(workers[0].lines), day, refused)
+		}
+	}
+}
+
+// In the telemetry clock nothing is dropped: whoever brings readings is asked to
+// pause, and neither people nor the other zones wait for the end of the flood. In
+// the wall clock a flood makes room for itself.
+func TestAFloodInEitherClock(t *testing.T) {
+	const flood = 2 * crowd
+	for _, mode := range []Mode{Wall, FromTelemetry} {
+		r, workers, refused := queueOf(mode)
+		for i := range flood {
+			x := reading(0, noon.Add(time.Duration(i)*time.Second))
+			x.Arrived = x.At
+			r.Telemetry(0, x)
+		}
+		if r.Crowded() != (mode == FromTelemetry) {
+			t.Errorf("mode %d: crowded: %v", mode, r.Crowded())
+		}
+		want := 0
+		if mode == Wall {
+			want = flood - maxPending
+		}
+		if refused[ReasonQueueFull] != want {
+			t.Errorf("mode %d: %d readings had no room, want %d", mode, refused[ReasonQueueFull], want)
+		}
+		acked := false
+		workers[1].control = func(c Control) { acked = true }
+		r.Control(1, Control{Kind: Decision, Time: noon})
+		for range 2 {
+			r.step()
+		}
+		if !acked {
+			t.Errorf("mode %d: a decision waits for the end of another zone's flood", mode)
+		}
+		r.finish()
+		r.shard.DrainAll()
+		if r.Crowded() || r.waiting != 0 || r.pending[0].controls+r.pending[1].controls != 0 {
+			t.Errorf("mode %d: all is worked off, and %d readings wait", mode, r.waiting)
+		}
+		if n := len(workers[0].lines); mode == FromTelemetry && n < flood {
+			t.Errorf("%d of %d readings were stepped", n, flood)
+		}
 	}
 }
 

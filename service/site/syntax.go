@@ -45,11 +45,29 @@ func (r *reader) parseYAML(data []byte) *yaml.Node {
 		return nil
 	}
 	root := first.Content[0]
+	r.tags(root)
 	if root.Kind != yaml.MappingNode {
 		r.report(root, Diagnostic{Summary: describe(root) + " stands where the site's keys should", Expected: document.expected()})
 		return nil
 	}
 	return root
+}
+
+// tags refuses the tags that no key takes: they would be without effect, and
+// whoever wrote one meant something by it. Those of YAML's core schema (YAML 1.2.2,
+// 10.3) say what is there anyway.
+func (r *reader) tags(n *yaml.Node) {
+	switch n.Tag {
+	case "", "!", "!!str", "!!int", "!!float", "!!bool", "!!null", "!!map", "!!seq", "!!merge", "!!timestamp":
+	default:
+		r.report(n, Diagnostic{Summary: "the tag " + n.Tag + " stands here", Expected: "a value without a tag", Hint: "leave the tag out"})
+	}
+	if n.Kind == yaml.AliasNode {
+		return // its anchor was looked at
+	}
+	for _, in := range n.Content {
+		r.tags(in)
+	}
 }
 
 // strange finds the first byte that text does not have, and says what it is.

@@ -40,7 +40,7 @@ type Forgotten struct{ Site, Zone, Advice string }
 type AdviceRecord struct {
 	Advice   *Advice  // never changed once it is in a record
 	Sequence int64    // order of issue within the zone, from 1
-	Taken    []string // hashes of the signed decisions that were accepted on it
+	Taken    []string // hashes of the decisions that were accepted on it
 }
 
 // Move is one move of an approval; the ledger keeps all of them. The first one

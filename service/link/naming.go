@@ -1,0 +1,78 @@
+package link
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+)
+
+// listenFor names the session of telemetry after one of our sites. A site is served
+// by one daemon, so no two of them come to the same client id, whatever else they
+// have in common; of a standby and the daemon it waits for, both do, and what the
+// broker keeps for the one is given to the other. The colon is in no site's id: the
+// control session of no site has the same.
+func (l *Link) listenFor(site string) {
+	l.anchor = site
+	l.telemetry.clientID = l.telemetryID(site)
+}
+
+func (l *Link) telemetryID(site string) string { return l.settings.ClientID + "-telemetry:" + site }
+
+// followName goes on with the telemetry session of before a reload as long as the
+// site that it is named after is still ours: a site that is added must not cost what
+// the broker keeps meanwhile. Else that session is cleared, unless the site's new
+// daemon has it.
+func (l *Link) followName(before *Link) {
+	if slices.ContainsFunc(l.sites, func(s Site) bool { return s.ID == before.anchor }) {
+		l.listenFor(before.anchor)
+		l.telemetry.follow(before.telemetry)
+	}
+}
+
+// Forget has the sessions of telemetry cleared that earlier starts may have left: a
+// broker keeps messages for them that nobody fetches. They are those named after our
+// other sites, and the one that had no site in its name.
+func (l *Link) Forget() {
+	for i := range l.sites {
+		if l.sites[i].ID != l.anchor {
+			l.past = append(l.past, l.telemetryID(l.sites[i].ID))
+		}
+	}
+	if !slices.ContainsFunc(l.sites, func(s Site) bool { return s.ID == "telemetry" }) { // whose decisions wait under that name
+		l.past = append(l.past, l.settings.ClientID+"-telemetry")
+	}
+}
+
+// clearPast clears the sessions that are ours no more, once telemetry comes under
+// the new name. A clean session is discarded with its connection (MQTT 3.1.1,
+// 3.1.2.4).
+func (l *Link) clearPast(ctx context.Context) {
+	if len(l.past) == 0 || !l.awaitTelemetry(ctx) {
+		return
+	}
+	for _, id := range l.past {
+		if err := l.clear(ctx, id); err != nil {
+			if ctx.Err() == nil {
+				l.log.Warn("a former session was not cleared: the broker may keep messages for it that nobody fetches", "client_id", id, "error", err)
+			}
+			return // at the next start, then
+		}
+	}
+	l.past = nil
+}
+
+func (l *Link) clear(ctx context.Context, id string) error {
+	gone := &session{settings: l.settings, name: "former", clientID: id, log: l.log, handle: func(mqtt.Message) {}}
+	options, err := gone.options(make(chan error, 1))
+	if err != nil {
+		return err
+	}
+	client := mqtt.NewClient(options.SetCleanSession(true))
+	defer client.Disconnect(100)
+	if err := wait(ctx, client.Connect(), connectTimeout+writeTimeout); err != nil {
+		return fmt.Errorf("connect: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,157 @@
+package link
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"log/slog"
+	"strings"
+	"sync"
+	"testing"
+
+	mochi "github.com/mochi-mqtt/server/v2"
+)
+
+// siteLink is a daemon of some sites, all under the client id "test".
+func siteLink(address string, in *inbox, sites ...string) *Link {
+	l := testLink(address, Handlers{Telemetry: func(topic string, _ []byte, _ bool) { in.add(topic) }})
+	var all []Site
+	var filters []string
+	for _, id := range sites {
+		all = append(all, Site{
+			ID: id, Control: []string{"r/" + id + "/+/decision"}, ReadBack: []string{"r/" + id + "/+/setpoint"},
+			Status: "r/" + id + "/status", Online: []byte("online"), Offline: []byte("offline"), Ended: []byte("offline ended"),
+		})
+		filters = append(filters, "r/"+id+"/+/telemetry/+")
+	}
+	return New(l.settings, filters, all, l.handlers, l.log)
+}
+
+func (in *inbox) count() int {
+	in.mu.Lock()
+	defer in.mu.Unlock()
+	return len(in.got)
+}
+
+func send(t *testing.T, server *mochi.Server, topic string) {
+	t.Helper()
+	if err := server.Publish(topic, []byte("1"), false, 1); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// Two daemons of two sites that share a broker and the default client id lose
+// nothing to each other.
+func TestTwoDaemonsUnderOneClientID(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	var north, west inbox
+	first, second := siteLink(address, &north, "north"), siteLink(address, &west, "west")
+	defer run(t, first)()
+	defer run(t, second)()
+	eventually(t, "both are connected", func() bool { return first.Connected() && second.Connected() })
+	const readings = 50
+	for range readings {
+		send(t, server, "r/north/a/telemetry/p1")
+		send(t, server, "r/west/a/telemetry/p1")
+	}
+	eventually(t, "all readings of both", func() bool { return north.count() == readings && west.count() == readings })
+}
+
+// What the broker keeps while a daemon reloads its site files is there for the next
+// link, also where a site has come before the first; a site that leaves takes its
+// session's subscriptions along.
+func TestTheTelemetrySessionOutlivesAReload(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	var in inbox
+	before := siteLink(address, &in, "north")
+	stop := run(t, before)
+	eventually(t, "connected", before.Connected)
+	stop()
+	send(t, server, "r/north/a/telemetry/p1")
+	after := siteLink(address, &in, "east", "north")
+	after.Follow(before)
+	stop = run(t, after)
+	eventually(t, "what came meanwhile", func() bool { return in.last() == "r/north/a/telemetry/p1" })
+	eventually(t, "connected", after.Connected)
+	after.Quit(1)
+	stop()
+	if c, ok := server.Clients.Get("test-telemetry:north"); ok && len(c.State.Subscriptions.GetAll()) > 0 {
+		t.Errorf("the session is named after a site that has left, and the broker keeps %v for it", c.State.Subscriptions.GetAll())
+	}
+	last := siteLink(address, &in, "east")
+	last.Follow(after)
+	if last.telemetry.clientID != "test-telemetry:east" {
+		t.Errorf("after that telemetry goes by %q, want east's", last.telemetry.clientID)
+	}
+}
+
+// A session of an earlier version, or named after another of our sites, would keep
+// messages at the broker that nobody fetches.
+func TestFormerSessionsAreCleared(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	former := []string{"test-telemetry", "test-telemetry:north"}
+	for _, id := range former {
+		s := siteLink(address, new(inbox), "north").telemetry
+		s.clientID = id
+		ctx, stop := context.WithCancel(t.Context())
+		var ended sync.WaitGroup
+		up := make(chan struct{})
+		s.connected = func(yes bool) {
+			if yes {
+				close(up)
+			}
+		}
+		ended.Go(func() { s.run(ctx) })
+		<-up
+		stop()
+		ended.Wait()
+		if _, ok := server.Clients.Get(id); !ok {
+			t.Fatalf("the broker has no session %s", id)
+		}
+	}
+	l := siteLink(address, new(inbox), "east", "north")
+	l.Forget()
+	defer run(t, l)()
+	eventually(t, "they are gone", func() bool {
+		for _, id := range former {
+			if _, ok := server.Clients.Get(id); ok {
+				return false
+			}
+		}
+		return l.Connected()
+	})
+}
+
+// Who shares a client id all the same is told what to do.
+func TestARivalIsSaid(t *testing.T) {
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	var mu sync.Mutex
+	var said bytes.Buffer
+	log := slog.New(slog.NewTextHandler(writer(func(p []byte) (int, error) {
+		mu.Lock()
+		defer mu.Unlock()
+		return said.Write(p)
+	}), nil))
+	for i := range 2 {
+		l := siteLink(address, new(inbox), "north")
+		l.telemetry.log, l.telemetry.name = log, fmt.Sprintf("telemetry of %d", i)
+		ctx, stop := context.WithCancel(t.Context())
+		var ended sync.WaitGroup
+		ended.Go(func() { l.telemetry.run(ctx) })
+		defer ended.Wait()
+		defer stop()
+	}
+	eventually(t, "a sentence", func() bool {
+		mu.Lock()
+		defer mu.Unlock()
+		return strings.Contains(said.String(), "set RHIZOSTAT_CLIENT_ID") && strings.Contains(said.String(), "client_id=test-telemetry:north")
+	})
+}
+
+type writer func(p []byte) (int, error)
+
+func (w writer) Write(p []byte) (int, error) { return w(p) }
