@@ -144,11 +144,13 @@ func TestEveryRefusal(t *testing.T) {
 		{sentence: "not-allowed-covers-long", payload: covering(morning.Add(9 * day)),
 			says: "The standing approval would last until 13 May 06:00; the site file allows 7 days, until 10 May 20:00."},
 		{sentence: "replayed-signed", signed: true, before: func(x *table) {
-			if o := x.Decide(by("ana", wire.Approve)(x), evening.Add(-time.Hour)); o.Result.Reason != nil {
-				t.Fatal(o.Result.Reason)
+			for i, verdict := range []wire.Verdict{wire.Approve, wire.Withdraw} {
+				if o := x.Decide(by("ana", verdict)(x), evening.Add(time.Duration(i)*time.Minute-time.Hour)); o.Result.Reason != nil {
+					t.Fatal(o.Result.Reason)
+				}
 			}
 		}, payload: by("ana", wire.Approve),
-			says: "This very decision was taken before, and advice ADVICE0001 is approved since 3 May 19:00: sign a new one if it is to be decided again."},
+			says: "This very decision was taken before, and advice ADVICE0001 is withdrawn since 3 May 19:01: sign a new one if it is to be decided again."},
 	} {
 		t.Run(c.sentence, func(t *testing.T) {
 			x := newTable(t)
