@@ -26,22 +26,28 @@ type Stepped struct {
 	From, To float32 // m3/m3 at the probe
 }
 
-// Round is one reported watering whose answer is awaited.
+// Round is one watering whose answer is awaited, reported or, where nobody reports, seen.
 type Round struct {
 	WaterMs int64
 	Open    bool
+	Drunk   float32 // by what a container of the zone falls meanwhile as its plant drinks, m3/m3
 }
 
 const (
 	roundMs   = 35 * 60 * 1000
-	leastUp   = 0.006     // rise of the others that asks for an answer, m3/m3
-	illS      = 2 * 3600  // of illness before it is said
-	staleS    = 1 * 3600  // likewise of silence, which is seen and not inferred
-	longIllS  = 18 * 3600 // likewise of a difference, which often mends itself
-	driftIllS = 8 * 3600  // of a difference that moves over days
-	dryFall   = 0.02      // m3/m3 that such a container has fallen by more than the others, well beyond noise
-	mostRound = 2.0       // log likelihood ratio of one shot, at most
-	dryOdds   = 4.0       // log odds from which a container is taken to get no water
+	reportMs  = 10 * 60 * 1000 // after its report a watering opens a round
+	seenMs    = 20 * 60 * 1000 // likewise after the start of one that is seen, which takes a reading or two
+	leastUp   = 0.006          // rise of the others that asks for an answer, m3/m3
+	illS      = 2 * 3600       // of illness before it is said
+	staleS    = 1 * 3600       // likewise of silence, which is seen and not inferred
+	longIllS  = 18 * 3600      // likewise of a difference, which often mends itself
+	driftIllS = 8 * 3600       // of a difference that moves over days
+	dryFall   = 0.02           // m3/m3 that such a container has fallen by more than the others, well beyond noise
+	// plantSpread is how far one plant's uptake may be from what is usual of the zone, as a
+	// share (common practice, no source).
+	plantSpread = 0.3
+	mostRound   = 2.0 // log likelihood ratio of one shot, at most
+	dryOdds     = 4.0 // log odds from which a container is taken to get no water
 	// silentOdds is the log odds of the shots alone from which the fall counts beside them: a
 	// probe that is pulled or drifts falls, too, and goes on answering.
 	silentOdds = 0.7
@@ -234,16 +240,23 @@ func (w *ProbeWatch) lively(p *Probe) bool {
 	return p.Health != sensing.Stuck && p.Health != sensing.OutOfRange && float64(w.High)-p.Mean > 0.02
 }
 
-// rounds opens a round at each reported watering and closes it once its water has
-// reached the probes.
+// rounds opens a round at each watering and closes it once its water has reached the
+// probes. Where waterings are reported, those count: what is seen may be one container
+// watered by hand.
 func (f *Fast) rounds(in *Inputs, atMs int64) {
 	r := &f.Round
+	drunk := float32(in.Learned.gain() * in.Learned.Limit * in.Learned.Uptake5ML / in.VolumeML)
+	r.Drunk += drunk
 	if r.Open && atMs-r.WaterMs >= roundMs {
 		r.Open = false
 		f.closeRound(in, atMs)
 	}
-	if in.Water.LastMs > r.WaterMs && !r.Open && atMs-in.Water.LastMs < 10*60*1000 {
-		r.WaterMs, r.Open = in.Water.LastMs, true
+	water, within := in.Water.LastMs, int64(reportMs)
+	if !in.Water.Reports {
+		water, within = in.Water.LastShotMs, seenMs
+	}
+	if water > r.WaterMs && !r.Open && atMs-water < within {
+		r.WaterMs, r.Open, r.Drunk = water, true, 2.5*drunk // from between the two looks of Before
 		for i := range in.Probes[:in.ProbeCount] {
 			w := &f.Probes[i]
 			if w.Before = f.Recently.mean(i, recentLooks-2, recentLooks-1); w.Before < 0 {
@@ -253,7 +266,9 @@ func (f *Fast) rounds(in *Inputs, atMs int64) {
 	}
 }
 
-// closeRound compares each probe's answer with the others'.
+// closeRound compares each probe's answer with the others': the water that came, which is
+// what it rose by and what its plant drank meanwhile. On a hot day that is as much as a
+// small shot, and the ratio of what is left of two rises would tell nothing.
 func (f *Fast) closeRound(in *Inputs, atMs int64) {
 	for i := range in.Probes[:in.ProbeCount] {
 		p, w := &in.Probes[i], &f.Probes[i]
@@ -272,7 +287,10 @@ func (f *Fast) closeRound(in *Inputs, atMs int64) {
 		if n == 0 || sum/n < math.Max(leastUp, 2.5*noise) {
 			continue
 		}
-		w.answer(math.Min(math.Max((p.Mean-float64(w.Before))/(sum/n), -0.5), 4), math.Hypot(noise*math.Sqrt2, float64(f.Recently.Still[i].Step)/math.Sqrt(6))/(sum/n))
+		drunk := float64(f.Round.Drunk)
+		came, others := p.Mean-float64(w.Before)+drunk, sum/n+drunk
+		sd := math.Hypot(math.Hypot(noise*math.Sqrt2, float64(f.Recently.Still[i].Step)/math.Sqrt(6)), plantSpread*drunk)
+		w.answer(math.Min(math.Max(came/others, -0.5), 4), sd/others)
 	}
 }
 

@@ -110,3 +110,60 @@ func TestAFallTellsBesideFewShots(t *testing.T) {
 		}
 	}
 }
+
+// playProbes lets two containers drink and be watered every so many looks; the first one's
+// emitter and plant do so many times what the other's do. Water is reported, or only seen.
+func playProbes(m *Memory, in *Inputs, at int64, hours, every int, shot, drinks, emitter, plant float64) int64 {
+	for look := range hours * 12 {
+		at += 5 * 60_000
+		for i, water, thirst := 0, emitter, plant; i < 2; i, water, thirst = i+1, 1, 1 {
+			p := &in.Probes[i]
+			p.Mean -= thirst * drinks / in.VolumeML
+			if look%every == every-1 {
+				p.Mean += water * shot / in.VolumeML
+			}
+			p.Heard, p.AtMs = true, at
+		}
+		if look%every == every-1 {
+			in.Water.LastShotMs = at
+			if in.Water.Reports {
+				in.Water.LastMs = at
+				in.Water.ReportedML += shot
+				in.Water.TotalML += shot
+			}
+		}
+		in.WaterContent = (in.Probes[0].Mean + in.Probes[1].Mean) / 2
+		m.Look(in, at)
+	}
+	return at
+}
+
+// When it is hot a crop drinks as much in the time of a round as a small shot brings. What is
+// left of a sound container's rise may then be less than nothing where its neighbour's is a
+// little above; one that gets no water is told all the same, and where water is not reported
+// but seen, too.
+func TestAnAnswerCountsWhatWasDrunkMeanwhile(t *testing.T) {
+	for _, c := range []struct {
+		name           string
+		reports        bool
+		emitter, plant float64
+		told           bool
+	}{
+		{"a little less water, a thirstier plant", true, 0.93, 1.13, false},
+		{"no water", true, 0, 1, true},
+		{"no water, and nobody reports any", false, 0, 1, true},
+		{"sound, and nobody reports any", false, 0.93, 1.13, false},
+	} {
+		m, at := known()
+		in := inputs()
+		in.ProbeCount, in.Learned.Uptake5ML = 2, 4
+		in.Water.Reports = c.reports
+		in.Probes[0].Mean, in.Probes[1].Mean = 0.5, 0.5
+		at = playProbes(m, in, at, 60, 36, 144, 4, 1, 1)
+		in.Learned.Uptake5ML = 28
+		playProbes(m, in, at, 8, 10, 315, 28, c.emitter, c.plant)
+		if odds := m.Fast.Probes[0].Odds; (odds >= dryOdds) != c.told || !c.told && odds > silentOdds {
+			t.Errorf("%s: log odds of an emitter fault %.1f; %+v", c.name, odds, m.Fast.Probes[0])
+		}
+	}
+}
