@@ -153,6 +153,9 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 			w := &f.Probes[k]
 			out = append(out, advice.Say("probe-answers-less", advice.Name(n.Probe(k)), advice.Share(math.Max(float64(w.Recent), 0)), advice.Share(float64(w.Usual))))
 		}
+		if c == EmitterFault && f.partedProbe() >= 0 && f.cutOff() < 0 {
+			out = append(out, advice.Say("probe-or-water", advice.Name(n.Probe(f.partedProbe())), advice.Name(sensing.Health(f.WorstHealth).String())))
+		}
 		if k := &f.Kept; fresh(k.SawMs) && k.Windows >= leastShots && float64(k.Last) < float64(k.Mean)-0.15 {
 			out = append(out, advice.Say("stays-less", advice.Share(math.Max(float64(k.Last), 0)), advice.Share(float64(k.Mean))))
 		}

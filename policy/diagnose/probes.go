@@ -18,7 +18,17 @@ type ProbeWatch struct {
 	Odds   float32 // log odds that its container gets no water against that it gets its share
 	Rounds uint16
 	From   float32 // level from which it usually rises, slow mean, m3/m3
+	Low    lowness // what its low level is put down to, until it is where the others are again
 }
+
+// lowness is what a probe's level below the others' is put down to.
+type lowness uint8
+
+const (
+	notLow  lowness = iota
+	fellLow         // it fell there while it was followed: it may err, or its container be dry
+	cutLow          // shots told that its container gets no water: it is dry
+)
 
 // Stepped is a step of a probe that no water explains.
 type Stepped struct {
@@ -88,7 +98,12 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		}
 		still := &f.Recently.Still[i]
 		dead := known && still.dead()
-		e, s := w.weigh(p, f.fellMore(in, i), dead, still.frozen())
+		more := f.fellMore(in, i)
+		w.lower(p, more, dead)
+		e, s := w.weigh(p, more, dead, still.frozen())
+		if w.Low == cutLow && w.Odds < 0 {
+			b.ease(EmitterFault, wellOdds, wellStep) // its container gets water again, though it is not full yet
+		}
 		stepped := 0.0
 		if known && p.SteppedMs > f.LookedMs { // before a zone is known people are still at work
 			stepped = p.steppedOdds(in, atMs)
@@ -184,14 +199,51 @@ func (w *ProbeWatch) weigh(p *Probe, fellMore float64, dead, frozen bool) (emitt
 		return math.Min(1+odds, 5), 0
 	case odds > silentOdds && odds+fellOdds(fellMore) >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual && fellMore > dryFall:
 		return math.Min(1+odds+fellOdds(fellMore), 5), 0
-	case ill && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting) && odds > 1 && w.lively(p) && fellMore > dryFall && w.Recent < 0.5*w.Usual:
-		return math.Min(2+odds, 4), 3 - odds
-	case ill && p.Health == sensing.Drifting:
-		return 0, math.Min(driftOdds(p.Parted), 4) // below even odds it is no reason yet
+	case ill && parts(p.Health) && w.Low == cutLow && odds < silentOdds:
+		return 0, 0 // what was cut off stays dry for days after the water is back
+	case ill && p.Health == sensing.Drifting && odds <= 1:
+		// a container that gets less than its plant drinks answers to its shots, and parts over days
+		return split(math.Min(driftOdds(p.Parted), 4), math.Max(odds, 0)) // below even odds it is no reason yet
+	case ill && parts(p.Health) && w.Low != notLow:
+		return split(4, odds)
 	case ill:
 		return 0, 4
 	}
 	return 0, 0
+}
+
+// parts tells an illness that is a difference from the others and nothing else.
+func parts(h sensing.Health) bool { return h == sensing.Disagreeing || h == sensing.Drifting }
+
+// split shares the log odds of a probe that parts from the others between its container
+// getting another share of the water, which has log odds dry against its erring, and that.
+func split(all, dry float64) (emitter, sensor float64) {
+	return all - math.Log1p(math.Exp(-dry)), all - math.Log1p(math.Exp(dry))
+}
+
+// partedProbe is the probe that is told for its difference from the others, -1 none: it may
+// err, or its container be drier or wetter than theirs.
+func (f *Fast) partedProbe() int {
+	if !parts(sensing.Health(f.WorstHealth)) {
+		return -1
+	}
+	return int(f.WorstProbe) - 1
+}
+
+// lower follows what a probe's low level is put down to.
+func (w *ProbeWatch) lower(p *Probe, fellMore float64, dead bool) {
+	switch {
+	case dead || p.SteppedMs != 0 && p.AtMs-p.SteppedMs < steppedMs:
+		w.Low = notLow
+	case float64(w.Odds) >= dryOdds && w.Recent < 0.3*w.Usual && fellMore > dryFall:
+		w.Low = cutLow
+	case p.Health.Usable():
+		if w.Odds < silentOdds {
+			w.Low = notLow
+		}
+	case parts(p.Health) && fellMore > dryFall:
+		w.Low = max(w.Low, fellLow)
+	}
 }
 
 // fellMore is by how much more a probe has fallen from its highest than the others that
