@@ -46,7 +46,8 @@ type Round struct {
 const (
 	roundMs   = 35 * 60 * 1000
 	reportMs  = 10 * 60 * 1000 // after its report a watering opens a round
-	seenMs    = 20 * 60 * 1000 // likewise after the start of one that is seen, which takes a reading or two
+	seenMs    = 40 * 60 * 1000 // likewise after the start of one that is seen
+	lowFades  = 0.0005         // m3/m3 a look, by which the lowest level before it is forgotten: noise, and shots that were missed
 	leastUp   = 0.006          // rise of the others that asks for an answer, m3/m3
 	illS      = 2 * 3600       // of illness before it is said
 	staleS    = 1 * 3600       // likewise of silence, which is seen and not inferred
@@ -302,18 +303,48 @@ func (f *Fast) rounds(in *Inputs, atMs int64) {
 	if r.Open && atMs-r.WaterMs >= roundMs {
 		r.Open = false
 		f.closeRound(in, atMs)
+		f.eachBefore(in, func(w *ProbeWatch, level float32) { w.Before = level })
 	}
-	water, within := in.Water.LastMs, int64(reportMs)
 	if !in.Water.Reports {
-		water, within = in.Water.LastShotMs, seenMs
+		f.seenRound(in, atMs)
+		return
 	}
-	if water > r.WaterMs && !r.Open && atMs-water < within {
-		r.WaterMs, r.Open, r.Drunk = water, true, 2.5*drunk // from between the two looks of Before
+	if in.Water.LastMs > r.WaterMs && !r.Open && atMs-in.Water.LastMs < reportMs {
+		r.WaterMs, r.Open, r.Drunk = in.Water.LastMs, true, 2.5*drunk // from between the two looks of Before
 		for i := range in.Probes[:in.ProbeCount] {
 			w := &f.Probes[i]
 			if w.Before = f.Recently.mean(i, recentLooks-2, recentLooks-1); w.Before < 0 {
 				w.Before = float32(in.Probes[i].Mean)
 			}
+		}
+	}
+}
+
+// seenRound opens a round at a watering that is seen, which takes readings of more than one
+// probe, up to half an hour with slow ones. Each probe is then held against its lowest level
+// since the last round, which is that before the water came, or for one that got none the
+// newest.
+func (f *Fast) seenRound(in *Inputs, atMs int64) {
+	r := &f.Round
+	if r.Open {
+		return
+	}
+	f.eachBefore(in, func(w *ProbeWatch, level float32) {
+		if w.Before == 0 {
+			w.Before = level
+		}
+		w.Before = min(w.Before+lowFades, level)
+	})
+	if in.Water.LastShotMs > r.WaterMs && atMs-in.Water.LastShotMs < seenMs {
+		r.WaterMs, r.Open, r.Drunk = in.Water.LastShotMs, true, 0
+	}
+}
+
+// eachBefore hands out the probes with their levels of the newest looks.
+func (f *Fast) eachBefore(in *Inputs, take func(w *ProbeWatch, level float32)) {
+	for i := range in.Probes[:in.ProbeCount] {
+		if level := f.Recently.mean(i, 0, 1); level >= 0 {
+			take(&f.Probes[i], level)
 		}
 	}
 }
