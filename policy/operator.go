@@ -30,7 +30,16 @@ func (z *Zone) operate(e *OperatorEvent, at int64) {
 	case ProbeMoved:
 		z.moveProbe(e, at)
 	}
-	z.m.Diagnosis.Said(e.Kind, e.Note, at)
+	z.said(e.Kind, e.Note, at)
+}
+
+// said takes what a person says, in an event or with a decision. Who looked at the probes and
+// found them well is believed: they count again.
+func (z *Zone) said(kind, note string, at int64) {
+	if z.m.Diagnosis.Said(kind, note, at) {
+		z.m.Panel.Looked(at)
+		z.m.Panel.Rejoined = z.m.Panel.Rejoined || z.m.Panel.Healthy(at) <= 1
+	}
 }
 
 // repot takes the new container and substrate, as far as they are named and

@@ -107,7 +107,7 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		}
 		stepped := 0.0
 		if known && p.SteppedMs > f.LookedMs { // before a zone is known people are still at work
-			stepped = p.steppedOdds(in, atMs)
+			stepped = p.steppedOdds(in, atMs, base)
 		}
 		s = math.Max(s, stepped)
 		if f.Unreported.stuckUp(atMs) && p.Health.Usable() {
@@ -160,22 +160,30 @@ func driftOdds(moved float64) float64 {
 }
 
 const (
-	// steppedMs is for how long a probe that went to another level is told, and roomMs for
-	// how long the zone's water content tells what room there was for a rise.
+	// steppedMs is for how long a probe that went to another level is told at least, and roomMs
+	// for how long the zone's water content tells what room there was for a rise.
 	steppedMs, roomMs = 2 * dayMs, 6 * hourMs
 	// movedOdds are the log odds of a probe that fell as no water can, or rose by more than
 	// its container had room for; loneOdds those of one that rose alone: somebody may also
 	// have watered its container by hand (common practice, no source).
 	movedOdds, loneOdds = 4, 1.5
+	// stillOff is how far a day's peak lies off the usual where a step is still to be seen in
+	// it, in standard deviations.
+	stillOff = 1.2
 )
 
 // steppedOdds is the log odds of a probe having been moved, knocked or pulled: it went to
-// another level at once and stayed. 0 for no reason to think so.
-func (p *Probe) steppedOdds(in *Inputs, atMs int64) float64 {
-	if p.SteppedMs == 0 || atMs-p.SteppedMs >= steppedMs {
+// another level at once and stayed. 0 for no reason to think so. Beside others such a probe
+// has a new offset within two days; where it is the only one, its level is the zone's, and the
+// step is told for as long as the zone's peaks lie where it went.
+func (p *Probe) steppedOdds(in *Inputs, atMs int64, base *Baselines) float64 {
+	if p.SteppedMs == 0 {
 		return 0
 	}
 	rise, age := p.SteppedTo-p.SteppedFrom, atMs-p.SteppedMs
+	if peak := &base.Of[Peak]; age >= steppedMs && (usableProbes(in) != 1 || !p.Health.Usable() || peak.older(atMs, steppedMs) || float64(peak.Off)*rise < stillOff*math.Abs(rise)) {
+		return 0
+	}
 	if rise > 0 && (age > roomMs || in.WaterContent+rise < in.Learned.Capacity+overLevel) {
 		return loneOdds
 	}

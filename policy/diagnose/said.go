@@ -3,8 +3,9 @@ package diagnose
 // Said takes an operator's event (kind as on the wire) or the note of a decision,
 // which may answer a look. A watering by hand explains a rise; a probe that was
 // moved explains its readings; shoots pruned explain a change of drinking. What a
-// note says of a cause is a person's word for it or against it.
-func (m *Memory) Said(kind, note string, atMs int64) {
+// note says of a cause is a person's word for it or against it. It reports whether the note
+// says that the probes are well.
+func (m *Memory) Said(kind, note string, atMs int64) (probesWell bool) {
 	b := &m.Belief
 	b.fade(atMs)
 	switch kind {
@@ -26,12 +27,14 @@ func (m *Memory) Said(kind, note string, atMs int64) {
 			b.clear(c)
 			if c == SensorFault {
 				m.Fast.lookedAt(atMs)
+				probesWell = true
 			}
 		case affirmed:
 			b.add(c, saidWeight)
 		}
 	}
 	b.settle(atMs)
+	return probesWell
 }
 
 // lookedAt takes that a person looked at the probes: what they did before is no news.
