@@ -20,6 +20,7 @@ func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 	}
 	p, _ := b.probabilities()
 	m.share(&p)
+	m.shareLone(&p, atMs)
 	var out, alone []Finding
 	for range causeCount {
 		top, best := -1, mentioned
@@ -42,7 +43,7 @@ func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 		}
 		f := Finding{
 			Cause: c.String(), Probability: math.Round(p[c]*1000) / 1000, SinceMs: since,
-			Evidence: evidence, Look: m.lookAt(c, since, n),
+			Evidence: evidence, Look: m.lookAt(c, since, atMs, n),
 		}
 		p[c] = 0
 		if len(evidence) > 0 {
@@ -172,6 +173,9 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 			out = append(out, advice.Say("rise-not-reported", advice.Date(time.UnixMilli(f.Unreported.AtMs), n.Location), advice.Water(float64(f.Unreported.Rise))))
 		}
 	case SensorFault:
+		if m.levelOrProbe(atMs) {
+			out = append(out, advice.Say("level-or-probe"))
+		}
 		k, step := int(f.WorstProbe)-1, &f.WorstStep
 		switch {
 		case k < 0:
