@@ -131,6 +131,11 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	if sensor > 0 {
 		b.toward(SensorFault, sensor, 0.6)
 	}
+	if emitter > 0 && sensor > 0 && f.partedProbe() >= 0 {
+		// the two share what they cannot be told apart by: a day that shows nothing of the
+		// zone's other containers does not make it the probe
+		b.toward(EmitterFault, math.Min(emitter, float64(b.LogOdds[SensorFault])+priors[SensorFault].logOdds+emitter-sensor), most)
+	}
 	switch {
 	case emitter > sensor:
 		b.lower(SensorFault, sensor)
