@@ -34,7 +34,16 @@ func (z *Zone) operate(e *OperatorEvent, at int64) {
 	case ProbeMoved:
 		z.moveProbe(e, at)
 	}
-	z.m.Diagnosis.Said(e.Kind, e.Note, when, at)
+	z.said(e.Kind, e.Note, when, at)
+}
+
+// said takes what a person says, in an event of an earlier time or with a decision. Who looked at the probes and
+// found them well is believed: they count again.
+func (z *Zone) said(kind, note string, when, at int64) {
+	if z.m.Diagnosis.Said(kind, note, when, at) {
+		z.m.Panel.Looked(at)
+		z.m.Panel.Rejoined = z.m.Panel.Rejoined || z.m.Panel.Healthy(at) <= 1
+	}
 }
 
 // repot takes the new container and substrate, as far as they are named and

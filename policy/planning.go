@@ -80,7 +80,8 @@ func (z *Zone) openFor(at int64) bool {
 }
 
 // watchQuorum reports whether there are probes enough to plan by. When they
-// have been away for a while, a person is asked to look, once.
+// have been away for a while, a person is asked to look, once a day: nothing is
+// watered by plan meanwhile.
 func (z *Zone) watchQuorum(at int64) bool {
 	p := &z.m.Plans
 	if z.quorum(at) && z.current(at) {
@@ -90,7 +91,7 @@ func (z *Zone) watchQuorum(at int64) bool {
 	if p.QuorumMs == 0 {
 		p.QuorumMs = at
 	}
-	if at-p.QuorumMs >= quorumGrace.Milliseconds() && p.InspectMs < p.QuorumMs {
+	if at-p.QuorumMs >= quorumGrace.Milliseconds() && (p.InspectMs < p.QuorumMs || at-p.InspectMs >= askEvery.Milliseconds()) {
 		p.InspectMs = at
 		silent := time.Duration(at-z.spokeMs()) * time.Millisecond
 		reasons := advice.InspectQuorum(z.m.Panel.Healthy(at), max(z.settings.Quorum, 1), z.worstProbe(at))

@@ -143,7 +143,7 @@ func (z *Zone) approved(a *Approval, at int64) {
 		q.State, q.Note = a.State, a.Note
 		q.Stood = q.Stood || a.State == StateApproved
 		if a.Note != "" {
-			z.m.Diagnosis.Said("decision", a.Note, at, at)
+			z.said("decision", a.Note, at, at)
 		}
 		running := !q.Advice.ValidFrom.After(instant(at)) || q.Advice.ValidFrom.Before(z.today.day.Next)
 		switch {

@@ -67,7 +67,10 @@ func (z *Zone) readProbe(i int, v *sensing.Values, stamp, at int64) {
 	if z.m.Panel.Health[i].Misdating {
 		z.m.Panel.Misdated(i, stamp, false) // the shell has found its stamp good
 	}
-	z.m.Panel.Observe(i, stamp, reading, p.Mean, sensing.Zone{WaterMs: z.m.WaterMs, Ceiling: z.ground.profile.TotalPorosity(), Least: z.leastReading(), Floor: z.ground.constants.StressMean})
+	z.m.Panel.Observe(i, stamp, reading, p.Mean, sensing.Zone{
+		WaterMs: z.m.WaterMs, Ceiling: z.ground.profile.TotalPorosity(), Least: z.leastReading(), Floor: z.ground.constants.StressMean,
+		Wilting: z.ground.profile.MinMean(), Capacity: z.m.Learned.Capacity.Mean,
+	})
 	consensus := &z.m.Panel.Consensus
 	if consensus.Spoke(i, stamp) && consensus.Complete(at) { // else a shot would come in two halves
 		z.agree(at)

@@ -106,6 +106,7 @@ var catalogue = [...]Entry{
 	{"inspect-stage", KindInspect, "The container cannot hold the band of the stage {stage:name}, which begins: until the site file says another, the band stays as it was."},
 	{"inspect-limits", KindInspect, "The site's limits allow no shot of a size that can be given."},
 	{"look-probe", KindInspect, "Look at probe {probe:name} first: its cable, whether it sits firm in the substrate, whether a hand-held reading agrees."},
+	{"look-lift-probe", KindInspect, "Lift the container of probe {probe:name} and another one of the zone: where they differ in weight as the probes say, the probe is right and the water is shared unevenly."},
 	{"look-lift", KindInspect, "Lift two containers, one of them with a probe: a dry one is plainly lighter."},
 	{"look-valve", KindInspect, "Stand at the valve for one shot: does it open, does it close, does water come at the last emitter?"},
 	{"look-emitter", KindInspect, "Catch one shot of three emitters in cups and compare the volumes."},

@@ -13,6 +13,8 @@ var evidence = [...]Entry{
 	{"rose-instead", KindEvidence, "With no watering reported the zone should have fallen by {expected:water}; it rose by {rose:water}."},
 	{"rise-not-reported", KindEvidence, "The water content rose at {at:date} by {rise:water}, and no watering was reported."},
 	{"probe-ill", KindEvidence, "Probe {probe:name} is {health:name}."},
+	{"level-or-probe", KindEvidence, "One probe speaks for this zone, and its levels lie lower than was usual: the container holds less, or the probe has come to read lower by itself."},
+	{"probe-or-water", KindEvidence, "Probe {probe:name} is {health:name}: it errs, or its container gets another share of the water than the others, or its plant drinks another."},
 	{"probe-stepped", KindEvidence, "Probe {probe:name} went at {at:date} from {from:water} to {to:water} and stayed there, which no water explains: it may have been moved, or lost touch with the substrate. If it was moved, report it as probe-moved."},
 	{"rise-stays", KindEvidence, "The water content rose at {at:date} by {rise:water} with no watering reported, and stays at {stays:water}, where the container keeps {keeps:water}: water would have drained, so probe {probe:name} may have been moved. If it was, report it as probe-moved."},
 	{"uptake-by-day", KindEvidence, "By day the crop drinks {times:share} of what it usually does at the same demand."},

@@ -32,11 +32,15 @@ var checks = []Check{
 // lookAt is the cheapest look that would tell whether a cause is there, given what
 // else it may be: of the checks that settle it, the one that settles the most
 // doubt for its minutes.
-func (m *Memory) lookAt(c Cause, sinceMs int64, n Naming) advice.Reason {
+func (m *Memory) lookAt(c Cause, sinceMs, atMs int64, n Naming) advice.Reason {
+	if k := m.Fast.partedProbe(); k >= 0 && (c == SensorFault || c == EmitterFault) {
+		return advice.Say("look-lift-probe", advice.Name(n.Probe(k)))
+	}
 	if k := int(m.Fast.WorstProbe) - 1; c == SensorFault && k >= 0 {
 		return advice.Say("look-probe", advice.Name(n.Probe(k))) // it is known which
 	}
 	p, _ := m.Belief.probabilities()
+	m.shareLone(&p, atMs)
 	best, code := 0.0, ""
 	for i := range checks {
 		k := &checks[i]

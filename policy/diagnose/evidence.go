@@ -20,6 +20,7 @@ func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 	}
 	p, _ := b.probabilities()
 	m.share(&p)
+	m.shareLone(&p, atMs)
 	var out, alone []Finding
 	for range causeCount {
 		top, best := -1, mentioned
@@ -42,7 +43,7 @@ func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 		}
 		f := Finding{
 			Cause: c.String(), Probability: math.Round(p[c]*1000) / 1000, SinceMs: since,
-			Evidence: evidence, Look: m.lookAt(c, since, n),
+			Evidence: evidence, Look: m.lookAt(c, since, atMs, n),
 		}
 		p[c] = 0
 		if len(evidence) > 0 {
@@ -153,6 +154,9 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 			w := &f.Probes[k]
 			out = append(out, advice.Say("probe-answers-less", advice.Name(n.Probe(k)), advice.Share(math.Max(float64(w.Recent), 0)), advice.Share(float64(w.Usual))))
 		}
+		if c == EmitterFault && f.partedProbe() >= 0 && f.cutOff() < 0 {
+			out = append(out, advice.Say("probe-or-water", advice.Name(n.Probe(f.partedProbe())), advice.Name(sensing.Health(f.WorstHealth).String())))
+		}
 		if k := &f.Kept; fresh(k.SawMs) && k.Windows >= leastShots && float64(k.Last) < float64(k.Mean)-0.15 {
 			out = append(out, advice.Say("stays-less", advice.Share(math.Max(float64(k.Last), 0)), advice.Share(float64(k.Mean))))
 		}
@@ -169,6 +173,9 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 			out = append(out, advice.Say("rise-not-reported", advice.Date(time.UnixMilli(f.Unreported.AtMs), n.Location), advice.Water(float64(f.Unreported.Rise))))
 		}
 	case SensorFault:
+		if m.levelOrProbe(atMs) {
+			out = append(out, advice.Say("level-or-probe"))
+		}
 		k, step := int(f.WorstProbe)-1, &f.WorstStep
 		switch {
 		case k < 0:

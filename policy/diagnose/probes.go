@@ -18,7 +18,17 @@ type ProbeWatch struct {
 	Odds   float32 // log odds that its container gets no water against that it gets its share
 	Rounds uint16
 	From   float32 // level from which it usually rises, slow mean, m3/m3
+	Low    lowness // what its low level is put down to, until it is where the others are again
 }
+
+// lowness is what a probe's level below the others' is put down to.
+type lowness uint8
+
+const (
+	notLow  lowness = iota
+	fellLow         // it fell there while it was followed: it may err, or its container be dry
+	cutLow          // shots told that its container gets no water: it is dry
+)
 
 // Stepped is a step of a probe that no water explains.
 type Stepped struct {
@@ -26,22 +36,29 @@ type Stepped struct {
 	From, To float32 // m3/m3 at the probe
 }
 
-// Round is one reported watering whose answer is awaited.
+// Round is one watering whose answer is awaited, reported or, where nobody reports, seen.
 type Round struct {
 	WaterMs int64
 	Open    bool
+	Drunk   float32 // by what a container of the zone falls meanwhile as its plant drinks, m3/m3
 }
 
 const (
 	roundMs   = 35 * 60 * 1000
-	leastUp   = 0.006     // rise of the others that asks for an answer, m3/m3
-	illS      = 2 * 3600  // of illness before it is said
-	staleS    = 1 * 3600  // likewise of silence, which is seen and not inferred
-	longIllS  = 18 * 3600 // likewise of a difference, which often mends itself
-	driftIllS = 8 * 3600  // of a difference that moves over days
-	dryFall   = 0.02      // m3/m3 that such a container has fallen by more than the others, well beyond noise
-	mostRound = 2.0       // log likelihood ratio of one shot, at most
-	dryOdds   = 4.0       // log odds from which a container is taken to get no water
+	reportMs  = 10 * 60 * 1000 // after its report a watering opens a round
+	seenMs    = 40 * 60 * 1000 // likewise after the start of one that is seen
+	lowFades  = 0.0005         // m3/m3 a look, by which the lowest level before it is forgotten: noise, and shots that were missed
+	leastUp   = 0.006          // rise of the others that asks for an answer, m3/m3
+	illS      = 2 * 3600       // of illness before it is said
+	staleS    = 1 * 3600       // likewise of silence, which is seen and not inferred
+	longIllS  = 18 * 3600      // likewise of a difference, which often mends itself
+	driftIllS = 8 * 3600       // of a difference that moves over days
+	dryFall   = 0.02           // m3/m3 that such a container has fallen by more than the others, well beyond noise
+	// plantSpread is how far one plant's uptake may be from what is usual of the zone, as a
+	// share (common practice, no source).
+	plantSpread = 0.3
+	mostRound   = 2.0 // log likelihood ratio of one shot, at most
+	dryOdds     = 4.0 // log odds from which a container is taken to get no water
 	// silentOdds is the log odds of the shots alone from which the fall counts beside them: a
 	// probe that is pulled or drifts falls, too, and goes on answering.
 	silentOdds = 0.7
@@ -82,10 +99,15 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		}
 		still := &f.Recently.Still[i]
 		dead := known && still.dead()
-		e, s := w.weigh(p, f.fellMore(in, i), dead, still.frozen())
+		more := f.fellMore(in, i)
+		w.lower(p, more, dead)
+		e, s := w.weigh(p, more, dead, still.frozen())
+		if w.Low == cutLow && w.Odds < 0 {
+			b.ease(EmitterFault, wellOdds, wellStep) // its container gets water again, though it is not full yet
+		}
 		stepped := 0.0
 		if known && p.SteppedMs > f.LookedMs { // before a zone is known people are still at work
-			stepped = p.steppedOdds(in, atMs)
+			stepped = p.steppedOdds(in, atMs, base)
 		}
 		s = math.Max(s, stepped)
 		if f.Unreported.stuckUp(atMs) && p.Health.Usable() {
@@ -108,6 +130,11 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	}
 	if sensor > 0 {
 		b.toward(SensorFault, sensor, 0.6)
+	}
+	if emitter > 0 && sensor > 0 && f.partedProbe() >= 0 {
+		// the two share what they cannot be told apart by: a day that shows nothing of the
+		// zone's other containers does not make it the probe
+		b.toward(EmitterFault, math.Min(emitter, float64(b.LogOdds[SensorFault])+priors[SensorFault].logOdds+emitter-sensor), most)
 	}
 	switch {
 	case emitter > sensor:
@@ -138,22 +165,30 @@ func driftOdds(moved float64) float64 {
 }
 
 const (
-	// steppedMs is for how long a probe that went to another level is told, and roomMs for
-	// how long the zone's water content tells what room there was for a rise.
+	// steppedMs is for how long a probe that went to another level is told at least, and roomMs
+	// for how long the zone's water content tells what room there was for a rise.
 	steppedMs, roomMs = 2 * dayMs, 6 * hourMs
 	// movedOdds are the log odds of a probe that fell as no water can, or rose by more than
 	// its container had room for; loneOdds those of one that rose alone: somebody may also
 	// have watered its container by hand (common practice, no source).
 	movedOdds, loneOdds = 4, 1.5
+	// stillOff is how far a day's peak lies off the usual where a step is still to be seen in
+	// it, in standard deviations.
+	stillOff = 1.2
 )
 
 // steppedOdds is the log odds of a probe having been moved, knocked or pulled: it went to
-// another level at once and stayed. 0 for no reason to think so.
-func (p *Probe) steppedOdds(in *Inputs, atMs int64) float64 {
-	if p.SteppedMs == 0 || atMs-p.SteppedMs >= steppedMs {
+// another level at once and stayed. 0 for no reason to think so. Beside others such a probe
+// has a new offset within two days; where it is the only one, its level is the zone's, and the
+// step is told for as long as the zone's peaks lie where it went.
+func (p *Probe) steppedOdds(in *Inputs, atMs int64, base *Baselines) float64 {
+	if p.SteppedMs == 0 {
 		return 0
 	}
 	rise, age := p.SteppedTo-p.SteppedFrom, atMs-p.SteppedMs
+	if peak := &base.Of[Peak]; age >= steppedMs && (usableProbes(in) != 1 || !p.Health.Usable() || peak.older(atMs, steppedMs) || float64(peak.Off)*rise < stillOff*math.Abs(rise)) {
+		return 0
+	}
 	if rise > 0 && (age > roomMs || in.WaterContent+rise < in.Learned.Capacity+overLevel) {
 		return loneOdds
 	}
@@ -178,14 +213,51 @@ func (w *ProbeWatch) weigh(p *Probe, fellMore float64, dead, frozen bool) (emitt
 		return math.Min(1+odds, 5), 0
 	case odds > silentOdds && odds+fellOdds(fellMore) >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual && fellMore > dryFall:
 		return math.Min(1+odds+fellOdds(fellMore), 5), 0
-	case ill && (p.Health == sensing.Disagreeing || p.Health == sensing.Drifting) && odds > 1 && w.lively(p) && fellMore > dryFall && w.Recent < 0.5*w.Usual:
-		return math.Min(2+odds, 4), 3 - odds
-	case ill && p.Health == sensing.Drifting:
-		return 0, math.Min(driftOdds(p.Parted), 4) // below even odds it is no reason yet
+	case ill && parts(p.Health) && w.Low == cutLow && odds < silentOdds:
+		return 0, 0 // what was cut off stays dry for days after the water is back
+	case ill && p.Health == sensing.Drifting && odds <= 1:
+		// a container that gets less than its plant drinks answers to its shots, and parts over days
+		return split(math.Min(driftOdds(p.Parted), 4), math.Max(odds, 0)) // below even odds it is no reason yet
+	case ill && parts(p.Health) && w.Low != notLow:
+		return split(4, odds)
 	case ill:
 		return 0, 4
 	}
 	return 0, 0
+}
+
+// parts tells an illness that is a difference from the others and nothing else.
+func parts(h sensing.Health) bool { return h == sensing.Disagreeing || h == sensing.Drifting }
+
+// split shares the log odds of a probe that parts from the others between its container
+// getting another share of the water, which has log odds dry against its erring, and that.
+func split(all, dry float64) (emitter, sensor float64) {
+	return all - math.Log1p(math.Exp(-dry)), all - math.Log1p(math.Exp(dry))
+}
+
+// partedProbe is the probe that is told for its difference from the others, -1 none: it may
+// err, or its container be drier or wetter than theirs.
+func (f *Fast) partedProbe() int {
+	if !parts(sensing.Health(f.WorstHealth)) {
+		return -1
+	}
+	return int(f.WorstProbe) - 1
+}
+
+// lower follows what a probe's low level is put down to.
+func (w *ProbeWatch) lower(p *Probe, fellMore float64, dead bool) {
+	switch {
+	case dead || p.SteppedMs != 0 && p.AtMs-p.SteppedMs < steppedMs:
+		w.Low = notLow
+	case float64(w.Odds) >= dryOdds && w.Recent < 0.3*w.Usual && fellMore > dryFall:
+		w.Low = cutLow
+	case p.Health.Usable():
+		if w.Odds < silentOdds {
+			w.Low = notLow
+		}
+	case parts(p.Health) && fellMore > dryFall:
+		w.Low = max(w.Low, fellLow)
+	}
 }
 
 // fellMore is by how much more a probe has fallen from its highest than the others that
@@ -234,16 +306,24 @@ func (w *ProbeWatch) lively(p *Probe) bool {
 	return p.Health != sensing.Stuck && p.Health != sensing.OutOfRange && float64(w.High)-p.Mean > 0.02
 }
 
-// rounds opens a round at each reported watering and closes it once its water has
-// reached the probes.
+// rounds opens a round at each watering and closes it once its water has reached the
+// probes. Where waterings are reported, those count: what is seen may be one container
+// watered by hand.
 func (f *Fast) rounds(in *Inputs, atMs int64) {
 	r := &f.Round
+	drunk := float32(in.Learned.gain() * in.Learned.Limit * in.Learned.Uptake5ML / in.VolumeML)
+	r.Drunk += drunk
 	if r.Open && atMs-r.WaterMs >= roundMs {
 		r.Open = false
 		f.closeRound(in, atMs)
+		f.eachBefore(in, func(w *ProbeWatch, level float32) { w.Before = level })
 	}
-	if in.Water.LastMs > r.WaterMs && !r.Open && atMs-in.Water.LastMs < 10*60*1000 {
-		r.WaterMs, r.Open = in.Water.LastMs, true
+	if !in.Water.Reports {
+		f.seenRound(in, atMs)
+		return
+	}
+	if in.Water.LastMs > r.WaterMs && !r.Open && atMs-in.Water.LastMs < reportMs {
+		r.WaterMs, r.Open, r.Drunk = in.Water.LastMs, true, 2.5*drunk // from between the two looks of Before
 		for i := range in.Probes[:in.ProbeCount] {
 			w := &f.Probes[i]
 			if w.Before = f.Recently.mean(i, recentLooks-2, recentLooks-1); w.Before < 0 {
@@ -253,7 +333,38 @@ func (f *Fast) rounds(in *Inputs, atMs int64) {
 	}
 }
 
-// closeRound compares each probe's answer with the others'.
+// seenRound opens a round at a watering that is seen, which takes readings of more than one
+// probe, up to half an hour with slow ones. Each probe is then held against its lowest level
+// since the last round, which is that before the water came, or for one that got none the
+// newest.
+func (f *Fast) seenRound(in *Inputs, atMs int64) {
+	r := &f.Round
+	if r.Open {
+		return
+	}
+	f.eachBefore(in, func(w *ProbeWatch, level float32) {
+		if w.Before == 0 {
+			w.Before = level
+		}
+		w.Before = min(w.Before+lowFades, level)
+	})
+	if in.Water.LastShotMs > r.WaterMs && atMs-in.Water.LastShotMs < seenMs {
+		r.WaterMs, r.Open, r.Drunk = in.Water.LastShotMs, true, 0
+	}
+}
+
+// eachBefore hands out the probes with their levels of the newest looks.
+func (f *Fast) eachBefore(in *Inputs, take func(w *ProbeWatch, level float32)) {
+	for i := range in.Probes[:in.ProbeCount] {
+		if level := f.Recently.mean(i, 0, 1); level >= 0 {
+			take(&f.Probes[i], level)
+		}
+	}
+}
+
+// closeRound compares each probe's answer with the others': the water that came, which is
+// what it rose by and what its plant drank meanwhile. On a hot day that is as much as a
+// small shot, and the ratio of what is left of two rises would tell nothing.
 func (f *Fast) closeRound(in *Inputs, atMs int64) {
 	for i := range in.Probes[:in.ProbeCount] {
 		p, w := &in.Probes[i], &f.Probes[i]
@@ -272,7 +383,10 @@ func (f *Fast) closeRound(in *Inputs, atMs int64) {
 		if n == 0 || sum/n < math.Max(leastUp, 2.5*noise) {
 			continue
 		}
-		w.answer(math.Min(math.Max((p.Mean-float64(w.Before))/(sum/n), -0.5), 4), math.Hypot(noise*math.Sqrt2, float64(f.Recently.Still[i].Step)/math.Sqrt(6))/(sum/n))
+		drunk := float64(f.Round.Drunk)
+		came, others := p.Mean-float64(w.Before)+drunk, sum/n+drunk
+		sd := math.Hypot(math.Hypot(noise*math.Sqrt2, float64(f.Recently.Still[i].Step)/math.Sqrt(6)), plantSpread*drunk)
+		w.answer(math.Min(math.Max(came/others, -0.5), 4), sd/others)
 	}
 }
 

@@ -1,6 +1,10 @@
 package diagnose
 
-import "testing"
+import (
+	"testing"
+
+	"rhizostat/policy/sensing"
+)
 
 // A container that gets no water does not answer to shots and parts from the others as
 // its crop drinks. One whose probe does not answer while the whole zone dries at the same
@@ -108,5 +112,171 @@ func TestAFallTellsBesideFewShots(t *testing.T) {
 		if (emitter > 2) != c.tells || sensor != 0 {
 			t.Errorf("%s: log odds of an emitter fault %.1f, of a sensor fault %.1f", name, emitter, sensor)
 		}
+	}
+}
+
+// playProbes lets two containers drink and be watered every so many looks; the first one's
+// emitter and plant do so many times what the other's do. Water is reported, or only seen.
+func playProbes(m *Memory, in *Inputs, at int64, hours, every int, shot, drinks, emitter, plant float64) int64 {
+	for look := range hours * 12 {
+		at += 5 * 60_000
+		for i, water, thirst := 0, emitter, plant; i < 2; i, water, thirst = i+1, 1, 1 {
+			p := &in.Probes[i]
+			p.Mean -= thirst * drinks / in.VolumeML
+			if look%every == every-1 {
+				p.Mean += water * shot / in.VolumeML
+			}
+			p.Heard, p.AtMs = true, at
+		}
+		if look%every == every-1 {
+			in.Water.LastShotMs = at
+			if in.Water.Reports {
+				in.Water.LastMs = at
+				in.Water.ReportedML += shot
+				in.Water.TotalML += shot
+			}
+		}
+		in.WaterContent = (in.Probes[0].Mean + in.Probes[1].Mean) / 2
+		m.Look(in, at)
+	}
+	return at
+}
+
+// When it is hot a crop drinks as much in the time of a round as a small shot brings. What is
+// left of a sound container's rise may then be less than nothing where its neighbour's is a
+// little above; one that gets no water is told all the same, and where water is not reported
+// but seen, too.
+func TestAnAnswerCountsWhatWasDrunkMeanwhile(t *testing.T) {
+	for _, c := range []struct {
+		name           string
+		reports        bool
+		emitter, plant float64
+		told           bool
+	}{
+		{"a little less water, a thirstier plant", true, 0.93, 1.13, false},
+		{"no water", true, 0, 1, true},
+		{"no water, and nobody reports any", false, 0, 1, true},
+		{"sound, and nobody reports any", false, 0.93, 1.13, false},
+	} {
+		m, at := known()
+		in := inputs()
+		in.ProbeCount, in.Learned.Uptake5ML = 2, 4
+		in.Water.Reports = c.reports
+		in.Probes[0].Mean, in.Probes[1].Mean = 0.5, 0.5
+		at = playProbes(m, in, at, 60, 36, 144, 4, 1, 1)
+		in.Learned.Uptake5ML = 28
+		playProbes(m, in, at, 8, 10, 315, 28, c.emitter, c.plant)
+		if odds := m.Fast.Probes[0].Odds; (odds >= dryOdds) != c.told || !c.told && odds > silentOdds {
+			t.Errorf("%s: log odds of an emitter fault %.1f; %+v", c.name, odds, m.Fast.Probes[0])
+		}
+	}
+}
+
+// A probe that parts from the others errs, or its container gets another share of the water.
+// Shots tell of one that parts within hours; over days nothing does, and both are told. What
+// was cut off stays low by that, for as long as it is not where the others are.
+func TestAProbeThatPartsIsSharedWithItsWater(t *testing.T) {
+	for name, c := range map[string]struct {
+		health          sensing.Health
+		low             lowness
+		odds            float32
+		emitter, sensor bool // above even odds
+		equal           bool
+	}{
+		"drifts and answers as ever":           {sensing.Drifting, notLow, -1.5, true, true, true},
+		"drifts down and answers as ever":      {sensing.Drifting, fellLow, -1.5, true, true, true},
+		"parts within hours, not downwards":    {sensing.Disagreeing, notLow, 0, false, true, false},
+		"falls, and no shot has come":          {sensing.Disagreeing, fellLow, 0, true, true, true},
+		"falls, and does not answer":           {sensing.Disagreeing, fellLow, 3.5, true, false, false},
+		"was cut off, and answers again":       {sensing.Disagreeing, cutLow, -1.5, false, false, true},
+		"was cut off, drifts, answers as ever": {sensing.Drifting, cutLow, -1.5, false, false, true},
+	} {
+		w := &ProbeWatch{IllS: 48 * 3600, Odds: c.odds, Usual: 1, Recent: 1, High: 0.3, Low: c.low}
+		emitter, sensor := w.weigh(&Probe{Heard: true, Health: c.health, Mean: 0.3, Parted: 0.25}, 0.2, false, false)
+		if emitter > 0.6 != c.emitter || sensor > 0.6 != c.sensor || (emitter == sensor) != c.equal {
+			t.Errorf("%s: log odds of an emitter fault %.2f, of a sensor fault %.2f", name, emitter, sensor)
+		}
+	}
+	// what is seen of one that drifts, and that a day without a word of it changes nothing
+	m, at := known()
+	in := inputs()
+	in.ProbeCount, in.Learned.Uptake5ML = 2, 0.5
+	look := func(hours int) {
+		for k := range 12 * hours {
+			at += 5 * 60_000
+			for i := range in.ProbeCount {
+				in.Probes[i] = Probe{Heard: true, Mean: in.WaterContent - 0.2*float64(i) + 0.0003*float64(k%3), AtMs: at}
+			}
+			in.Probes[1].Health, in.Probes[1].Parted = sensing.Drifting, 0.25
+			m.Look(in, at)
+		}
+	}
+	told := func() {
+		t.Helper()
+		f := m.Findings(at, words)
+		if len(f) != 2 || f[0].Probability > 0.55 || f[1].Probability < 0.4 {
+			t.Fatalf("%+v", f)
+		}
+		for _, x := range f {
+			evidence := map[string]string{SensorFault.String(): "probe-ill", EmitterFault.String(): "probe-or-water"}[x.Cause]
+			if !says(x.Evidence, evidence) || x.Look.Code != "look-lift-probe" {
+				t.Errorf("%+v", x)
+			}
+		}
+	}
+	look(36)
+	told()
+	m.Belief.add(EmitterFault, -5)
+	look(1)
+	told()
+}
+
+// A step of the only probe is the zone's level from then on: it is told for as long as the
+// days' peaks lie where it went.
+func TestAStepOfTheOnlyProbeStandsWhileThePeaksDo(t *testing.T) {
+	const at = start + 20*dayMs
+	for _, c := range []struct {
+		probes int
+		off    float32 // of the newest peak, in standard deviations
+		days   int64   // since the step
+		told   bool
+	}{{1, 0, 1, true}, {1, -3, 5, true}, {1, 0, 5, false}, {1, 3, 5, false}, {2, -3, 5, false}, {2, 0, 1, true}} {
+		in := inputs()
+		in.ProbeCount = c.probes
+		for i := range c.probes {
+			in.Probes[i] = Probe{Heard: true, Mean: 0.5, AtMs: at}
+		}
+		in.Probes[0].SteppedMs, in.Probes[0].SteppedFrom, in.Probes[0].SteppedTo = at-c.days*dayMs, 0.58, 0.5
+		var base Baselines
+		base.Of[Peak] = Baseline{Days: 12, Off: c.off, NowS: uint32((at - dayMs/2) / 1000)}
+		if odds := in.Probes[0].steppedOdds(in, at, &base); (odds > 0) != c.told {
+			t.Errorf("%d probes, peaks off by %g, %d days after: log odds %g", c.probes, c.off, c.days, odds)
+		}
+	}
+}
+
+// Once its emitter is mended a container stays dry for days, and its probe differs from the
+// others by that: it is no sensor fault, and the emitter fault ends as the probe answers.
+func TestAMendedEmitterLeavesADryContainer(t *testing.T) {
+	m, at := known()
+	in := inputs()
+	in.ProbeCount, in.Learned.Uptake5ML = 2, 4
+	in.Probes[0].Mean, in.Probes[1].Mean = 0.5, 0.5
+	at = playProbes(m, in, at, 60, 36, 144, 4, 1, 1)
+	at = playProbes(m, in, at, 24, 36, 144, 4, 0, 1)
+	if f := m.Findings(at, words); len(f) == 0 || f[0].Cause != EmitterFault.String() {
+		t.Fatalf("cut off: %+v", f)
+	}
+	in.Probes[0].Health = sensing.Disagreeing
+	for range 12 {
+		at = playProbes(m, in, at, 3, 36, 144, 4, 1, 1)
+		for _, f := range m.Findings(at, words) {
+			if f.Cause == SensorFault.String() && f.Probability > 0.2 {
+				t.Fatalf("mended: %+v; %+v", f, m.Fast.Probes[0])
+			}
+		}
+	}
+	if f := m.Findings(at, words); len(f) > 0 {
+		t.Errorf("a day and a half after it was mended: %+v; %+v", f, m.Fast.Probes[0])
 	}
 }

@@ -5,8 +5,9 @@ import "rhizostat/policy/learning"
 // Said takes an operator's event (kind as on the wire) or the note of a decision,
 // which may answer a look. A watering by hand explains a rise; a probe that was
 // moved explains its readings; shoots pruned explain a change of drinking. What a
-// note says of a cause is a person's word for it or against it.
-func (m *Memory) Said(kind, note string, whenMs, atMs int64) {
+// note says of a cause is a person's word for it or against it. It reports whether the note
+// says that the probes are well.
+func (m *Memory) Said(kind, note string, whenMs, atMs int64) (probesWell bool) {
 	b := &m.Belief
 	b.fade(atMs)
 	switch kind {
@@ -31,12 +32,14 @@ func (m *Memory) Said(kind, note string, whenMs, atMs int64) {
 			b.clear(c)
 			if c == SensorFault {
 				m.Fast.lookedAt(atMs)
+				probesWell = true
 			}
 		case affirmed:
 			b.add(c, saidWeight)
 		}
 	}
 	b.settle(atMs)
+	return probesWell
 }
 
 // explains tells whether a watering of a time may be the rise that nobody had reported:

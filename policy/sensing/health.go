@@ -43,6 +43,8 @@ type Surroundings struct {
 	WaterMs    int64   // when water was last given as far as it was reported; 0: never
 	Ceiling    float64 // total porosity, m3/m3; 0: not known
 	Least      float64 // below it no substrate that roots live in reads, m3/m3; 0: not known
+	Wilting    float64 // what roots leave in the substrate, m3/m3; 0: not known
+	Drains     bool    // by this probe its container still holds more than it keeps when drained
 	Dry        bool    // by this probe its container is dry, by the others theirs are not
 }
 
@@ -107,6 +109,19 @@ func (h *ProbeHealth) Moved(atMs int64) {
 	h.judge(atMs)
 }
 
+// Looked records that a person looked at the probe and found it well: what it says counts
+// from its next reading on.
+func (h *ProbeHealth) Looked(atMs int64) {
+	if h.Step.LeftAt == 0 {
+		return
+	}
+	h.Step.believe(atMs, float64(h.Last))
+	h.Still.begin(atMs, float64(h.Last))
+	h.Drift = Drift{}
+	h.Shifted = true
+	h.judge(atMs)
+}
+
 // Observe takes a reading: atMs its own time in Unix milliseconds, own the water
 // content at the probe, and mean the zone's by this probe alone (the mean of the
 // container whose profile gives own at its height), both m3/m3. Readings that
@@ -148,7 +163,7 @@ func (h *ProbeHealth) follow(atMs int64, own, mean float64, s Surroundings) {
 	}
 	noise := float64(h.Noise)
 	jumped := h.Step.observe(stepReading{
-		atMs: atMs, own: own, last: float64(h.Last), dtMs: dt, noise: noise, rhythmS: float64(h.Rhythm.UsualS),
+		atMs: atMs, own: own, last: float64(h.Last), before: h.beforeLast(), dtMs: dt, noise: noise, rhythmS: float64(h.Rhythm.UsualS),
 		young: atMs-h.First.ms() < youngMs, silent: silent,
 	}, s)
 	switch jumped {
@@ -166,6 +181,14 @@ func (h *ProbeHealth) follow(atMs int64, own, mean float64, s Surroundings) {
 	if h.Drift.forgotten() {
 		h.Relearn = true
 	}
+}
+
+// beforeLast is the reading before the last.
+func (h *ProbeHealth) beforeLast() float64 {
+	if h.Heard < 2 {
+		return float64(h.Last)
+	}
+	return float64(h.Before)
 }
 
 // youngMs is how long after its first reading a probe may fall as it likes:
@@ -207,9 +230,9 @@ func (h *ProbeHealth) Stepped() (atMs int64, from, to float64) {
 }
 
 // asksOthers reports whether the next reading needs to know if the peers rose: a
-// rise to explain, or a watering that waits for its answer.
+// rise to explain, a jump, or a watering that waits for its answer.
 func (h *ProbeHealth) asksOthers(own float64) bool {
-	return h.Step.SuspectAt != 0 || h.Still.WaterAt != 0 && h.Still.WaterRef >= 0 ||
+	return h.Step.SuspectAt != 0 || h.Step.LeftAt != 0 || h.Still.WaterAt != 0 && h.Still.WaterRef >= 0 ||
 		own-min(float64(h.Last), float64(h.Step.Anchor)) >= loneRise
 }
 
@@ -218,7 +241,7 @@ func (h *ProbeHealth) judge(atMs int64) {
 	switch {
 	case h.Misdating:
 		state = ClockWrong
-	case h.Bad >= badIll:
+	case h.Bad >= badIll || h.Step.LeftAt != 0 && h.Step.Out:
 		state = OutOfRange
 	case h.Heard > 0 && h.Rhythm.late(atMs-h.LastMs):
 		state = Stale

@@ -187,7 +187,9 @@ func TestMovedProbeIsLearnedAnew(t *testing.T) {
 		z.run(7*dayMs, func(i int, at int64, r float64) { p.Observe(i, at, r, r, Zone{WaterMs: z.reported()}) },
 			func(at int64) {
 				v, _, _, _ := p.Consensus.Value(at)
-				worst = max(worst, abs(v-want[k]))
+				if at-z.reported() > 10*minuteMs { // water comes to two of three probes sooner or later than to all
+					worst = max(worst, abs(v-want[k]))
+				}
 				k++
 				jumping = jumping || p.Health[1].State == Jumping
 			})

@@ -14,7 +14,10 @@ type Zone struct {
 	WaterMs int64   // when water was last given as far as it was reported; 0: never
 	Ceiling float64 // total porosity, m3/m3; 0: not known
 	Least   float64 // below it no substrate that roots live in reads, m3/m3; 0: not known
-	Floor   float64 // below it a container is so dry that the crop drinks less, m3/m3; 0: not known
+	// Wilting is the water content at which crops wilt for good, and Capacity the mean of a
+	// container that has drained, m3/m3; 0: not known.
+	Wilting, Capacity float64
+	Floor             float64 // below it a container is so dry that the crop drinks less, m3/m3; 0: not known
 }
 
 // Observe takes one probe's reading at its own time (Unix milliseconds): own the
@@ -26,7 +29,8 @@ func (p *Panel) Observe(probe int, atMs int64, own, mean float64, z Zone) Health
 	if atMs <= h.LastMs && h.Heard > 0 {
 		return h.State
 	}
-	s := Surroundings{WaterMs: z.WaterMs, Ceiling: z.Ceiling, Least: z.Least}
+	s := Surroundings{WaterMs: z.WaterMs, Ceiling: z.Ceiling, Least: z.Least, Wilting: z.Wilting}
+	s.Drains = z.Capacity > 0 && mean-float64(p.Consensus.Probes[probe].Far) >= z.Capacity
 	s.Others, s.OthersN = p.Consensus.Others(probe, atMs)
 	s.Dry = s.OthersN > 0 && p.Consensus.dry(probe, mean, s.Others, z.Floor)
 	if s.OthersN > 0 && h.asksOthers(own) {
@@ -70,6 +74,13 @@ func (p *Panel) Misdated(probe int, atMs int64, wrong bool) Health {
 func (p *Panel) Moved(probe int, atMs int64) {
 	p.Health[probe].Moved(atMs)
 	p.Consensus.Observe(probe, atMs, 0, false)
+}
+
+// Looked records that a person looked at the probes and found them well.
+func (p *Panel) Looked(atMs int64) {
+	for i := range p.Health {
+		p.Health[i].Looked(atMs)
+	}
 }
 
 // Repotted records that every probe sits in another container or substrate.

@@ -4,9 +4,15 @@ package sensing
 //
 // A fall is impossible if it is faster than a crop can drink and a container
 // can drain. Drainage is fast only just after water came, and takes no more than
-// that water: a fall may always go back to where the last rise began. A rise may
+// that water: a fall may always go back to where the last rise began, and down to
+// what the container holds when it has drained, whatever filled it. A rise may
 // be as fast as it likes, for water is; but water that reaches one probe of a
 // zone reaches the others, or was reported.
+//
+// A probe that fell so and stays there may have been knocked, or hang in the air. It
+// is believed again once it shows that it sits in substrate: it rises as water comes,
+// or goes back most of the way. Below what roots leave in a substrate it is believed
+// only when it has come back.
 type Step struct {
 	AnchorAt     Second // of a reading some minutes old, so that a fall in small pieces is seen too
 	NextAnchorAt Second
@@ -27,6 +33,8 @@ type Step struct {
 	SteppedAt    Second  // when the newest jump began that ended at another level; 0: none
 	SteppedFrom  float32
 	SteppedTo    float32
+	Answered     bool // it has risen with water since it jumped
+	Out          bool // it stays where no root leaves substrate
 }
 
 const (
@@ -51,12 +59,20 @@ const (
 	settleMs    = 30 * minuteMs // a new level held this long is where the probe is now
 	settleN     = 5
 	manySpikes  = 4.0
+	spellSpikes = 2.0 // of a probe that jumps to and fro
+	// answerShare is the share of its highest rise with water that a probe rises by as it
+	// answers, and answerNoises that in its own noise (common practice, no source).
+	answerShare  = 0.3
+	answerNoises = 6.0
+	// restMs is how long after a rise probes of one zone show the same again.
+	restMs      = 20 * minuteMs
 	spikeFadeMs = 12 * hourMs
 )
 
 type stepReading struct {
 	atMs, dtMs     int64
 	own, last      float64
+	before         float64 // the reading before last
 	noise, rhythmS float64
 	young, silent  bool
 }
@@ -76,11 +92,11 @@ func (s *Step) begin(atMs int64, own float64) {
 func (s *Step) observe(r stepReading, around Surroundings) stepOutcome {
 	s.Spikes -= s.Spikes * float32(min(float64(r.dtMs)/float64(spikeFadeMs), 1))
 	if s.LeftAt != 0 {
-		return s.settle(r)
+		return s.settle(r, around)
 	}
 	tolerance := max(stepLeast, stepNoises*r.noise)
-	if !r.young && s.fell(r, tolerance) {
-		s.jump(r, r.last)
+	if !r.young && !around.Drains && s.fell(r, tolerance) {
+		s.jump(r, min(r.last, r.before)) // the last may be a spike that it comes back from
 		return stepJumping
 	}
 	s.noteRise(r)
@@ -156,12 +172,13 @@ func (s *Step) jump(r stepReading, from float64) {
 	s.JumpFrom, s.JumpTo, s.JumpLevel = float32(from), float32(r.own), float32(r.own)
 	s.JumpN = 1
 	s.SuspectAt, s.RiseAt = 0, 0
+	s.Answered, s.Out = false, false
 }
 
 // settle follows a jump: it ends as a spike if the probe comes back to where it
-// was, and at a new level if it stays there. A probe that keeps falling in
-// impossible ways never settles.
-func (s *Step) settle(r stepReading) stepOutcome {
+// was, and at a new level if it stays there and is to be believed there. A probe
+// that goes on in impossible ways never settles.
+func (s *Step) settle(r stepReading, around Surroundings) stepOutcome {
 	tolerance := max(stepLeast, stepNoises*r.noise)
 	size := abs(float64(s.JumpTo - s.JumpFrom))
 	back := abs(r.own-float64(s.JumpFrom)) <= max(tolerance/2, size/4)
@@ -172,21 +189,66 @@ func (s *Step) settle(r stepReading) stepOutcome {
 			return stepNone
 		}
 	}
-	if r.own < float64(s.JumpLevel)-fallPerMs*float64(r.dtMs)-tolerance && s.notDraining(r) {
+	s.Out = s.Out && r.own < around.Wilting
+	switch {
+	case r.own > float64(s.JumpLevel)+max(loneRise, loneNoises*r.noise, usualRise*float64(s.RiseHigh)):
+		// higher than water lifts it: it is on its way back, or jumps on
 		s.JumpAt, s.JumpN = second(r.atMs), 0
+		s.RiseAt, s.AnchorAt, s.NextAnchorAt = 0, second(r.atMs), second(r.atMs)
+		s.Anchor, s.NextAnchor = float32(r.own), float32(r.own)
+	case r.own < float64(s.JumpLevel)-fallPerMs*float64(r.dtMs)-tolerance && s.notDraining(r):
+		s.JumpAt, s.JumpN = second(r.atMs), 0
+		s.Answered = false
+	default:
+		s.noteRise(r)
+		s.Answered = s.Answered || s.answers(r, around)
 	}
-	s.noteRise(r)
 	s.moveAnchor(r)
 	s.JumpLevel = float32(r.own)
-	s.JumpN++
+	s.JumpN = min(s.JumpN+1, 1000)
 	if r.atMs-s.JumpAt.ms() < max(settleMs, int64(4000*r.rhythmS)) || s.JumpN < settleN {
 		return stepJumping
 	}
-	if abs(r.own-float64(s.JumpFrom)) >= loneRise {
+	if !s.believed(r, around) {
+		return stepJumping
+	}
+	switch {
+	case s.Spikes >= spellSpikes:
+		s.SteppedAt = 0 // it jumps to and fro: what it went from may be as stray as where it went
+	case abs(r.own-float64(s.JumpFrom)) >= loneRise:
 		s.SteppedAt, s.SteppedFrom, s.SteppedTo = s.LeftAt, s.JumpFrom, float32(r.own)
 	}
 	s.end(r)
 	return stepSettled
+}
+
+// believed reports whether a probe that holds a new level sits in substrate there, as far
+// as can be told: one that fell must have shown it.
+func (s *Step) believed(r stepReading, around Surroundings) bool {
+	if float64(s.JumpFrom)-r.own < loneRise || r.own-float64(s.JumpTo) >= float64(s.JumpFrom-s.JumpTo)/2 {
+		return true
+	}
+	s.Out = r.own < around.Wilting
+	return s.Answered && !s.Out && r.atMs-s.RiseAt.ms() >= restMs // its peers have answered, too: it is held against them
+}
+
+// answers reports a rise with water that is known of, by its report or by the peers; where
+// neither can tell, any rise like those that water makes.
+func (s *Step) answers(r stepReading, around Surroundings) bool {
+	if s.RiseAt == 0 || s.RiseAt != second(r.atMs) ||
+		r.own-float64(s.RiseFrom) < max(2*riseLeast, answerNoises*r.noise, min(answerShare*float64(s.RiseHigh), loneRise)) {
+		return false
+	}
+	return around.WaterMs == 0 && around.OthersN == 0 || around.OthersRose >= riseLeast ||
+		around.WaterMs != 0 && r.atMs-around.WaterMs <= explainedMs
+}
+
+// believe takes a person's word that the probe is well where it is.
+func (s *Step) believe(atMs int64, own float64) {
+	if s.LeftAt == 0 {
+		return
+	}
+	s.end(stepReading{atMs: atMs, own: own})
 }
 
 func (s *Step) notDraining(r stepReading) bool {
