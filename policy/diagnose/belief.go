@@ -107,12 +107,18 @@ func (b *Belief) addAll(r *[causeCount]float64) {
 		sum[c] = float64(b.LogOdds[c]) + r[c]
 	}
 	limit(&sum, most)
+	over := 0.0 // taken off all alike: what tells heat from weather must not be lost as both near the cap
 	for c, x := range sum {
-		if Cause(c).beside() {
-			x = math.Min(x, mostBeside)
+		if Cause(c).beside() && Cause(c) != SaltBuildUp {
+			over = math.Max(over, x-mostBeside)
 		}
-		if Cause(c) == SaltBuildUp {
+	}
+	for c, x := range sum {
+		switch {
+		case Cause(c) == SaltBuildUp:
 			x = math.Min(x, mostSalt)
+		case Cause(c).beside():
+			x = math.Max(math.Min(x, 0), x-over)
 		}
 		b.LogOdds[c] = float32(math.Max(x, least))
 	}

@@ -245,6 +245,8 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 	spread := t.spread(sd)
 	if !t.Dry || t.knowsDry() {
 		t.tell(x, usual, spread, sd, given, in, atMs, b)
+	} else {
+		t.acquit(x-t.UptakeML/given, math.Max(usual, math.Min(float64(t.Usual[0].Mean), room)), spread, sd, b)
 	}
 	e := x - usual
 	if room < 1.1*mean || b.moving() > frozenAt && e < 0 {
@@ -269,15 +271,35 @@ func (t *ShotTest) tell(x, usual, spread, sd, given float64, in *Inputs, atMs in
 		t.Lost = uint8(min(int(t.Lost)+int(max(t.Reports, 1)), 250))
 	}
 	r := weights{e: x - usual, spread: spread}
-	r.say(EmitterFault, -0.6*usual, 0.2*usual)
-	r.say(EdgeChannelling, -0.45*usual, 0.15*usual)
-	r.say(RootBound, -0.4*usual, 0.2*usual) // roots fill the pores, and water runs down the wall
+	r.short(usual)
 	r.say(ValveStuckClosed, -usual, math.Hypot(0.05*usual, dryDrinks*t.UptakeML/given))
 	weight := t.weight(x < 0.25*usual, in, atMs)
 	r.tell(b, weight, 3.5)
 	if x-t.UptakeML/given > 0.2*usual+2*sd {
 		b.add(ValveStuckClosed, -3) // what lifts the zone came through the valve
 	}
+}
+
+// acquit takes a window in dry substrate, which repels water: what does not stay accuses
+// nothing, and what stays has come. lift is the share that is stored: what the crop of a zone
+// that dried out drinks meanwhile is not known.
+func (t *ShotTest) acquit(lift, usual, spread, sd float64, b *Belief) {
+	if lift <= 0.2*usual+2*sd {
+		return
+	}
+	t.Lost = 0
+	r := weights{e: lift - usual, spread: spread}
+	r.short(usual)
+	r.against()
+	r.tell(b, shotShare, 3.5)
+	b.add(ValveStuckClosed, -3) // what lifts the zone came through the valve
+}
+
+// short says what causes by which water does not come, or does not stay, make of a share.
+func (w *weights) short(usual float64) {
+	w.say(EmitterFault, -0.6*usual, 0.2*usual)
+	w.say(EdgeChannelling, -0.45*usual, 0.15*usual)
+	w.say(RootBound, -0.4*usual, 0.2*usual) // roots fill the pores, and water runs down the wall
 }
 
 // learn takes a window of a zone that is well into what is usual here. The spread is

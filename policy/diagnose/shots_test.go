@@ -81,3 +81,35 @@ func TestWhatIsUsualOfDrySubstrateFollows(t *testing.T) {
 		t.Errorf("%.2f is usual of dry substrate; expected 0.45", got)
 	}
 }
+
+// Water that lifts a zone came through its valve, however dry the substrate is: a fault that
+// was mended is over with the first shots that show. Shots that do not show there say nothing.
+func TestWaterThatShowsInDrySubstrateAcquits(t *testing.T) {
+	for name, c := range map[string]struct {
+		kept           float64
+		valve, emitter bool // still accused
+	}{
+		"all of it stays":   {0.8, false, false},
+		"a third stays":     {0.3, false, true},
+		"next to none does": {0.05, true, true},
+	} {
+		s, in, b, at := &ShotTest{}, inputs(), &Belief{}, start
+		in.RefillPoint = 0.5
+		b.LogOdds[ValveStuckClosed], b.LogOdds[EmitterFault] = 9, 6
+		s.Usual[0], s.Windows, s.Seen, s.From, s.Lost = Answer{Mean: 0.8, Var: 0.02, Windows: 30}, 30, 30, 0.55, 5
+		for range 5 {
+			at += 2 * hourMs
+			s.Zone, s.Reports, s.WaterMs = 0.3, 1, at-showsMs
+			s.take(c.kept, 5, 0.05, 200, in, at, b)
+		}
+		if got := b.LogOdds[ValveStuckClosed] > 4; got != c.valve {
+			t.Errorf("%s: log odds of a closed valve 9 -> %.1f", name, b.LogOdds[ValveStuckClosed])
+		}
+		if got := b.LogOdds[EmitterFault] > 3; got != c.emitter {
+			t.Errorf("%s: log odds of a blocked emitter 6 -> %.1f", name, b.LogOdds[EmitterFault])
+		}
+		if (s.Lost > 0) != c.valve {
+			t.Errorf("%s: %d shots are said to be lost", name, s.Lost)
+		}
+	}
+}
