@@ -16,7 +16,7 @@ import (
 
 // snapshotVersion is of the layout below. One that differs is refused: the zone
 // then learns anew, which costs days and harms nothing.
-const snapshotVersion = 15
+const snapshotVersion = 16
 
 // snapshotHead says what the fixed part is followed by.
 type snapshotHead struct {
