@@ -232,6 +232,10 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 				r[c] = math.Min(r[c], mostParched)
 			}
 		}
+		if k == Drained && f.LiftsLess {
+			// what roots do not let stay runs out as what runs along the wall does
+			r[RootBound] = math.Min(r[RootBound], r[EdgeChannelling])
+		}
 		limit(&r, mostFeature)
 		for c := range sum {
 			sum[c] += tempered * r[c]

@@ -45,17 +45,18 @@ const (
 )
 
 // priors are the log odds of a cause against nothing, and how long its evidence
-// counts. About one zone in a hundred has a given trouble at a given time; weather and
+// counts, which is as long for all that the same shots speak for: time does not tell them apart.
+// About one zone in a hundred has a given trouble at a given time; weather and
 // growth are always about (common practice, no source).
 var priors = [causeCount]struct {
 	logOdds float64
 	forgetD float64 // d
 }{
-	RootBound:          {-4.5, 8},
+	RootBound:          {-4.5, 6},
 	Compaction:         {-4, 8},
 	Oversaturation:     {-3.5, 6},
 	EdgeChannelling:    {-5, 6},
-	EmitterFault:       {-3.5, 4},
+	EmitterFault:       {-3.5, 6},
 	ValveStuckOpen:     {-5, 3},
 	ValveStuckClosed:   {-4.5, 3},
 	SensorFault:        {-4, 0.5},

@@ -285,6 +285,7 @@ type Features struct {
 	Slope      float64 // of what waterings end at over what they begin from, see Ceiling
 	SlopeSD    float64
 	Slopes     bool // it is known
+	LiftsLess  bool // its waterings lifted the water content by less than usual
 	Enough     bool // more water was reported than the crop drank, by a tenth
 }
 

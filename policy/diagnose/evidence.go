@@ -155,7 +155,7 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		if w := &f.Awaited; c == ValveStuckClosed && fresh(w.SawMs) && w.lost() {
 			out = append(out, advice.Say("plan-lost", advice.Volume(float64(w.PlannedML)), advice.Date(time.UnixMilli(w.SawMs), n.Location)))
 		}
-		if f.Shots.usual().Windows > 0 && fresh(f.Shots.SawMs) && f.Shots.Recent < 0.8*f.Shots.usual().Mean && c != ValveStuckClosed {
+		if f.Shots.liftsLess(atMs, 2*dayMs) && c != ValveStuckClosed {
 			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Max(float64(f.Shots.Recent), 0)), advice.Share(float64(f.Shots.usual().Mean))))
 		}
 		if k := f.cutOff(); c == EmitterFault && k >= 0 {

@@ -89,10 +89,10 @@ func (k *KeptWatch) take(x, room, drunk, sd float64, in *Inputs, b *Belief) {
 		short := func(c Cause, of, wide float64) {
 			r.say(c, math.Min((1-of)*usual, room)-math.Min(usual, room), wide)
 		}
-		short(EmitterFault, 0.55, 0.25*usual)
 		short(ValveStuckClosed, 1, math.Hypot(0.05, dryDrinks*drunk))
-		short(EdgeChannelling, 0.4, 0.15*usual)
-		short(RootBound, 0.4, 0.2*usual)
+		for _, c := range [...]Cause{EmitterFault, EdgeChannelling, RootBound} {
+			short(c, shortShare, shortSpread*usual)
+		}
 		if room > usual+0.4 {
 			r.say(ValveStuckOpen, 0.8, 0.5) // what a full container is given beside cannot be found in it
 		}

@@ -76,6 +76,9 @@ const (
 	// as a share: it is what makes up for the water that does not come (common practice,
 	// no source).
 	dryDrinks = 0.25
+	// shortShare of what usually stays is missing behind a fault that a grower would want to
+	// know of, and shortSpread is how much that differs (common practice, no source).
+	shortShare, shortSpread = 0.5, 0.2
 	// shotShare of what a window says counts: those of a day share their causes of error.
 	shotShare = 0.75
 )
@@ -193,6 +196,12 @@ func (f *Fast) judge(in *Inputs, atMs int64, given float64, b *Belief) {
 	t.take(math.Min(math.Max(kept/given, -0.5), 2), room, sd, given, in, atMs, b)
 }
 
+// liftsLess tells that the newest windows, of the last so many ms, kept less than is usual.
+func (t *ShotTest) liftsLess(atMs, ms int64) bool {
+	u := t.usual()
+	return u.Windows > 0 && t.SawMs != 0 && atMs-t.SawMs < ms && t.Recent < 0.8*u.Mean
+}
+
 // usual is what is usual of windows like this one.
 func (t *ShotTest) usual() *Answer {
 	switch {
@@ -295,11 +304,13 @@ func (t *ShotTest) acquit(lift, usual, spread, sd float64, b *Belief) {
 	b.add(ValveStuckClosed, -3) // what lifts the zone came through the valve
 }
 
-// short says what causes by which water does not come, or does not stay, make of a share.
+// short says what causes by which a part of the water does not come, or does not stay, make of
+// a share: a half of it, more or less, whichever it is. What is found in the container does not
+// say where the rest went, and what differs between them must not be made up of many shots.
 func (w *weights) short(usual float64) {
-	w.say(EmitterFault, -0.6*usual, 0.2*usual)
-	w.say(EdgeChannelling, -0.45*usual, 0.15*usual)
-	w.say(RootBound, -0.4*usual, 0.2*usual) // roots fill the pores, and water runs down the wall
+	for _, c := range [...]Cause{EmitterFault, EdgeChannelling, RootBound} {
+		w.say(c, -shortShare*usual, shortSpread*usual)
+	}
 }
 
 // learn takes a window of a zone that is well into what is usual here. The spread is

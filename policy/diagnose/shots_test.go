@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"math"
 	"slices"
 	"testing"
 	"time"
@@ -110,6 +111,39 @@ func TestWaterThatShowsInDrySubstrateAcquits(t *testing.T) {
 		}
 		if (s.Lost > 0) != c.valve {
 			t.Errorf("%s: %d shots are said to be lost", name, s.Lost)
+		}
+	}
+}
+
+// Shots that lift less do not say where the rest went, however many they are: half of what is
+// usual speaks alike for emitters, a gap along the wall and roots. The drain gauge tells them
+// apart: what runs past must come out.
+func TestShotsThatLiftLessDoNotSayWhereTheRestWent(t *testing.T) {
+	shortCauses := [...]Cause{EmitterFault, EdgeChannelling, RootBound}
+	m, at := play(3, 10, 0, nil)
+	m.Belief = Belief{AtMs: at}
+	s, in, b := &m.Fast.Shots, inputs(), &m.Belief
+	*s = ShotTest{Usual: [3]Answer{{Mean: 0.8, Var: 0.02, Windows: 30}}, Windows: 30, Seen: 30, From: 0.45}
+	for range 24 {
+		at += 2 * hourMs
+		s.Zone, s.Reports, s.WaterMs = 0.45, 1, at-showsMs
+		s.take(0.4, 5, 0.05, 200, in, at, b)
+		b.fade(at)
+	}
+	for _, c := range shortCauses {
+		if got := b.LogOdds[c]; got < 3 || math.Abs(float64(got-b.LogOdds[EmitterFault])) > 0.01 {
+			t.Errorf("two days of halved shots: log odds of %v %.1f; expected as much of each", c, got)
+		}
+	}
+	f := Features{Hours: 24, UptakeML: 900}
+	if s.finish(in, &f, at); !f.LiftsLess {
+		t.Fatal("the day is not known as one whose shots lifted less")
+	}
+	f.set(Drained, usual[Drained], 0.03)
+	m.Baselines.weigh(&f, b, at)
+	for _, c := range shortCauses[1:] {
+		if got := b.LogOdds[c]; got > b.LogOdds[EmitterFault]-0.7 {
+			t.Errorf("no more than usual drains: log odds of %v %.1f, of the emitters %.1f", c, got, b.LogOdds[EmitterFault])
 		}
 	}
 }
