@@ -49,7 +49,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 		WaterContent: l.Shown(), SD: sd, Current: known && z.current(at),
 		FullPoint: g.band.FullPoint, RefillPoint: g.band.RefillPoint, SaturationPoint: g.saturated, Flooded: flooded,
 		DesignCapacity: g.profile.ContainerCapacity(), MaxMean: g.profile.MaxMean(), VolumeML: g.constants.VolumeML,
-		Daytime: at < end, Morning: at-z.today.fromMs < (end-z.today.fromMs)/2,
+		Daytime: at < end, Dark: z.dark(at), ClimateMs: l.Demands.ClimateMs, Morning: at-z.today.fromMs < (end-z.today.fromMs)/2,
 		RootCel: number(z.m.Temp.known(at, slowAge)), PoreEC: number(z.m.PoreEC.known(at, slowAge)),
 		FeedEC: number(z.m.FeedEC.known(at, 7*24*time.Hour)), DrainEC: number(z.m.DrainEC.known(at, slowAge)),
 		SaltIndex:  number(z.m.SaltIndex.known(at, slowAge)),
@@ -71,6 +71,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 		in.AirCel = diagnose.Number{Value: z.m.Climate.TemperatureCel, Known: true}
 	}
 	if a := &l.Account; a.DrainMs != 0 && at-a.DrainMs < time.Hour.Milliseconds() {
+		in.Water.DrainHeard = true
 		n := int32(len(a.Reported))
 		in.Water.DrainHourML = float64(a.Reported[a.Head] + a.Reported[(a.Head+n-1)%n])
 	}
@@ -91,6 +92,19 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 		q := &in.Probes[i]
 		q.SteppedMs, q.SteppedFrom, q.SteppedTo = z.m.Panel.Health[i].Stepped()
 	}
+}
+
+// darkLight is the light up to which there is none, umol/m2/s or W/m2: what a cell reads in the
+// dark (common practice, no source).
+const darkLight = 3
+
+// dark tells a zone whose climate tells of light, and of none.
+func (z *Zone) dark(at int64) bool {
+	fresh := func(slot int) bool {
+		return z.m.ClimateMs[slot] != 0 && at-z.m.ClimateMs[slot] < climateAge.Milliseconds()
+	}
+	in, radiation, ppfd := &z.m.Climate, fresh(2), fresh(3)
+	return (radiation || ppfd) && !(radiation && in.Radiation > darkLight) && !(ppfd && in.PPFD > darkLight)
 }
 
 // canTake is the share of its demand that the crop can take at a water content:

@@ -215,8 +215,15 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		var r [causeCount]float64
 		for c := range r {
 			r[c] = ratioOf(Cause(c), k, x, spread)
+			if Cause(c).holdsMore() && kindOf[k] == level && x > 0 && f.Lifted > 0 {
+				// a container holds more only as far as the water that was reported shows it
+				r[c] = math.Max(ratioOf(Cause(c), k, math.Max(x-f.lifted(k), 0), spread), 0)
+			}
 			if Cause(c).holdsMore() && kindOf[k] == level && k != Over && !f.Stands && bs.Full < usuallyFull {
 				r[c] = math.Min(r[c], 0) // it was not full before, and is filled
+			}
+			if Cause(c) == ValveStuckOpen && kindOf[k] == drinking && f.Low && !f.full() {
+				r[c] = math.Min(r[c], 0) // what an open valve feeds fills up
 			}
 			if kindOf[k] == saltiness && Cause(c) != SaltBuildUp {
 				r[c] = math.Min(r[c], mostAside)
@@ -224,6 +231,10 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 			if k == Rise && f.Parched {
 				r[c] = math.Min(r[c], mostParched)
 			}
+		}
+		if k == Drained && f.LiftsLess {
+			// what roots do not let stay runs out as what runs along the wall does
+			r[RootBound] = math.Min(r[RootBound], r[EdgeChannelling])
 		}
 		limit(&r, mostFeature)
 		for c := range sum {
@@ -250,7 +261,7 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 	}
 	if bs.young() {
 		belief.young()
-	} else if f.StandsWet {
+	} else if f.StandsWet && f.Lifted < standsLevel {
 		belief.toward(Oversaturation, wetLevel, wetStep)
 	}
 	if f.Fed || f.Known[SaltRise] && f.Value[SaltRise] < leastSaltRise {
@@ -289,6 +300,14 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		b := &bs.Of[k]
 		b.learn(k, float64(f.Value[k]), f.sdFrom(k, float64(b.Mean+b.Trend)), w, most)
 	}
+}
+
+// lifted is what water that nobody reported makes of a feature of the level.
+func (f *Features) lifted(k Feature) float64 {
+	if k == WetHours && f.Lifted >= standsLevel {
+		return 24
+	}
+	return f.Lifted
 }
 
 // sudden tells causes that begin from one minute to the next.

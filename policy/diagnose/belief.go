@@ -45,17 +45,18 @@ const (
 )
 
 // priors are the log odds of a cause against nothing, and how long its evidence
-// counts. About one zone in a hundred has a given trouble at a given time; weather and
+// counts, which is as long for all that the same shots speak for: time does not tell them apart.
+// About one zone in a hundred has a given trouble at a given time; weather and
 // growth are always about (common practice, no source).
 var priors = [causeCount]struct {
 	logOdds float64
 	forgetD float64 // d
 }{
-	RootBound:          {-4.5, 8},
+	RootBound:          {-4.5, 6},
 	Compaction:         {-4, 8},
 	Oversaturation:     {-3.5, 6},
 	EdgeChannelling:    {-5, 6},
-	EmitterFault:       {-3.5, 4},
+	EmitterFault:       {-3.5, 6},
 	ValveStuckOpen:     {-5, 3},
 	ValveStuckClosed:   {-4.5, 3},
 	SensorFault:        {-4, 0.5},
@@ -107,12 +108,18 @@ func (b *Belief) addAll(r *[causeCount]float64) {
 		sum[c] = float64(b.LogOdds[c]) + r[c]
 	}
 	limit(&sum, most)
+	over := 0.0 // taken off all alike: what tells heat from weather must not be lost as both near the cap
 	for c, x := range sum {
-		if Cause(c).beside() {
-			x = math.Min(x, mostBeside)
+		if Cause(c).beside() && Cause(c) != SaltBuildUp {
+			over = math.Max(over, x-mostBeside)
 		}
-		if Cause(c) == SaltBuildUp {
+	}
+	for c, x := range sum {
+		switch {
+		case Cause(c) == SaltBuildUp:
 			x = math.Min(x, mostSalt)
+		case Cause(c).beside():
+			x = math.Max(math.Min(x, 0), x-over)
 		}
 		b.LogOdds[c] = float32(math.Max(x, least))
 	}

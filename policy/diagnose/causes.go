@@ -21,7 +21,7 @@ var predictions = [causeCount][]prediction{
 	// in the long run (from memory). What is still given as before stands over what the
 	// container holds until it has drained: behind blocked emitters nothing does, nor where
 	// it runs past.
-	RootBound: {{Over, 0.027, 0.012, 0.6}, {Peak, -0.10, 0.05, 0.9}, {Plateau, -0.10, 0.05, 0.9}, {Rise, -0.45, 0.25, 0.9}, {Drained, 0.15, 0.1, 0.4}, {Droop, -0.1, 0.15, 0.4}},
+	RootBound: {{Over, 0.027, 0.012, 0.6}, {Peak, -0.10, 0.05, 0.9}, {Plateau, -0.10, 0.05, 0.9}, {Rise, -0.7, 0.45, 0.9}, {Drained, 0.15, 0.1, 0.4}, {Droop, -0.1, 0.15, 0.4}},
 	// Crushed pores are finer: they hold more at the same suction, though they are fewer,
 	// so a container that is filled comes to rest higher, by less than where water stands;
 	// they drain more slowly, which shows only where water drains in sight of the probe;
@@ -34,11 +34,11 @@ var predictions = [causeCount][]prediction{
 	// A gap along the wall takes a share of each shot to the drain: it lifts less and
 	// more drains, while what the substrate can hold is as before. Less fresh water
 	// mixes in, so salt stays.
-	EdgeChannelling: {{Rise, -0.5, 0.25, 0.6}, {Drained, 0.3, 0.15, 0.9}, {Peak, -0.03, 0.03, 0.4}, {PoreEC, 0.15, 0.2, 0.4}},
+	EdgeChannelling: {{Rise, -0.7, 0.45, 0.9}, {Drained, 0.3, 0.15, 0.9}, {Peak, -0.03, 0.03, 0.4}, {PoreEC, 0.15, 0.2, 0.4}},
 	// Less water comes than is reported: shots lift less and less drains.
 	// Where drain is told the water of a day can be accounted for: what drained, was
 	// drunk or is stored has come. One blocked emitter of many does not show there.
-	EmitterFault: {{Rise, -0.9, 0.5, 0.9}, {Account, -0.55, 0.3, 0.7}, {Drained, -0.15, 0.1, 0.4}, {Peak, -0.05, 0.05, 0.4}, {Scatter, 0.02, 0.03, 0.4}, {PoreEC, 0.15, 0.2, 0.4}},
+	EmitterFault: {{Rise, -0.7, 0.45, 0.9}, {Account, -0.55, 0.3, 0.7}, {Drained, -0.15, 0.1, 0.4}, {Peak, -0.05, 0.05, 0.4}, {Scatter, 0.02, 0.03, 0.4}, {PoreEC, 0.15, 0.2, 0.4}},
 	// Water never stops: no dryback, and more drains than is reported given. A zone that
 	// drains meanwhile falls for that.
 	ValveStuckOpen: {{Peak, 0.03, 0.03, 0.4}, {Account, 0.8, 0.5, 0.7}, {Drained, 0.8, 0.5, 0.9}, {WetHours, 8, 8, 0.4}, {UptakeNight, -1.5, 0.6, 0.7}, {UptakeDay, -1.5, 0.8, 0.7}, {PoreEC, -0.15, 0.2, 0.4}},

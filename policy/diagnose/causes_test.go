@@ -274,6 +274,7 @@ func TestAZoneThatDoesNotFall(t *testing.T) {
 		in.Water.LastMs = at
 		for range 12 * 14 {
 			at += 5 * 60_000
+			in.ClimateMs = at
 			if falls {
 				in.WaterContent -= in.Learned.Uptake5ML / in.VolumeML
 			}

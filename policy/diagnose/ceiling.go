@@ -85,6 +85,7 @@ func (f *Features) ceiling(sum *[causeCount]float64) {
 
 // finish makes the slope of the day that ends and begins the next.
 func (t *ShotTest) finish(in *Inputs, f *Features, atMs int64) {
+	f.LiftsLess = t.liftsLess(atMs, dayMs)
 	slope, sd, ok := t.Ceiling.slope(math.Max(in.Learned.Noise, leastNoise))
 	if ok && sd <= surestSlope {
 		f.Slope, f.SlopeSD, f.Slopes = slope, sd, true

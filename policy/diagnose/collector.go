@@ -87,6 +87,7 @@ type Collector struct {
 	PlateauN    int32
 	DrybackSum  float32
 	DrybackN    int32
+	Lifted      float32 // most by which the zone stood higher than reported water explains, m3/m3
 	Shots       int32
 	Missed      int32
 	VolumeML    float32
@@ -254,7 +255,7 @@ func drawn(in *Inputs) float64 {
 
 func partOf(in *Inputs) int {
 	switch {
-	case !in.Daytime:
+	case !in.lit():
 		return night
 	case in.Morning:
 		return morning
@@ -275,6 +276,8 @@ type Features struct {
 	Drains     bool    // more than a twentieth of what was given drained
 	Stands     bool    // water came to rest at what the container holds, or above
 	AtCapacity bool    // water came to rest at what the container is known to hold, whatever the physics make of it
+	Lifted     float64 // by how much it stood higher than reported water explains, m3/m3
+	Low        bool    // all day it stayed well below what the container holds
 	Dry        bool    // all day it stayed below the refill point
 	Parched    bool    // all day it stayed in the lowest part of the band or below, where substrate begins to repel water
 	StandsWet  bool    // it was saturated for most of it, and of the day before
@@ -282,6 +285,7 @@ type Features struct {
 	Slope      float64 // of what waterings end at over what they begin from, see Ceiling
 	SlopeSD    float64
 	Slopes     bool // it is known
+	LiftsLess  bool // its waterings lifted the water content by less than usual
 	Enough     bool // more water was reported than the crop drank, by a tenth
 }
 
@@ -297,6 +301,10 @@ const fills = 0.02
 // and is not only expected, and atCapacity how far below it a container is full, m3/m3:
 // two standard deviations of one that has been seen (common practice, no source).
 const knownCapacity, atCapacity = 0.008, 0.012
+
+// lowLevel is how far below what the container holds a day's highest level is too low for one
+// that an open valve feeds, which fills it within hours, m3/m3 (common practice, no source).
+const lowLevel = 0.05
 
 // parchedPart is the lowest part of the band, as a share of it (common practice, no
 // source).
@@ -329,11 +337,13 @@ func (c *Collector) finish(in *Inputs) Features {
 		f.set(Rest, float64(c.Rest), 0.002)
 		f.set(Over, float64(c.Peak-c.Rest), 0.003)
 	}
+	f.Lifted = float64(c.Lifted)
 	f.Stands = float64(c.Rest) > in.DesignCapacity-fills
 	l := &in.Learned
 	f.AtCapacity = l.CapacitySD > 0 && l.CapacitySD < knownCapacity && float64(c.Rest) > l.Capacity-atCapacity
 	f.Parched = float64(c.Peak) < in.refill()+parchedPart*(in.FullPoint-in.RefillPoint)
 	f.Dry = float64(c.Peak) < in.refill()
+	f.Low = float64(c.Peak) < math.Min(l.Capacity, in.DesignCapacity)-lowLevel
 	if float32(in.Learned.DrainLog) != c.DrainFrom { // else none was seen, and an old value says nothing of the day
 		f.set(DrainTime, in.Learned.DrainLog, 0.1)
 	}

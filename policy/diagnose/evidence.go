@@ -12,7 +12,8 @@ import (
 // while it is likelier that nothing is wrong than that something is, or while
 // little is known. Probabilities are over all causes and nothing: where the data
 // cannot tell causes apart they are spread over them. A cause for which nothing speaks
-// does not lead, and stands below all that have evidence of their own.
+// does not lead, and stands below all that have evidence of their own. While it is the likeliest,
+// only what harms within the day is told.
 func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 	b := &m.Belief
 	if b.SinceMs == 0 {
@@ -34,8 +35,8 @@ func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 		}
 		c := Cause(top)
 		evidence := m.evidence(c, atMs, n)
-		if len(evidence) == 0 && len(out) == 0 {
-			return nil // nothing leads that cannot say why
+		if len(evidence) > 0 && len(out) == 0 && len(alone) > 0 && (p[c] < leastTold || !c.Hardware() || len(m.fastEvidence(c, atMs, n)) == 0) {
+			break // what leads cannot say why, and what can may wait until it does
 		}
 		since := b.BeganMs[c]
 		if since == 0 {
@@ -53,8 +54,16 @@ func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 		f.Evidence = []advice.Reason{advice.Say("no-evidence-alone", advice.Name(c.String()))}
 		alone = append(alone, f)
 	}
+	if len(out) == 0 {
+		return nil // nothing leads that cannot say why
+	}
 	return append(out, alone...)
 }
+
+// leastTold is the probability from which a fault of valve, emitter or probe that has evidence is
+// told though a cause that has none is likelier (common practice, no source): what does harm
+// within the day, and was seen at once, does not wait for the other's evidence.
+const leastTold = 0.2
 
 // Leading is the likeliest cause of trouble while something is wrong, with its
 // probability; false while nothing is.
@@ -147,7 +156,7 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		if w := &f.Awaited; c == ValveStuckClosed && fresh(w.SawMs) && w.lost() {
 			out = append(out, advice.Say("plan-lost", advice.Volume(float64(w.PlannedML)), advice.Date(time.UnixMilli(w.SawMs), n.Location)))
 		}
-		if f.Shots.usual().Windows > 0 && fresh(f.Shots.SawMs) && f.Shots.Recent < 0.8*f.Shots.usual().Mean && c != ValveStuckClosed {
+		if f.Shots.liftsLess(atMs, 2*dayMs) && c != ValveStuckClosed {
 			out = append(out, advice.Say("shots-lift-less", advice.Share(math.Max(float64(f.Shots.Recent), 0)), advice.Share(float64(f.Shots.usual().Mean))))
 		}
 		if k := f.cutOff(); c == EmitterFault && k >= 0 {
@@ -167,6 +176,10 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 			} else {
 				out = append(out, advice.Say("no-fall", advice.Water(float64(w.Expected)), advice.Water(math.Max(float64(w.Fell), 0))))
 			}
+		}
+	case WeatherOrGrowth:
+		if w := &f.Fall; fresh(w.SawMs) && w.Fell < 0.7*w.Expected && w.Fell > 0 {
+			out = append(out, advice.Say("no-fall", advice.Water(float64(w.Expected)), advice.Water(float64(w.Fell))))
 		}
 	case UnreportedWatering:
 		if fresh(f.Unreported.AtMs) && f.Unreported.Rise > 0 {

@@ -49,3 +49,29 @@ func TestOneProbeCannotTellAValveFromItsEmitter(t *testing.T) {
 		}
 	}
 }
+
+// A fault that harms within the day and has evidence is told though what is likelier has none
+// yet; one that is unlikely is not, nor what may wait.
+func TestWhatHarmsWithinTheDayDoesNotWait(t *testing.T) {
+	for _, c := range []struct {
+		cause   Cause
+		odds    float32
+		expects bool
+	}{{ValveStuckOpen, 8, true}, {ValveStuckOpen, 5, false}, {EdgeChannelling, 8, false}} {
+		m, at := known()
+		m.Belief.LogOdds = [causeCount]float32{}
+		m.Belief.LogOdds[Oversaturation], m.Belief.LogOdds[c.cause] = 7, c.odds
+		m.Fast.Fall = FallWatch{SawMs: at, Expected: 0.012, Fell: 0.001}
+		m.Fast.Shots.Recent = 0.2
+		m.Belief.settle(at)
+		at += 6 * hourMs
+		m.Belief.settle(at)
+		if len(m.evidence(c.cause, at, words)) == 0 || len(m.evidence(Oversaturation, at, words)) > 0 {
+			t.Fatalf("%v has no evidence, or %v has", c.cause, Oversaturation)
+		}
+		f := m.Findings(at, words)
+		if got := len(f) > 0 && f[0].Cause == c.cause.String(); got != c.expects {
+			t.Errorf("log odds of %v %.0f beside %v at 7: %+v", c.cause, c.odds, Oversaturation, f)
+		}
+	}
+}

@@ -17,6 +17,7 @@ type FallWatch struct {
 	Warming    Warming
 	Usual      Share   // of the fall that is expected
 	DrainMs    int64   // when the drain was last looked at
+	GaugeMs    int64   // when a gauge last told of drain
 	SawMs      int64   // newest fall that was judged
 	Expected   float32 // of that, m3/m3
 	Fell       float32
@@ -31,8 +32,12 @@ type Fallen struct {
 	Stretches  uint8
 }
 
-// look judges whether the zone falls while nobody waters it.
-func (w *FallWatch) look(in *Inputs, r *Recently, atMs int64, base *Baselines, b *Belief) {
+// look judges whether the zone falls while nobody waters it, which stands by lifted higher
+// than the water that was reported explains.
+func (w *FallWatch) look(in *Inputs, r *Recently, atMs int64, base *Baselines, b *Belief, lifted float64) {
+	if in.Water.DrainHourML > gaugeShows*in.VolumeML {
+		w.GaugeMs = atMs
+	}
 	if !in.Water.Reports || in.Water.ValveOpenMs != 0 || in.Water.LastMs > w.WaterMs || atMs-in.Water.LastMs < fallsMs {
 		w.close(in, b)
 		w.WaterMs = in.Water.LastMs
@@ -57,7 +62,7 @@ func (w *FallWatch) look(in *Inputs, r *Recently, atMs int64, base *Baselines, b
 		w.learn(in, cel-w.Cel, b)
 		w.Past, w.FromMs, w.SawMs = Fallen{}, 0, atMs
 		w.Expected, w.Fell = float32(f.expected*w.Usual.mean()), float32(f.fell)
-		w.judge(&f, in, base, b)
+		w.judge(&f, in, atMs, base, b, lifted)
 	}
 }
 
@@ -86,7 +91,7 @@ func (w *FallWatch) fall(in *Inputs, warmed float64) fall {
 
 // judge weighs a fall. What a rise within a stretch adds to the log odds is less than what
 // RiseWatch makes of it, which sees each probe (common practice, no source).
-func (w *FallWatch) judge(f *fall, in *Inputs, base *Baselines, b *Belief) {
+func (w *FallWatch) judge(f *fall, in *Inputs, atMs int64, base *Baselines, b *Belief, lifted float64) {
 	fills := in.WaterContent < in.Learned.Capacity-leakLevel // a valve that leaks keeps a container full
 	switch {
 	case f.rises && fills:
@@ -107,9 +112,19 @@ func (w *FallWatch) judge(f *fall, in *Inputs, base *Baselines, b *Belief) {
 	if w.Level > in.Learned.Capacity {
 		says.r[ValveStuckOpen] = no // what stands above capacity falls as it drains
 	}
+	switch {
+	case fills && in.WaterContent < in.refill(), !fills && w.noDrain(in, atMs):
+		// an open valve fills a container within hours, and what it gives a full one drains
+		says.r[ValveStuckOpen] = math.Min(says.r[ValveStuckOpen], 0)
+		no = 0
+	}
 	says.r[Oversaturation], says.r[WeatherOrGrowth] = 0.1*no, 0.1*no
+	if in.lit() && atMs-in.ClimateMs > climateMs {
+		// nobody tells what the day asks: on a dull one the crop drinks a part of the usual
+		says.say(WeatherOrGrowth, -dullDay*usual, dullSpread*usual)
+	}
 	top := &base.Of[Peak]
-	if top.Days >= leastDays && in.WaterContent > float64(top.Mean)+standsLevel && f.fell > -0.3*f.expected {
+	if top.Days >= leastDays && in.WaterContent-lifted > float64(top.Mean)+standsLevel && f.fell > -0.3*f.expected {
 		says.r[Oversaturation], says.r[ValveStuckOpen] = no, 0.3*says.r[ValveStuckOpen]
 	}
 	share := 1.0 // nothing hides a leak from a container that is full
@@ -166,11 +181,20 @@ const (
 	leastFallNoise = 0.0007
 	// mostFallSays bounds what one fall says.
 	mostFallSays = 4
+	// gaugeShows is the drain within an hour or two by which a gauge tells that it works, as a
+	// share of the volume, and gaugeMs for how long it is then taken to: trays are looked
+	// after weekly.
+	gaugeShows = 0.001
+	gaugeMs    = 7 * dayMs
+	// climateMs is how long what the climate asked stands for the present, and dullDay by how
+	// much less a crop drinks on a dull day, as a share, with its spread.
+	climateMs           = hourMs
+	dullDay, dullSpread = 0.5, 0.3
 	// leakLevel is how far below capacity a zone may be that a leak feeds, m3/m3.
 	leakLevel = 0.02
 	// standsLevel is how far above its usual peak a zone stands whose water cannot drain,
-	// m3/m3: what leaks into one that drains lifts it by less. What stands does not rise
-	// by itself.
+	// m3/m3: what leaks into one that drains lifts it by less, or is seen to lift it. What
+	// stands does not rise by itself.
 	standsLevel = 0.04
 	// lateDrain is the drain within an hour or two that is water still coming when
 	// lateMs have passed since any was reported, as a share of the volume.
@@ -178,14 +202,22 @@ const (
 	lateMs    = 3 * hourMs
 )
 
+// noDrain tells that a gauge which works tells of no drain.
+func (w *FallWatch) noDrain(in *Inputs, atMs int64) bool {
+	return in.Water.DrainHeard && w.GaugeMs != 0 && atMs-w.GaugeMs < gaugeMs && in.Water.DrainHourML < gaugeShows*in.VolumeML
+}
+
 // drains weighs, once an hour, drain that goes on long after any water that was
-// reported.
+// reported, and that there is none from a container that is full.
 func (w *FallWatch) drains(in *Inputs, atMs int64, b *Belief) {
 	if atMs-in.Water.LastMs < lateMs || atMs-w.DrainMs < hourMs {
 		return
 	}
 	w.DrainMs = atMs
-	if in.Water.DrainHourML > lateDrain*in.VolumeML {
+	switch {
+	case in.Water.DrainHourML > lateDrain*in.VolumeML:
 		b.add(ValveStuckOpen, 1)
+	case w.noDrain(in, atMs) && in.WaterContent >= in.Learned.Capacity-leakLevel:
+		b.add(ValveStuckOpen, -1) // what a valve that leaks gives a full container runs out
 	}
 }

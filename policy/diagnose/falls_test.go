@@ -1,6 +1,9 @@
 package diagnose
 
-import "testing"
+import (
+	"math"
+	"testing"
+)
 
 // between plays a day of shots every hour and a half in a container that is full: what
 // a shot brings has drained half an hour later, and then the zone falls as the crop
@@ -119,5 +122,135 @@ func TestAZoneThatHardlyEverFalls(t *testing.T) {
 	}
 	if got := m.Fast.Fall.Usual.mean(); got < 0.3 || got > 0.5 {
 		t.Errorf("usually falls by %.2f of what is expected; it falls by 0.35", got)
+	}
+}
+
+// full plays hours of a full container that does not fall, a shot before them, of which a gauge
+// tells the drain mL within the hour.
+func full(m *Memory, at int64, hours int, set func(in *Inputs)) (*Inputs, int64) {
+	in := inputs()
+	in.ProbeCount, in.Learned.Uptake5ML = 1, 10
+	in.WaterContent, in.Water.LastMs = in.Learned.Capacity, at
+	for look := range hours * 12 {
+		at += 5 * 60_000
+		in.ClimateMs = at
+		set(in)
+		in.Probes[0] = Probe{Heard: true, Mean: in.WaterContent + 0.0003*float64(look%3), AtMs: at}
+		m.Look(in, at)
+	}
+	return in, at
+}
+
+// What an open valve gives a full container drains: a gauge that works and tells of no drain
+// acquits it. One that has been dry for weeks, or tells nothing, does not.
+func TestAGaugeAcquitsAValve(t *testing.T) {
+	for name, c := range map[string]struct {
+		worked, heard bool
+		drain         float64
+		leads         bool
+	}{
+		"no drain":                           {true, true, 0, false},
+		"drain goes on":                      {true, true, 200, true},
+		"the gauge is silent":                {true, false, 0, true},
+		"the gauge has not told of any ever": {false, true, 0, true},
+	} {
+		m, at := play(3, 10, 0, nil)
+		if c.worked {
+			m.Fast.Fall.GaugeMs = at - 2*dayMs
+		}
+		full(m, at, 14, func(in *Inputs) { in.Water.DrainHeard, in.Water.DrainHourML = c.heard, c.drain })
+		cause, p, _, wrong := m.Leading()
+		if (wrong && cause == ValveStuckOpen) != c.leads {
+			t.Errorf("%s: %v leads with %.2f, wrong %v; log odds of the valve %.1f", name, cause, p, wrong, m.Belief.LogOdds[ValveStuckOpen])
+		}
+	}
+}
+
+// By day a zone of which no climate is told falls by less on a dull day, which is weather
+// first; by night, and where the climate tells what the day asks, it is not.
+func TestADullDayIsWeatherFirst(t *testing.T) {
+	for name, c := range map[string]struct{ told, night, weather bool }{"dull day, no climate": {false, false, true}, "climate told": {true, false, false}, "night": {false, true, false}} {
+		m, at := play(3, 10, 0, nil)
+		full(m, at, 7, func(in *Inputs) {
+			in.Daytime = !c.night
+			in.WaterContent -= 0.25 * in.Learned.Uptake5ML / in.VolumeML
+			in.Learned.Capacity = in.WaterContent
+			if !c.told {
+				in.ClimateMs = 0
+			}
+		})
+		p, _ := m.Belief.probabilities()
+		if (p[WeatherOrGrowth] > 0.5) != c.weather || (m.Belief.LogOdds[ValveStuckOpen] < 1) || c.weather && p[ValveStuckOpen] > p[WeatherOrGrowth] {
+			t.Errorf("%s: weather %.2f, the valve %.2f, its log odds %.1f", name, p[WeatherOrGrowth], p[ValveStuckOpen], m.Belief.LogOdds[ValveStuckOpen])
+		}
+	}
+}
+
+// A zone that lies below its refill point and does not fall is fed by no open valve: that
+// would have filled it.
+func TestAnEmptyPotAccusesNoOpenValve(t *testing.T) {
+	for _, refill := range []float64{0, 0.5} {
+		m, at := play(3, 10, 0, nil)
+		full(m, at, 24, func(in *Inputs) { in.WaterContent, in.RefillPoint = 0.4, refill })
+		if got := m.Belief.LogOdds[ValveStuckOpen]; (got > 0.5) != (refill == 0) {
+			t.Errorf("refill point %.1f, at 0.40: log odds of an open valve %.2f", refill, got)
+		}
+	}
+	for _, low := range []bool{false, true} {
+		m, at := play(3, 10, 0, nil)
+		at += dayMs
+		f := Features{Hours: 24, UptakeML: 900, Low: low}
+		f.set(UptakeDay, usual[UptakeDay]-1.8, 0.1)
+		m.Belief.fade(at)
+		m.Baselines.weigh(&f, &m.Belief, at)
+		if got := m.Belief.LogOdds[ValveStuckOpen]; (got > 0.5) == low {
+			t.Errorf("low %t: a day that drank a sixth takes the log odds of an open valve to %.2f", low, got)
+		}
+	}
+}
+
+// An open valve holds a container far above what it keeps, by the flow times the time in which
+// it drains. What came unreported is no standing water; what reported water lifts is.
+func TestAnOpenValveIsNoStandingWater(t *testing.T) {
+	for _, lifted := range []bool{false, true} {
+		m, at := play(3, 10, 0, nil)
+		m.Baselines.Of[Peak].Mean = 0.6
+		if lifted {
+			m.Fast.Lifted = Lifted{Base: 0.58, Up: 0.09}
+		}
+		_, at = full(m, at, 10, func(in *Inputs) { in.WaterContent = 0.67 })
+		f := Features{Hours: 24, UptakeML: 900, Stands: true, Lifted: float64(m.Fast.Lifted.Up), StandsWet: true}
+		f.set(Peak, 0.67, 0.002)
+		f.set(Rest, 0.67, 0.002)
+		m.Baselines.weigh(&f, &m.Belief, at)
+		stands, valve := m.Belief.LogOdds[Oversaturation], m.Belief.LogOdds[ValveStuckOpen]
+		if (valve > stands) != lifted {
+			t.Errorf("lifted %t: log odds of standing water %.1f, of the valve %.1f", lifted, stands, valve)
+		}
+	}
+	l := Lifted{}
+	l.rose(0.58, 0.09)
+	for _, c := range []struct{ level, up float64 }{{0.7, 0.09}, {0.63, 0.05}, {0.66, 0.05}, {0.585, 0}, {0.7, 0}} {
+		if l.look(c.level); math.Abs(float64(l.Up)-c.up) > 1e-6 {
+			t.Errorf("at %.3f it stands %.3f higher than reported water explains; expected %.3f", c.level, l.Up, c.up)
+		}
+	}
+}
+
+// A zone that has lain well below what it holds for a whole day has air: what was said of
+// standing water goes. A part of each day below does not end it.
+func TestStandingWaterThatHasGone(t *testing.T) {
+	for _, hours := range []int{12, 30} {
+		m, at := play(3, 10, 0, nil)
+		m.Belief.LogOdds[Oversaturation] = 8
+		level := 0.5
+		full(m, at, hours, func(in *Inputs) {
+			in.WaterContent = level
+			level -= in.Learned.Uptake5ML / in.VolumeML
+		})
+		before := 8 * math.Exp(-float64(hours)/24/priors[Oversaturation].forgetD)
+		if got := float64(m.Belief.LogOdds[Oversaturation]); (got < before-1.5) != (hours > 24) {
+			t.Errorf("%d h from 0.50 of 0.60 down: log odds of standing water %.1f -> %.1f", hours, before, got)
+		}
 	}
 }

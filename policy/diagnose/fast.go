@@ -18,6 +18,8 @@ type Fast struct {
 	Kept                      KeptWatch
 	Awaited                   AwaitedWatch
 	Unreported                Unreported
+	Lifted                    Lifted
+	HighMs                    int64 // when the zone last was as high as standing water is
 	Rises                     RiseWatch
 	Dry                       DryWatch
 	Wet                       WetWatch
@@ -51,7 +53,9 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		f.shots(in, atMs, base, b)
 		f.Rises.look(f, in, atMs, b)
 		f.stays(in, atMs, base, b)
-		f.Fall.look(in, &f.Recently, atMs, base, b)
+		f.Lifted.look(in.WaterContent)
+		f.airs(in, atMs, b)
+		f.Fall.look(in, &f.Recently, atMs, base, b, float64(f.Lifted.Up))
 		f.Awaited.look(in, atMs, base, b)
 		if base.Of[Peak].Days >= 2 { // the first days, a zone is only settling
 			f.Kept.look(in, atMs, base, b, f.Shots.dry(in, f.Kept.Level))
@@ -59,6 +63,22 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	}
 	f.probes(in, atMs, base, b)
 }
+
+// airs ends what is said of standing water in a zone that has had air, and room below what it
+// holds, for a whole day: the water has gone.
+func (f *Fast) airs(in *Inputs, atMs int64, b *Belief) {
+	switch {
+	case f.HighMs == 0 || in.WaterContent >= math.Min(in.SaturationPoint, in.Learned.Capacity-airsLevel):
+		f.HighMs = atMs
+	case f.Wet.Days == 0 && atMs-f.HighMs >= dayMs:
+		b.ease(Oversaturation, priors[Oversaturation].logOdds, airsStep)
+	}
+}
+
+// airsLevel is how far below what it holds a zone has room that standing water would fill, m3/m3:
+// as much as such water stands above it. airsStep is by how much each further look takes the
+// log odds down: half a day of them ends what was certain (both common practice, no source).
+const airsLevel, airsStep = 0.1, 0.05
 
 // A zone's own baseline of its uptake may lie morePerRest above the rate that the balance
 // has learned, in logarithms: water that nobody knows of makes the balance's fall within hours.
@@ -68,11 +88,15 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 // half a unit below in 3 hours of 100, down to 2.3, and above in less than one.
 const morePerRest, lessPerRest = 1.5, 0.5
 
+// lit tells day from night as the crop does: by the light, and where that is not told by the
+// clock.
+func (in *Inputs) lit() bool { return in.Daytime && !in.Dark }
+
 // usualUptake is what this zone would take up now by its own baseline, mL/s, or
 // by the balance before there is one: as its water content shows it.
 func usualUptake(in *Inputs, base *Baselines) float64 {
 	k := UptakeNight
-	if in.Daytime {
+	if in.lit() {
 		k = UptakeDay
 	}
 	rate := in.Learned.RateLog + math.Log(in.Learned.gain())

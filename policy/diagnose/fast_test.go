@@ -29,3 +29,15 @@ func TestUsualUptake(t *testing.T) {
 		}
 	}
 }
+
+// The crop's day is that of its light: in a room whose lamps stay out it drinks as by night.
+func TestARoomThatStaysDark(t *testing.T) {
+	base := &Baselines{}
+	base.Of[UptakeDay], base.Of[UptakeNight] = Baseline{Mean: -2, Days: 10}, Baseline{Mean: -2.4, Days: 10}
+	in := inputs()
+	lit := usualUptake(in, base)
+	in.Dark = true
+	if dark := usualUptake(in, base); dark > 0.7*lit || partOf(in) != night {
+		t.Errorf("usual uptake %.4f mL/s with light, %.4f in the dark, part of the day %d", lit, dark, partOf(in))
+	}
+}

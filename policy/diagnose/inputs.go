@@ -27,6 +27,7 @@ type Inputs struct {
 	VolumeML               float64 // of the container
 
 	Daytime    bool
+	Dark       bool  // light is told, and there is none
 	Morning    bool  // of the daytime, its first half
 	ClimateMs  int64 // when the climate last told what it asks
 	AirCel     Number
@@ -88,6 +89,7 @@ type Water struct {
 	Following   bool    // that watering has not drained yet
 	ValveOpenMs int64   // open since, 0: closed or not told
 	DrainHourML float64 // reported drain of this hour and the one before
+	DrainHeard  bool    // drain was told within the hour, so that none tells that none came
 	TotalML     float64 // reported or shown since the zone was first seen
 	ReportedML  float64 // of that reported
 	GivenML24h  float64 // only for Day

@@ -60,10 +60,13 @@ func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief, dry
 	drunk := k.UptakeML / given
 	k.begin(in, atMs)
 	k.SawMs = atMs
+	kept = math.Min(math.Max(kept, -1), 3)
 	if dry {
-		return // dry substrate repels water, down to the last drop; a valve that closed was told before
+		// dry substrate repels water, down to the last drop; a valve that closed was told before
+		k.acquit(kept-drunk, room, sd, b)
+		return
 	}
-	k.take(math.Min(math.Max(kept, -1), 3), room, drunk, sd, in, b)
+	k.take(kept, room, drunk, sd, in, b)
 }
 
 func (k *KeptWatch) begin(in *Inputs, atMs int64) {
@@ -86,10 +89,10 @@ func (k *KeptWatch) take(x, room, drunk, sd float64, in *Inputs, b *Belief) {
 		short := func(c Cause, of, wide float64) {
 			r.say(c, math.Min((1-of)*usual, room)-math.Min(usual, room), wide)
 		}
-		short(EmitterFault, 0.55, 0.25*usual)
 		short(ValveStuckClosed, 1, math.Hypot(0.05, dryDrinks*drunk))
-		short(EdgeChannelling, 0.4, 0.15*usual)
-		short(RootBound, 0.4, 0.2*usual)
+		for _, c := range [...]Cause{EmitterFault, EdgeChannelling, RootBound} {
+			short(c, shortShare, shortSpread*usual)
+		}
 		if room > usual+0.4 {
 			r.say(ValveStuckOpen, 0.8, 0.5) // what a full container is given beside cannot be found in it
 		}
@@ -105,6 +108,21 @@ func (k *KeptWatch) take(x, room, drunk, sd float64, in *Inputs, b *Belief) {
 	k.Var = float32((1 - w) * (float64(k.Var) + w*e*e))
 }
 
+// acquit takes a stretch that began in dry substrate: what is stored at its end has come, and
+// stays. What its crop drank is not known, and what is missing accuses nothing.
+func (k *KeptWatch) acquit(stored, room, sd float64, b *Belief) {
+	usual := math.Max(math.Min(math.Min(float64(k.Mean), 1), room), 0.3)
+	if k.Windows < 4 || stored <= 0.2*usual+2*sd {
+		return
+	}
+	k.Last = float32(stored)
+	r := weights{e: stored - usual, spread: math.Sqrt(float64(k.Var) + 0.08*0.08 + sd*sd)}
+	r.short(usual)
+	r.say(ValveStuckClosed, -usual, 0.05)
+	r.against()
+	r.tell(b, 1, mostKeptSays)
+}
+
 // weights gathers what one observation says of the causes: it is e off its usual
 // value, where spread is usual.
 type weights struct {
@@ -117,6 +135,13 @@ type weights struct {
 func (w *weights) say(c Cause, shift, wide float64) {
 	s := math.Hypot(w.spread, wide)
 	w.r[c] = math.Max(logT((w.e-shift)/s)-math.Log(s)-logT(w.e/w.spread)+math.Log(w.spread), -1.5)
+}
+
+// against keeps what speaks against causes only.
+func (w *weights) against() {
+	for c := range w.r {
+		w.r[c] = math.Min(w.r[c], 0)
+	}
 }
 
 // tell adds the share of it that counts, at most most for the best cause.

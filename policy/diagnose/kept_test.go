@@ -159,3 +159,19 @@ func TestLostShotsAreToldWhereProbesReadLow(t *testing.T) {
 	at = water(m, in, at, 6, 0)
 	leads(t, m, at, ValveStuckClosed, "shots-lost")
 }
+
+// A stretch that began in dry substrate acquits the valve of the water that is stored at its
+// end, and accuses nothing for what is missing.
+func TestWhatDrySubstrateStoresHasCome(t *testing.T) {
+	for _, stored := range []float64{-0.1, 0.1, 0.8} {
+		k, b := stretches(0.9), &Belief{}
+		b.LogOdds[ValveStuckClosed] = 5
+		k.acquit(stored, 2, 0.03, b)
+		if got := b.LogOdds[ValveStuckClosed]; (got < 4) != (stored > 0.5) || got > 5 {
+			t.Errorf("%.1f of the water is stored: log odds of a closed valve 5 -> %.1f", stored, got)
+		}
+		if got := b.LogOdds[EmitterFault]; got > 0 {
+			t.Errorf("%.1f of the water is stored: log odds of a blocked emitter 0 -> %.1f", stored, got)
+		}
+	}
+}

@@ -38,6 +38,7 @@ func (m *Memory) Look(in *Inputs, atMs int64) {
 		m.Today.look(in, atMs)
 	}
 	m.Fast.look(in, atMs, &m.Baselines, &m.Belief)
+	m.Today.Lifted = max(m.Today.Lifted, m.Fast.Lifted.Up)
 	if m.Baselines.young() {
 		m.Belief.young()
 	}

@@ -15,6 +15,7 @@ type RiseWatch struct {
 	Up     [sensing.MaxProbes]float32 // of each probe, below 0: reported water that may still show, m3/m3
 	Peak   float32                    // highest of all together, m3/m3
 	FromMs int64                      // when it began
+	Level  float32                    // water content then, m3/m3
 	TopMs  int64                      // when it was reached
 	Var    float32                    // of the probes' mean change from look to look while no water moves
 }
@@ -58,7 +59,7 @@ func (w *RiseWatch) look(f *Fast, in *Inputs, atMs int64, b *Belief) {
 	switch {
 	case up > float64(w.Peak) && up > 2*sd:
 		if w.Peak == 0 {
-			w.FromMs = r.BeforeMs
+			w.FromMs, w.Level = r.BeforeMs, r.Zone[1]
 		}
 		w.Peak, w.TopMs = float32(up), atMs
 	case w.Peak > 0 && atMs-w.TopMs >= reportedMs:
@@ -118,6 +119,7 @@ func (f *Fast) rose(w *RiseWatch, sd float64, b *Belief) {
 	if ratio < leastRatio {
 		return
 	}
+	f.Lifted.rose(w.Level, w.Peak)
 	if w.TopMs-w.FromMs > byHandMs {
 		b.add(ValveStuckOpen, math.Min(ratio, 2))
 		return

@@ -76,6 +76,9 @@ const (
 	// as a share: it is what makes up for the water that does not come (common practice,
 	// no source).
 	dryDrinks = 0.25
+	// shortShare of what usually stays is missing behind a fault that a grower would want to
+	// know of, and shortSpread is how much that differs (common practice, no source).
+	shortShare, shortSpread = 0.5, 0.2
 	// shotShare of what a window says counts: those of a day share their causes of error.
 	shotShare = 0.75
 )
@@ -193,6 +196,12 @@ func (f *Fast) judge(in *Inputs, atMs int64, given float64, b *Belief) {
 	t.take(math.Min(math.Max(kept/given, -0.5), 2), room, sd, given, in, atMs, b)
 }
 
+// liftsLess tells that the newest windows, of the last so many ms, kept less than is usual.
+func (t *ShotTest) liftsLess(atMs, ms int64) bool {
+	u := t.usual()
+	return u.Windows > 0 && t.SawMs != 0 && atMs-t.SawMs < ms && t.Recent < 0.8*u.Mean
+}
+
 // usual is what is usual of windows like this one.
 func (t *ShotTest) usual() *Answer {
 	switch {
@@ -245,6 +254,8 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 	spread := t.spread(sd)
 	if !t.Dry || t.knowsDry() {
 		t.tell(x, usual, spread, sd, given, in, atMs, b)
+	} else {
+		t.acquit(x-t.UptakeML/given, math.Max(usual, math.Min(float64(t.Usual[0].Mean), room)), spread, sd, b)
 	}
 	e := x - usual
 	if room < 1.1*mean || b.moving() > frozenAt && e < 0 {
@@ -269,14 +280,36 @@ func (t *ShotTest) tell(x, usual, spread, sd, given float64, in *Inputs, atMs in
 		t.Lost = uint8(min(int(t.Lost)+int(max(t.Reports, 1)), 250))
 	}
 	r := weights{e: x - usual, spread: spread}
-	r.say(EmitterFault, -0.6*usual, 0.2*usual)
-	r.say(EdgeChannelling, -0.45*usual, 0.15*usual)
-	r.say(RootBound, -0.4*usual, 0.2*usual) // roots fill the pores, and water runs down the wall
+	r.short(usual)
 	r.say(ValveStuckClosed, -usual, math.Hypot(0.05*usual, dryDrinks*t.UptakeML/given))
 	weight := t.weight(x < 0.25*usual, in, atMs)
 	r.tell(b, weight, 3.5)
 	if x-t.UptakeML/given > 0.2*usual+2*sd {
 		b.add(ValveStuckClosed, -3) // what lifts the zone came through the valve
+	}
+}
+
+// acquit takes a window in dry substrate, which repels water: what does not stay accuses
+// nothing, and what stays has come. lift is the share that is stored: what the crop of a zone
+// that dried out drinks meanwhile is not known.
+func (t *ShotTest) acquit(lift, usual, spread, sd float64, b *Belief) {
+	if lift <= 0.2*usual+2*sd {
+		return
+	}
+	t.Lost = 0
+	r := weights{e: lift - usual, spread: spread}
+	r.short(usual)
+	r.against()
+	r.tell(b, shotShare, 3.5)
+	b.add(ValveStuckClosed, -3) // what lifts the zone came through the valve
+}
+
+// short says what causes by which a part of the water does not come, or does not stay, make of
+// a share: a half of it, more or less, whichever it is. What is found in the container does not
+// say where the rest went, and what differs between them must not be made up of many shots.
+func (w *weights) short(usual float64) {
+	for _, c := range [...]Cause{EmitterFault, EdgeChannelling, RootBound} {
+		w.say(c, -shortShare*usual, shortSpread*usual)
 	}
 }
 

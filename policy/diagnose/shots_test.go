@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"math"
 	"slices"
 	"testing"
 	"time"
@@ -79,5 +80,70 @@ func TestWhatIsUsualOfDrySubstrateFollows(t *testing.T) {
 	window(30, 0.45, 0.3)
 	if got := s.Usual[2].Mean; got < 0.43 || got > 0.5 {
 		t.Errorf("%.2f is usual of dry substrate; expected 0.45", got)
+	}
+}
+
+// Water that lifts a zone came through its valve, however dry the substrate is: a fault that
+// was mended is over with the first shots that show. Shots that do not show there say nothing.
+func TestWaterThatShowsInDrySubstrateAcquits(t *testing.T) {
+	for name, c := range map[string]struct {
+		kept           float64
+		valve, emitter bool // still accused
+	}{
+		"all of it stays":   {0.8, false, false},
+		"a third stays":     {0.3, false, true},
+		"next to none does": {0.05, true, true},
+	} {
+		s, in, b, at := &ShotTest{}, inputs(), &Belief{}, start
+		in.RefillPoint = 0.5
+		b.LogOdds[ValveStuckClosed], b.LogOdds[EmitterFault] = 9, 6
+		s.Usual[0], s.Windows, s.Seen, s.From, s.Lost = Answer{Mean: 0.8, Var: 0.02, Windows: 30}, 30, 30, 0.55, 5
+		for range 5 {
+			at += 2 * hourMs
+			s.Zone, s.Reports, s.WaterMs = 0.3, 1, at-showsMs
+			s.take(c.kept, 5, 0.05, 200, in, at, b)
+		}
+		if got := b.LogOdds[ValveStuckClosed] > 4; got != c.valve {
+			t.Errorf("%s: log odds of a closed valve 9 -> %.1f", name, b.LogOdds[ValveStuckClosed])
+		}
+		if got := b.LogOdds[EmitterFault] > 3; got != c.emitter {
+			t.Errorf("%s: log odds of a blocked emitter 6 -> %.1f", name, b.LogOdds[EmitterFault])
+		}
+		if (s.Lost > 0) != c.valve {
+			t.Errorf("%s: %d shots are said to be lost", name, s.Lost)
+		}
+	}
+}
+
+// Shots that lift less do not say where the rest went, however many they are: half of what is
+// usual speaks alike for emitters, a gap along the wall and roots. The drain gauge tells them
+// apart: what runs past must come out.
+func TestShotsThatLiftLessDoNotSayWhereTheRestWent(t *testing.T) {
+	shortCauses := [...]Cause{EmitterFault, EdgeChannelling, RootBound}
+	m, at := play(3, 10, 0, nil)
+	m.Belief = Belief{AtMs: at}
+	s, in, b := &m.Fast.Shots, inputs(), &m.Belief
+	*s = ShotTest{Usual: [3]Answer{{Mean: 0.8, Var: 0.02, Windows: 30}}, Windows: 30, Seen: 30, From: 0.45}
+	for range 24 {
+		at += 2 * hourMs
+		s.Zone, s.Reports, s.WaterMs = 0.45, 1, at-showsMs
+		s.take(0.4, 5, 0.05, 200, in, at, b)
+		b.fade(at)
+	}
+	for _, c := range shortCauses {
+		if got := b.LogOdds[c]; got < 3 || math.Abs(float64(got-b.LogOdds[EmitterFault])) > 0.01 {
+			t.Errorf("two days of halved shots: log odds of %v %.1f; expected as much of each", c, got)
+		}
+	}
+	f := Features{Hours: 24, UptakeML: 900}
+	if s.finish(in, &f, at); !f.LiftsLess {
+		t.Fatal("the day is not known as one whose shots lifted less")
+	}
+	f.set(Drained, usual[Drained], 0.03)
+	m.Baselines.weigh(&f, b, at)
+	for _, c := range shortCauses[1:] {
+		if got := b.LogOdds[c]; got > b.LogOdds[EmitterFault]-0.7 {
+			t.Errorf("no more than usual drains: log odds of %v %.1f, of the emitters %.1f", c, got, b.LogOdds[EmitterFault])
+		}
 	}
 }

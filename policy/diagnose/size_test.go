@@ -5,11 +5,11 @@ import (
 	"testing"
 )
 
-// A zone's whole snapshot has 8 KiB; the diagnosis has 3.0 kB of it.
+// A zone's whole snapshot has 8 KiB; the diagnosis has 3.1 kB of it.
 func TestMemoryIsSmallAndOfFixedSize(t *testing.T) {
 	size := binary.Size(Memory{})
 	t.Logf("%d bytes", size)
-	if size <= 0 || size > 3030 {
-		t.Errorf("%d bytes; at most 3030", size)
+	if size <= 0 || size > 3070 {
+		t.Errorf("%d bytes; at most 3070", size)
 	}
 }
