@@ -2,11 +2,9 @@ package policy
 
 import (
 	"bytes"
-	"compress/flate"
 	"encoding/binary"
 	"encoding/json"
 	"fmt"
-	"io"
 	"slices"
 	"time"
 
@@ -16,7 +14,7 @@ import (
 
 // snapshotVersion is of the layout below. One that differs is refused: the zone
 // then learns anew, which costs days and harms nothing.
-const snapshotVersion = 15
+const snapshotVersion = 16
 
 // snapshotHead says what the fixed part is followed by.
 type snapshotHead struct {
@@ -35,7 +33,8 @@ type snapshotRest struct {
 }
 
 // Snapshot gives all that the zone knows, for Restore. It is exact: floats are
-// written bit by bit.
+// written bit by bit. Most of it is rings that are still empty: whoever keeps it
+// compresses it.
 func (z *Zone) Snapshot() []byte {
 	rest := snapshotRest{Plans: z.plans}
 	for i := range z.settings.Probes {
@@ -59,35 +58,7 @@ func (z *Zone) Snapshot() []byte {
 		}
 	}
 	b.Write(tail)
-	return squeeze(b.Bytes())
-}
-
-// squeeze makes a snapshot small: most of it is rings that are still empty, and
-// sentences.
-func squeeze(data []byte) []byte {
-	var b bytes.Buffer
-	w, err := flate.NewWriter(&b, flate.BestSpeed)
-	if err == nil {
-		_, err = w.Write(data)
-	}
-	if err == nil {
-		err = w.Close()
-	}
-	if err != nil {
-		panic("snapshot: " + err.Error()) // a buffer takes everything
-	}
 	return b.Bytes()
-}
-
-// maxSnapshot bounds what a damaged snapshot may swell to, bytes.
-const maxSnapshot = 1 << 20
-
-func unsqueeze(data []byte) ([]byte, error) {
-	out, err := io.ReadAll(io.LimitReader(flate.NewReader(bytes.NewReader(data)), maxSnapshot))
-	if err != nil {
-		return nil, fmt.Errorf("it is damaged: %w", err)
-	}
-	return out, nil
 }
 
 // Restore makes the engine that Snapshot was taken of. The error says why the
@@ -98,9 +69,6 @@ func Restore(s Settings, snapshot []byte) (*Zone, error) {
 		return nil, err
 	}
 	where := fmt.Sprintf("zone %s: snapshot of %d bytes", s.Zone, len(snapshot))
-	if snapshot, err = unsqueeze(snapshot); err != nil {
-		return nil, fmt.Errorf("%s: %w", where, err)
-	}
 	r := bytes.NewReader(snapshot)
 	var head snapshotHead
 	if err := binary.Read(r, binary.LittleEndian, &head); err != nil {

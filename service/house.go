@@ -36,6 +36,7 @@ type house struct {
 	places   []place          // by zone
 	climates [][]int          // zones by climate
 	shelf    hydraulics.Shelf // used while zones are made
+	squeezer squeezer
 	zoneOf   []map[string]int // by site: zone id to zone
 
 	// publish hands on a message of a site; it must not block.
