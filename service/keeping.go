@@ -122,7 +122,7 @@ func (w *worker) restoreSnapshot(r ledger.ZoneRecord) error {
 	if err := json.Unmarshal(data[4+n:], &rest); err != nil {
 		return fmt.Errorf("snapshot: %w", err)
 	}
-	engine, err := policy.Restore(w.settings, data[4:4+n])
+	engine, err := policy.Restore(w.engineSettings(), data[4:4+n])
 	if err != nil {
 		return err
 	}

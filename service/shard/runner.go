@@ -29,6 +29,7 @@ type Runner struct {
 	mu      sync.Mutex
 	pending [][]input // by zone
 	ready   []int     // zones with something pending, in order of arrival
+	spares  [][]input // memory of queues in which nothing is pending
 	poke    chan struct{}
 }
 
@@ -59,12 +60,26 @@ func (r *Runner) Telemetry(zone int, t Telemetry) {
 	if len(queue) == 0 {
 		r.ready = append(r.ready, zone)
 	}
+	if queue == nil {
+		queue = r.spare()
+	}
 	r.pending[zone] = append(queue, input{telemetry: t})
 	r.mu.Unlock()
 	if full {
 		r.shard.settings.Refused(zone, source, ReasonQueueFull)
 	}
 	r.wake()
+}
+
+// spare gives memory for a queue, nil when there is none; mu is held.
+func (r *Runner) spare() []input {
+	if len(r.spares) == 0 {
+		return nil
+	}
+	last := len(r.spares) - 1
+	out := r.spares[last]
+	r.spares = r.spares[:last]
+	return out
 }
 
 // dropOldest removes the first reading of a full queue; a person's message
@@ -152,6 +167,7 @@ func (r *Runner) batch() bool {
 			break
 		}
 		n += stepped
+		r.shard.flushFull()
 	}
 	if n > 0 {
 		r.shard.settings.Flush()
@@ -173,7 +189,7 @@ func (r *Runner) step() int {
 			r.shard.Telemetry(zone, queue[i].telemetry)
 		}
 	}
-	r.give(zone, queue)
+	r.give(queue)
 	return len(queue)
 }
 
@@ -191,16 +207,16 @@ func (r *Runner) take() (int, []input, bool) {
 	return zone, queue, true
 }
 
-// give returns a queue's memory if nothing has come in since.
-func (r *Runner) give(zone int, queue []input) {
-	const keep = 16 // a larger one was a burst
-	if cap(queue) > keep {
+// give returns a queue's memory for the next zone that has something pending: kept
+// for each zone it would be as much as its desk.
+func (r *Runner) give(queue []input) {
+	if cap(queue) > maxSpareSize {
 		return
 	}
 	clear(queue)
 	r.mu.Lock()
-	if r.pending[zone] == nil {
-		r.pending[zone] = queue[:0]
+	if len(r.spares) < maxSpares {
+		r.spares = append(r.spares, queue[:0])
 	}
 	r.mu.Unlock()
 }
