@@ -43,7 +43,7 @@ func TestSnapshotsThatCannotBeUsedAreRefused(t *testing.T) {
 		"cut":           {good[:len(good)/2], "EOF"},
 		"other version": {other, "layout"},
 		"too short":     {good[:40], "EOF"},
-		"longer":        {append(append([]byte(nil), good...), "x"...), "follow the fixed part"},
+		"longer":        {append(append([]byte(nil), good...), "x"...), "follow the plain part"},
 	}
 	for name, c := range cases {
 		if _, err := Restore(bench(), c.data); err == nil || !strings.Contains(err.Error(), c.want) {

@@ -67,7 +67,7 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	f.WorstProbe, f.WorstHealth, f.WorstStep = 0, 0, Stepped{}
 	emitter, sensor := 0.0, 0.0
 	for i := range in.Probes[:in.ProbeCount] {
-		p, w := &in.Probes[i], &f.Probes[i]
+		p, w := &in.Probes[i], f.Probes.At(i)
 		if !p.Heard {
 			continue
 		}
@@ -80,7 +80,7 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		if !known && p.Health == sensing.Jumping {
 			continue // it settles in, or people are still at work
 		}
-		still := &f.Recently.Still[i]
+		still := f.Recently.Still.At(i)
 		dead := known && still.dead()
 		e, s := w.weigh(p, f.fellMore(in, i), dead, still.frozen())
 		stepped := 0.0
@@ -195,11 +195,11 @@ func (f *Fast) fellMore(in *Inputs, i int) float64 {
 	sum, n := 0.0, 0.0
 	for j := range in.Probes[:in.ProbeCount] {
 		if q := &in.Probes[j]; j != i && q.Heard && q.Health.Usable() {
-			sum += float64(f.Probes[j].High) - q.Mean
+			sum += float64(f.Probes.At(j).High) - q.Mean
 			n++
 		}
 	}
-	return float64(f.Probes[i].High) - in.Probes[i].Mean - sum/math.Max(n, 1)
+	return float64(f.Probes.At(i).High) - in.Probes[i].Mean - sum/math.Max(n, 1)
 }
 
 // cutOff is the probe whose container most likely gets no water, -1 where none is likelier
@@ -245,7 +245,7 @@ func (f *Fast) rounds(in *Inputs, atMs int64) {
 	if in.Water.LastMs > r.WaterMs && !r.Open && atMs-in.Water.LastMs < 10*60*1000 {
 		r.WaterMs, r.Open = in.Water.LastMs, true
 		for i := range in.Probes[:in.ProbeCount] {
-			w := &f.Probes[i]
+			w := f.Probes.At(i)
 			if w.Before = f.Recently.mean(i, recentLooks-2, recentLooks-1); w.Before < 0 {
 				w.Before = float32(in.Probes[i].Mean)
 			}
@@ -256,7 +256,7 @@ func (f *Fast) rounds(in *Inputs, atMs int64) {
 // closeRound compares each probe's answer with the others'.
 func (f *Fast) closeRound(in *Inputs, atMs int64) {
 	for i := range in.Probes[:in.ProbeCount] {
-		p, w := &in.Probes[i], &f.Probes[i]
+		p, w := &in.Probes[i], f.Probes.At(i)
 		if !p.Heard || atMs-p.AtMs > roundMs {
 			continue
 		}
@@ -264,7 +264,7 @@ func (f *Fast) closeRound(in *Inputs, atMs int64) {
 		for j := range in.Probes[:in.ProbeCount] {
 			q := &in.Probes[j]
 			if j != i && q.Heard && q.Health.Usable() && atMs-q.AtMs <= roundMs {
-				sum += q.Mean - float64(f.Probes[j].Before)
+				sum += q.Mean - float64(f.Probes.At(j).Before)
 				n++
 			}
 		}
@@ -272,7 +272,7 @@ func (f *Fast) closeRound(in *Inputs, atMs int64) {
 		if n == 0 || sum/n < math.Max(leastUp, 2.5*noise) {
 			continue
 		}
-		w.answer(math.Min(math.Max((p.Mean-float64(w.Before))/(sum/n), -0.5), 4), math.Hypot(noise*math.Sqrt2, float64(f.Recently.Still[i].Step)/math.Sqrt(6))/(sum/n))
+		w.answer(math.Min(math.Max((p.Mean-float64(w.Before))/(sum/n), -0.5), 4), math.Hypot(noise*math.Sqrt2, float64(f.Recently.Still.At(i).Step)/math.Sqrt(6))/(sum/n))
 	}
 }
 
