@@ -88,9 +88,9 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	}
 	for i := range z.probes {
 		p := &z.probes[i]
-		in.Probes[i] = diagnose.Probe{Heard: p.AtMs != 0, Health: z.health(i, at), Mean: p.Mean, AtMs: p.AtMs, Parted: z.m.Panel.Health[i].Drift.Parted()}
+		in.Probes[i] = diagnose.Probe{Heard: p.AtMs != 0, Health: z.health(i, at), Mean: p.Mean, AtMs: p.AtMs, Parted: z.m.Panel.Health.At(i).Drift.Parted()}
 		q := &in.Probes[i]
-		q.SteppedMs, q.SteppedFrom, q.SteppedTo = z.m.Panel.Health[i].Stepped()
+		q.SteppedMs, q.SteppedFrom, q.SteppedTo = z.m.Panel.Health.At(i).Stepped()
 	}
 }
 

@@ -11,8 +11,8 @@ import (
 	"rhizostat/policy/sensing"
 )
 
-// memory is all of a zone that a restart must not lose and that has a fixed
-// size. Times are Unix milliseconds, 0 is never.
+// memory is all of a zone that a restart must not lose and that is plain data, see
+// appendPlain. Times are Unix milliseconds, 0 is never.
 type memory struct {
 	NowMs      int64
 	FirstMs    int64 // first water content

@@ -64,7 +64,7 @@ func (z *Zone) readProbe(i int, v *sensing.Values, stamp, at int64) {
 	}
 	p.AtMs, p.Reading = stamp, reading
 	p.Mean = z.meanOf(i, reading)
-	if z.m.Panel.Health[i].Misdating {
+	if z.m.Panel.Health.At(i).Misdating {
 		z.m.Panel.Misdated(i, stamp, false) // the shell has found its stamp good
 	}
 	z.m.Panel.Observe(i, stamp, reading, p.Mean, sensing.Zone{

@@ -113,7 +113,7 @@ func (z *Zone) readingsByProbe() []plan.ProbeReading {
 			continue
 		}
 		table, weighs := z.ground.tables[i], z.settings.Probes[i].Calibration.Kind == "weight"
-		lowest := lowestReading * float64(z.m.Panel.Health[i].Noise)
+		lowest := lowestReading * float64(z.m.Panel.Health.At(i).Noise)
 		out = append(out, plan.ProbeReading{ID: z.settings.Probes[i].ID, Reading: func(mean float64) float64 {
 			if weighs {
 				return mean + offset - lowest

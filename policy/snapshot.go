@@ -1,12 +1,9 @@
 package policy
 
 import (
-	"bytes"
-	"compress/flate"
-	"encoding/binary"
 	"encoding/json"
 	"fmt"
-	"io"
+	"reflect"
 	"slices"
 	"time"
 
@@ -18,7 +15,10 @@ import (
 // then learns anew, which costs days and harms nothing.
 const snapshotVersion = 16
 
-// snapshotHead says what the fixed part is followed by.
+// usualProbe is what is kept of a probe, in all its places, bytes.
+const usualProbe = 512
+
+// snapshotHead says what the plain part is followed by.
 type snapshotHead struct {
 	Version uint16
 	Probes  uint16
@@ -35,7 +35,8 @@ type snapshotRest struct {
 }
 
 // Snapshot gives all that the zone knows, for Restore. It is exact: floats are
-// written bit by bit.
+// written bit by bit. Most of it is rings that are still empty: whoever keeps it
+// compresses it.
 func (z *Zone) Snapshot() []byte {
 	rest := snapshotRest{Plans: z.plans}
 	for i := range z.settings.Probes {
@@ -52,42 +53,14 @@ func (z *Zone) Snapshot() []byte {
 	if err != nil {
 		panic(fmt.Sprintf("zone %s: snapshot: %v", z.settings.Zone, err))
 	}
-	var b bytes.Buffer
-	for _, part := range []any{snapshotHead{snapshotVersion, uint16(len(z.probes)), uint32(len(tail))}, &z.m, z.probes} {
-		if err := binary.Write(&b, binary.LittleEndian, part); err != nil {
-			panic(fmt.Sprintf("zone %s: snapshot: %v", z.settings.Zone, err))
-		}
+	head := snapshotHead{snapshotVersion, uint16(len(z.probes)), uint32(len(tail))}
+	b := make([]byte, 0, int(reflect.TypeFor[memory]().Size())+len(z.probes)*usualProbe+len(tail))
+	b = appendPlain(b, reflect.ValueOf(&head).Elem())
+	b = appendPlain(b, reflect.ValueOf(&z.m).Elem())
+	for i := range z.probes {
+		b = appendPlain(b, reflect.ValueOf(&z.probes[i]).Elem())
 	}
-	b.Write(tail)
-	return squeeze(b.Bytes())
-}
-
-// squeeze makes a snapshot small: most of it is rings that are still empty, and
-// sentences.
-func squeeze(data []byte) []byte {
-	var b bytes.Buffer
-	w, err := flate.NewWriter(&b, flate.BestSpeed)
-	if err == nil {
-		_, err = w.Write(data)
-	}
-	if err == nil {
-		err = w.Close()
-	}
-	if err != nil {
-		panic("snapshot: " + err.Error()) // a buffer takes everything
-	}
-	return b.Bytes()
-}
-
-// maxSnapshot bounds what a damaged snapshot may swell to, bytes.
-const maxSnapshot = 1 << 20
-
-func unsqueeze(data []byte) ([]byte, error) {
-	out, err := io.ReadAll(io.LimitReader(flate.NewReader(bytes.NewReader(data)), maxSnapshot))
-	if err != nil {
-		return nil, fmt.Errorf("it is damaged: %w", err)
-	}
-	return out, nil
+	return append(b, tail...)
 }
 
 // Restore makes the engine that Snapshot was taken of. The error says why the
@@ -98,12 +71,9 @@ func Restore(s Settings, snapshot []byte) (*Zone, error) {
 		return nil, err
 	}
 	where := fmt.Sprintf("zone %s: snapshot of %d bytes", s.Zone, len(snapshot))
-	if snapshot, err = unsqueeze(snapshot); err != nil {
-		return nil, fmt.Errorf("%s: %w", where, err)
-	}
-	r := bytes.NewReader(snapshot)
 	var head snapshotHead
-	if err := binary.Read(r, binary.LittleEndian, &head); err != nil {
+	left, err := readPlain(snapshot, reflect.ValueOf(&head).Elem())
+	if err != nil {
 		return nil, fmt.Errorf("%s: %w", where, err)
 	}
 	if head.Version != snapshotVersion {
@@ -113,16 +83,18 @@ func Restore(s Settings, snapshot []byte) (*Zone, error) {
 		return nil, fmt.Errorf("%s: it says %d probes; at most %d are read", where, head.Probes, MaxProbes)
 	}
 	probes := make([]probeMemory, head.Probes)
-	for _, part := range []any{&z.m, probes} {
-		if err := binary.Read(r, binary.LittleEndian, part); err != nil {
-			return nil, fmt.Errorf("%s: %w", where, err)
-		}
+	left, err = readPlain(left, reflect.ValueOf(&z.m).Elem())
+	for i := 0; i < len(probes) && err == nil; i++ {
+		left, err = readPlain(left, reflect.ValueOf(&probes[i]).Elem())
 	}
-	if int64(head.Rest) != int64(r.Len()) {
-		return nil, fmt.Errorf("%s: %d bytes follow the fixed part; it says %d", where, r.Len(), head.Rest)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", where, err)
+	}
+	if int64(head.Rest) != int64(len(left)) {
+		return nil, fmt.Errorf("%s: %d bytes follow the plain part; it says %d", where, len(left), head.Rest)
 	}
 	var rest snapshotRest
-	if err := json.Unmarshal(snapshot[len(snapshot)-r.Len():], &rest); err != nil {
+	if err := json.Unmarshal(left, &rest); err != nil {
 		return nil, fmt.Errorf("%s: %w", where, err)
 	}
 	shelf := s.Shelf

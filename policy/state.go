@@ -91,7 +91,7 @@ func (z *Zone) probeStates(at int64) []ProbeState {
 }
 
 // health is a probe's health now: silence since its last reading counts too.
-func (z *Zone) health(i int, at int64) sensing.Health { return z.m.Panel.Health[i].Health(at) }
+func (z *Zone) health(i int, at int64) sensing.Health { return z.m.Panel.Health.At(i).Health(at) }
 
 // quorum reports whether enough probes are healthy and fresh to water by.
 func (z *Zone) quorum(at int64) bool { return z.m.Panel.Healthy(at) >= max(z.settings.Quorum, 1) }

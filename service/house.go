@@ -36,6 +36,7 @@ type house struct {
 	places   []place          // by zone
 	climates [][]int          // zones by climate
 	shelf    hydraulics.Shelf // used while zones are made
+	squeezer squeezer
 	zoneOf   []map[string]int // by site: zone id to zone
 	outputs  []*output        // that take setpoints beside the native topics
 
@@ -103,6 +104,7 @@ func (h *house) addLot() {
 	l.shard = shard.New(shard.Settings{
 		Mode: mode, Hold: hold, Late: shard.DefaultLate, Ahead: shard.DefaultAhead,
 		Flush:   l.flush,
+		Full:    l.full,
 		Elapsed: func() time.Duration { return time.Since(began) }, // by the monotonic clock
 		Refused: func(_, _ int, reason string) { h.metrics.clockRefused(reason) },
 	})
@@ -137,18 +139,16 @@ func (h *house) addZones() error {
 }
 
 func (h *house) newWorker(siteIndex int, z *site.Zone) (*worker, error) {
-	settings := z.Settings
-	settings.StateEvery = h.settings.StateEvery
+	settings := &z.Settings
 	lotIndex := spread(settings.Site+"/"+settings.Zone, len(h.lots))
 	l := h.lots[lotIndex]
-	settings.Shelf, settings.Scratch = &h.shelf, &l.scratch
-	engine, err := policy.New(settings)
-	if err != nil {
-		return nil, fmt.Errorf("site %s: %w", settings.Site, err)
-	}
 	w := &worker{
 		house: h, lot: l, site: siteIndex, zone: len(h.workers), topics: h.topics[siteIndex],
-		settings: settings, rules: rulesOf(h.sites[siteIndex], z), engine: engine,
+		settings: settings, rules: rulesOf(h.sites[siteIndex], z),
+	}
+	var err error
+	if w.engine, err = policy.New(w.engineSettings()); err != nil {
+		return nil, fmt.Errorf("site %s: %w", settings.Site, err)
 	}
 	w.desk = desk.New(settings.Site, settings.Zone, w.rules)
 	w.published = map[string]uint64{}

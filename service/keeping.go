@@ -15,7 +15,7 @@ import (
 )
 
 // snapshotVersion is of the layout of what snapshot puts into the ledger.
-const snapshotVersion = 1
+const snapshotVersion = 2
 
 // pointEvery is how often a zone's course is noted for reports.
 const pointEvery = 5 * time.Minute
@@ -60,8 +60,10 @@ func (w *worker) snapshot() (ledger.ZoneRow, error) {
 	if err != nil {
 		return ledger.ZoneRow{}, err
 	}
-	data := binary.LittleEndian.AppendUint32(make([]byte, 0, 4+len(engine)+len(rest)), uint32(len(engine)))
-	data = append(append(data, engine...), rest...)
+	data, err := w.house.squeezer.squeeze(binary.LittleEndian.AppendUint32(nil, uint32(len(engine))), engine, rest)
+	if err != nil {
+		return ledger.ZoneRow{}, err
+	}
 	return ledger.ZoneRow{Site: w.settings.Site, Zone: w.settings.Zone, Version: snapshotVersion, At: w.now, Snapshot: data}, nil
 }
 
@@ -109,18 +111,22 @@ func (w *worker) restoreSnapshot(r ledger.ZoneRecord) error {
 	if r.Version != snapshotVersion {
 		return fmt.Errorf("snapshot of layout %d; this version reads %d", r.Version, snapshotVersion)
 	}
-	if len(r.Snapshot) < 4 {
-		return fmt.Errorf("snapshot of %d bytes is too short", len(r.Snapshot))
+	data, err := unsqueeze(r.Snapshot)
+	if err != nil {
+		return err
 	}
-	n := int(binary.LittleEndian.Uint32(r.Snapshot))
-	if n < 0 || n > len(r.Snapshot)-4 {
-		return fmt.Errorf("snapshot says %d bytes of engine and has %d", n, len(r.Snapshot)-4)
+	if len(data) < 4 {
+		return fmt.Errorf("snapshot of %d bytes is too short", len(data))
+	}
+	n := int(binary.LittleEndian.Uint32(data))
+	if n < 0 || n > len(data)-4 {
+		return fmt.Errorf("snapshot says %d bytes of engine and has %d", n, len(data)-4)
 	}
 	var rest kept
-	if err := json.Unmarshal(r.Snapshot[4+n:], &rest); err != nil {
+	if err := json.Unmarshal(data[4+n:], &rest); err != nil {
 		return fmt.Errorf("snapshot: %w", err)
 	}
-	engine, err := policy.Restore(w.settings, r.Snapshot[4:4+n])
+	engine, err := policy.Restore(w.engineSettings(), data[4:4+n])
 	if err != nil {
 		return err
 	}
@@ -177,7 +183,7 @@ func probesOf(states []policy.ProbeState) []ledger.Probe {
 
 // noteForecast keeps the forecast that a report will hold against what came.
 func (w *worker) noteForecast(f *policy.Forecast) {
-	if !report.Told(&w.settings, w.point.Forecast, f.IssuedAt) {
+	if !report.Told(w.settings, w.point.Forecast, f.IssuedAt) {
 		return
 	}
 	w.point.Forecast = f.IssuedAt

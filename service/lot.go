@@ -21,7 +21,16 @@ type lot struct {
 	shard   *shard.Shard
 	touched []*worker
 	scratch policy.Scratch // of its engines, which only its goroutine steps
+
+	forecasts int // that wait for the next flush
 }
+
+// maxForecasts bounds the forecasts that wait for a flush. Each takes 20 KB, more
+// than all the rest of its zone, and they are due in all zones at the same time.
+const maxForecasts = 128
+
+// full says that a flush should not wait.
+func (l *lot) full() bool { return l.forecasts >= maxForecasts }
 
 // flush makes the lot durable, publishes it and acknowledges it.
 func (l *lot) flush() {
@@ -29,7 +38,7 @@ func (l *lot) flush() {
 		return
 	}
 	touched := l.touched
-	l.touched = nil
+	l.touched, l.forecasts = nil, 0
 	var batch ledger.Batch
 	for _, w := range touched {
 		w.collect(&batch)

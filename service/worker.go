@@ -30,7 +30,7 @@ type worker struct {
 	zone     int // in the house
 	index    int // in the shard
 	topics   wire.Topics
-	settings policy.Settings
+	settings *policy.Settings // the site file's
 	rules    *desk.Rules
 	engine   *policy.Zone
 	desk     *desk.Desk
@@ -92,6 +92,14 @@ func (w *worker) touch() {
 	}
 }
 
+// engineSettings are what an engine of the zone is made of.
+func (w *worker) engineSettings() policy.Settings {
+	s := *w.settings
+	s.StateEvery = w.house.settings.StateEvery
+	s.Shelf, s.Scratch = &w.house.shelf, &w.lot.scratch
+	return s
+}
+
 // Step lets the engine take an event and passes on what it asks for.
 func (w *worker) Step(e policy.Event) {
 	w.now = e.At
@@ -126,6 +134,9 @@ func (w *worker) step(e policy.Event) {
 	if out.Forecast != nil {
 		if watch := w.house.watch; watch.of(w) {
 			watch.forecast(out.Forecast)
+		}
+		if w.pending.forecast == nil {
+			w.lot.forecasts++
 		}
 		w.pending.forecast = out.Forecast
 		w.noteForecast(out.Forecast)
@@ -276,7 +287,7 @@ func (w *worker) decide(c shard.Control) {
 
 // Restart forgets an engine whose time came from a wrong clock.
 func (w *worker) Restart(at time.Time) {
-	engine, err := policy.New(w.settings)
+	engine, err := policy.New(w.engineSettings())
 	if err != nil {
 		// the same settings made the engine that is being replaced
 		w.setAside(err)

@@ -294,7 +294,7 @@ func TestAZoneThatDoesNotFall(t *testing.T) {
 func TestEvidenceIsSaidWithoutASign(t *testing.T) {
 	m, at := known()
 	m.Fast.Fall = FallWatch{SawMs: at, Expected: 0.012, Fell: -0.02}
-	m.Fast.Probes[1] = ProbeWatch{Odds: 5, Usual: 0.6, Recent: -0.3}
+	*m.Fast.Probes.At(1) = ProbeWatch{Odds: 5, Usual: 0.6, Recent: -0.3}
 	for cause, want := range map[Cause]string{
 		ValveStuckOpen: "should have fallen by 0.012 m3/m3; it rose by 0.020 m3/m3.",
 		EmitterFault:   "rises by 0 % of what the others do at a shot, where 60 % was usual",

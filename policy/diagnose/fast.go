@@ -23,7 +23,7 @@ type Fast struct {
 	Rises                     RiseWatch
 	Dry                       DryWatch
 	Wet                       WetWatch
-	Probes                    [sensing.MaxProbes]ProbeWatch
+	Probes                    sensing.Each[ProbeWatch]
 	Round                     Round
 	WorstProbe                uint8 // 1 + the probe that a sensor or emitter fault is seen at, 0: none
 	WorstHealth               uint8

@@ -1,16 +1,14 @@
 package diagnose
 
-import "rhizostat/policy/sensing"
-
 // OtherProbes takes that the zone's probes have other places: from tells for each which
 // it had, -1 none. What was gathered of one goes with it.
 func (m *Memory) OtherProbes(from []int) {
 	f := &m.Fast
 	before := f.Probes
-	f.Probes = [sensing.MaxProbes]ProbeWatch{}
+	f.Probes = nil
 	for i, k := range from {
 		if k >= 0 {
-			f.Probes[i] = before[k]
+			*f.Probes.At(i) = *before.At(k)
 		}
 	}
 	// What was seen side by side within the hour begins anew.

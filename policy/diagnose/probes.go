@@ -84,7 +84,7 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	f.WorstProbe, f.WorstHealth, f.WorstStep = 0, 0, Stepped{}
 	emitter, sensor := 0.0, 0.0
 	for i := range in.Probes[:in.ProbeCount] {
-		p, w := &in.Probes[i], &f.Probes[i]
+		p, w := &in.Probes[i], f.Probes.At(i)
 		if !p.Heard {
 			continue
 		}
@@ -97,7 +97,7 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		if !known && p.Health == sensing.Jumping {
 			continue // it settles in, or people are still at work
 		}
-		still := &f.Recently.Still[i]
+		still := f.Recently.Still.At(i)
 		dead := known && still.dead()
 		more := f.fellMore(in, i)
 		w.lower(p, more, dead)
@@ -267,11 +267,11 @@ func (f *Fast) fellMore(in *Inputs, i int) float64 {
 	sum, n := 0.0, 0.0
 	for j := range in.Probes[:in.ProbeCount] {
 		if q := &in.Probes[j]; j != i && q.Heard && q.Health.Usable() {
-			sum += float64(f.Probes[j].High) - q.Mean
+			sum += float64(f.Probes.At(j).High) - q.Mean
 			n++
 		}
 	}
-	return float64(f.Probes[i].High) - in.Probes[i].Mean - sum/math.Max(n, 1)
+	return float64(f.Probes.At(i).High) - in.Probes[i].Mean - sum/math.Max(n, 1)
 }
 
 // cutOff is the probe whose container most likely gets no water, -1 where none is likelier
@@ -325,7 +325,7 @@ func (f *Fast) rounds(in *Inputs, atMs int64) {
 	if in.Water.LastMs > r.WaterMs && !r.Open && atMs-in.Water.LastMs < reportMs {
 		r.WaterMs, r.Open, r.Drunk = in.Water.LastMs, true, 2.5*drunk // from between the two looks of Before
 		for i := range in.Probes[:in.ProbeCount] {
-			w := &f.Probes[i]
+			w := f.Probes.At(i)
 			if w.Before = f.Recently.mean(i, recentLooks-2, recentLooks-1); w.Before < 0 {
 				w.Before = float32(in.Probes[i].Mean)
 			}
@@ -357,7 +357,7 @@ func (f *Fast) seenRound(in *Inputs, atMs int64) {
 func (f *Fast) eachBefore(in *Inputs, take func(w *ProbeWatch, level float32)) {
 	for i := range in.Probes[:in.ProbeCount] {
 		if level := f.Recently.mean(i, 0, 1); level >= 0 {
-			take(&f.Probes[i], level)
+			take(f.Probes.At(i), level)
 		}
 	}
 }
@@ -367,7 +367,7 @@ func (f *Fast) eachBefore(in *Inputs, take func(w *ProbeWatch, level float32)) {
 // small shot, and the ratio of what is left of two rises would tell nothing.
 func (f *Fast) closeRound(in *Inputs, atMs int64) {
 	for i := range in.Probes[:in.ProbeCount] {
-		p, w := &in.Probes[i], &f.Probes[i]
+		p, w := &in.Probes[i], f.Probes.At(i)
 		if !p.Heard || atMs-p.AtMs > roundMs {
 			continue
 		}
@@ -375,7 +375,7 @@ func (f *Fast) closeRound(in *Inputs, atMs int64) {
 		for j := range in.Probes[:in.ProbeCount] {
 			q := &in.Probes[j]
 			if j != i && q.Heard && q.Health.Usable() && atMs-q.AtMs <= roundMs {
-				sum += q.Mean - float64(f.Probes[j].Before)
+				sum += q.Mean - float64(f.Probes.At(j).Before)
 				n++
 			}
 		}
@@ -385,7 +385,7 @@ func (f *Fast) closeRound(in *Inputs, atMs int64) {
 		}
 		drunk := float64(f.Round.Drunk)
 		came, others := p.Mean-float64(w.Before)+drunk, sum/n+drunk
-		sd := math.Hypot(math.Hypot(noise*math.Sqrt2, float64(f.Recently.Still[i].Step)/math.Sqrt(6)), plantSpread*drunk)
+		sd := math.Hypot(math.Hypot(noise*math.Sqrt2, float64(f.Recently.Still.At(i).Step)/math.Sqrt(6)), plantSpread*drunk)
 		w.answer(math.Min(math.Max(came/others, -0.5), 4), sd/others)
 	}
 }

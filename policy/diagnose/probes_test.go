@@ -70,7 +70,7 @@ func TestAContainerThatIsCutOff(t *testing.T) {
 			t.Errorf("%s: what one container does not get speaks for a gap in all: %g", c.name, own)
 		}
 		if told != c.told {
-			t.Errorf("%s: %+v; %+v", c.name, f, m.Fast.Probes[0])
+			t.Errorf("%s: %+v; %+v", c.name, f, *m.Fast.Probes.At(0))
 		}
 	}
 }
@@ -85,7 +85,7 @@ func TestACutOffContainerStandsUntilItAnswers(t *testing.T) {
 		odds, recent float32
 		told         bool
 	}{{5, 0.1, true}, {5, 0.9, false}, {-1, 0.1, false}} {
-		m.Fast.Probes[1] = ProbeWatch{Odds: c.odds, Usual: 1, Recent: c.recent}
+		*m.Fast.Probes.At(1) = ProbeWatch{Odds: c.odds, Usual: 1, Recent: c.recent}
 		if told := len(m.Findings(at, words)) > 0; told != c.told {
 			t.Errorf("log odds %g, rises by %g of the usual: told %v", c.odds, c.recent, told)
 		}

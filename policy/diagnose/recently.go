@@ -11,7 +11,7 @@ type Recently struct {
 	Total    [recentLooks]float32 // given since the zone was first seen, less Base, mL
 	Base     float64
 	ShownML  float64 // water reported or shown at the newest look, mL
-	Still    [sensing.MaxProbes]Stillness
+	Still    sensing.Each[Stillness]
 }
 
 const (

@@ -83,7 +83,7 @@ func (w *RiseWatch) rise(r *Recently, in *Inputs, came, seconds float64, rests b
 		} else {
 			x *= math.Exp(-seconds / comesS)
 		}
-		if !in.Probes[i].Health.Usable() || now < 0 || before < 0 || r.Still[i].frozen() {
+		if !in.Probes[i].Health.Usable() || now < 0 || before < 0 || r.Still.At(i).frozen() {
 			w.Up[i] = float32(math.Min(x, 0) - came)
 			continue
 		}
@@ -97,7 +97,7 @@ func (w *RiseWatch) rise(r *Recently, in *Inputs, came, seconds float64, rests b
 		n++
 		sum += x
 		change += float64(now - before)
-		steps += float64(r.Still[i].Step * r.Still[i].Step)
+		steps += float64(r.Still.At(i).Step * r.Still.At(i).Step)
 	}
 	if n == 0 {
 		return 0, 0, 0

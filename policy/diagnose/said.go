@@ -21,7 +21,7 @@ func (m *Memory) Said(kind, note string, whenMs, atMs int64) (probesWell bool) {
 	case "probe-moved":
 		b.clear(SensorFault)
 		m.Fast.lookedAt(atMs)
-		m.Fast.Probes = [len(m.Fast.Probes)]ProbeWatch{}
+		m.Fast.Probes = nil
 	case "shoots-pruned", "crop-ended":
 		b.add(WeatherOrGrowth, 4)
 		m.Trend = Trend{}

@@ -172,10 +172,10 @@ func (f *Fast) judge(in *Inputs, atMs int64, given float64, b *Belief) {
 	rise, n := 0.0, 0.0
 	for i := range in.Probes[:in.ProbeCount] {
 		now := f.Recently.mean(i, 0, 1)
-		if f.Probes[i].Odds > besideOdds {
+		if f.Probes.At(i).Odds > besideOdds {
 			continue // what one container does not get is told by its probe
 		}
-		if in.Probes[i].Health.Usable() && now >= 0 && t.Level[i] >= 0 && !f.Recently.Still[i].frozen() {
+		if in.Probes[i].Health.Usable() && now >= 0 && t.Level[i] >= 0 && !f.Recently.Still.At(i).frozen() {
 			rise += float64(now - t.Level[i])
 			n++
 		}

@@ -22,7 +22,7 @@ func (f *Fast) still(in *Inputs, base *Baselines) {
 	came := math.Max(0, in.Water.TotalML-r.ShownML) / in.VolumeML * math.Min(math.Max(in.Learned.Capture, 0.3), 1)
 	r.ShownML = in.Water.TotalML
 	for i := range in.Probes[:in.ProbeCount] {
-		p, s := &in.Probes[i], &r.Still[i]
+		p, s := &in.Probes[i], r.Still.At(i)
 		if !p.Heard {
 			continue
 		}

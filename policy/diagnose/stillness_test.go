@@ -55,7 +55,7 @@ func TestStuckProbes(t *testing.T) {
 		}
 		play(c.hours, c.stuck)
 		if told := m.Fast.WorstProbe != 0; told != c.told {
-			t.Errorf("%s: told %v after %d h: %+v", c.name, told, c.hours, m.Fast.Recently.Still[0])
+			t.Errorf("%s: told %v after %d h: %+v", c.name, told, c.hours, *m.Fast.Recently.Still.At(0))
 		}
 	}
 }

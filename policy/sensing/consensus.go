@@ -15,10 +15,9 @@ const MaxProbes = 16
 // drawn to it in common, so that the level stays there. A probe that was moved
 // changes its own offset and nothing else: what it moved by is added to the sum.
 //
-// The zero value knows no probe. It is plain data of fixed size, part of the
-// snapshot.
+// The zero value knows no probe. It is plain data, part of the snapshot.
 type Consensus struct {
-	Probes   [MaxProbes]Opinion
+	Probes   Each[Opinion]
 	FirstMs  int64
 	NewestMs int64
 	Scatter  float32           // of the probes about the zone, m3/m3
@@ -76,7 +75,7 @@ const (
 // leaves the zone until it is again. Readings older than the probe's last are
 // passed over.
 func (c *Consensus) Observe(probe int, atMs int64, value float64, usable bool) {
-	p := &c.Probes[probe]
+	p := c.Probes.At(probe)
 	if atMs < p.AtMs {
 		return
 	}
@@ -164,19 +163,20 @@ func (c *Consensus) alone(probe int) bool {
 // at the level that the others hold.
 func (c *Consensus) Move(probe int) {
 	c.Members &^= 1 << probe
-	c.Probes[probe].Moved = c.Probes[probe].Known
+	p := c.Probes.At(probe)
+	p.Moved = p.Known
 }
 
 // Spoke reports whether what a probe said at an instant, Unix milliseconds, was its last
 // word and counted.
 func (c *Consensus) Spoke(probe int, atMs int64) bool {
-	p := &c.Probes[probe]
+	p := c.Probes.At(probe)
 	return p.Usable && p.AtMs == atMs
 }
 
 // heardOf tells a probe whose last word that counted is not too old at an instant.
 func (c *Consensus) heardOf(probe int, atMs int64) bool {
-	p := &c.Probes[probe]
+	p := c.Probes.At(probe)
 	return p.Known && atMs-p.AtMs <= lateMs(p.EveryS)
 }
 

@@ -2,9 +2,10 @@ package sensing
 
 import (
 	"bytes"
-	"encoding/binary"
+	"encoding/gob"
 	"math"
 	"math/rand/v2"
+	"reflect"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -78,7 +79,7 @@ func TestOneBadProbeOfThree(t *testing.T) {
 				worst = max(worst, math.Abs(hour))
 				if math.Abs(hour) > 0.005 || math.Abs(d) > 0.0075 {
 					t.Fatalf("kind %d by %.3f every %d s: the zone is off by %.4f, %.2f h on; probe is %v",
-						kind, by, every/1000, d, float64(at-from)/float64(hourMs), q.Health[1].State)
+						kind, by, every/1000, d, float64(at-from)/float64(hourMs), q.Health.At(1).State)
 				}
 			}
 			k++
@@ -170,14 +171,14 @@ func TestSnapshotGoesOn(t *testing.T) {
 			return
 		}
 		var b bytes.Buffer
-		if err := binary.Write(&b, binary.LittleEndian, &p); err != nil {
+		if err := gob.NewEncoder(&b).Encode(&p); err != nil {
 			t.Fatal(err)
 		}
 		var q Panel
-		if err := binary.Read(&b, binary.LittleEndian, &q); err != nil {
+		if err := gob.NewDecoder(&b).Decode(&q); err != nil {
 			t.Fatal(err)
 		}
-		if q != p {
+		if !reflect.DeepEqual(q, p) {
 			t.Fatalf("the panel read back differs after %d readings", n)
 		}
 	}, nil)
@@ -241,7 +242,7 @@ func TestAsynchronousReadingsAreIncomplete(t *testing.T) {
 	for range 20 {
 		at += 5 * minuteMs
 		c.Observe(0, at, 0.5, true)
-		if c.Complete(at) && c.Probes[1].Known {
+		if c.Complete(at) && c.Probes.At(1).Known {
 			t.Fatal("complete before the second probe spoke")
 		}
 		c.Observe(1, at, 0.52, true)

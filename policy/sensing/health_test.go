@@ -128,7 +128,7 @@ func TestFaultsAreFound(t *testing.T) {
 				p.Observe(i, at, r, r, Zone{WaterMs: z.reported()})
 			}, func(at int64) {
 				for i := range f.probes {
-					h := p.Health[i].Health(at)
+					h := p.Health.At(i).Health(at)
 					switch {
 					case h == OK:
 					case i > 0 || at < from:
@@ -191,21 +191,21 @@ func TestMovedProbeIsLearnedAnew(t *testing.T) {
 					worst = max(worst, abs(v-want[k]))
 				}
 				k++
-				jumping = jumping || p.Health[1].State == Jumping
+				jumping = jumping || p.Health.At(1).State == Jumping
 			})
-		if !jumping || p.Health[1].State != OK {
-			t.Errorf("moved by %v: jumping seen %v, now %v; expected jumping, then ok", by, jumping, p.Health[1].State)
+		if !jumping || p.Health.At(1).State != OK {
+			t.Errorf("moved by %v: jumping seen %v, now %v; expected jumping, then ok", by, jumping, p.Health.At(1).State)
 		}
 		if worst > 0.005 {
 			t.Errorf("moved by %v: the zone moved with it by %.4f", by, worst)
 		}
-		at, before, after := p.Health[1].Stepped()
+		at, before, after := p.Health.At(1).Stepped()
 		if abs(float64(at-from)) > float64(30*minuteMs) || abs(after-before-by) > 0.03 {
 			t.Errorf("moved by %v: stepped from %.3f to %.3f, %d min after it was moved", by, before, after, (at-from)/minuteMs)
 		}
 		p.Moved(1, z.atMs)
 		for i := range z.probes {
-			if at, _, _ := p.Health[i].Stepped(); at != 0 {
+			if at, _, _ := p.Health.At(i).Stepped(); at != 0 {
 				t.Errorf("moved by %v: probe %d has stepped; a person said that probe 1 was moved, and the others stayed", by, i)
 			}
 		}
@@ -234,8 +234,8 @@ func TestAProbeThatIsPutBackHasNotStepped(t *testing.T) {
 		jumped := false
 		z.run(3*dayMs+6*hourMs, func(i int, at int64, r float64) {
 			p.Observe(i, at, r, r, Zone{})
-		}, func(int64) { jumped = jumped || p.Health[0].State == Jumping })
-		if at, before, after := p.Health[0].Stepped(); !jumped || at != 0 {
+		}, func(int64) { jumped = jumped || p.Health.At(0).State == Jumping })
+		if at, before, after := p.Health.At(0).Stepped(); !jumped || at != 0 {
 			t.Errorf("%d probes: jumped %v, stepped at %d from %.3f to %.3f", probes, jumped, at, before, after)
 		}
 	}
@@ -259,13 +259,13 @@ func TestSpikeIsForgiven(t *testing.T) {
 				before = v
 			}
 		})
-		if p.Health[0].State != OK {
-			t.Errorf("%d probes: a spike left the probe %v", probes, p.Health[0].State)
+		if p.Health.At(0).State != OK {
+			t.Errorf("%d probes: a spike left the probe %v", probes, p.Health.At(0).State)
 		}
 		if worst > 0.03 {
 			t.Errorf("%d probes: a spike of 0.2 moved the zone by %.3f", probes, worst)
 		}
-		if at, from, to := p.Health[0].Stepped(); at != 0 {
+		if at, from, to := p.Health.At(0).Stepped(); at != 0 {
 			t.Errorf("%d probes: a spike is told as a step from %.3f to %.3f", probes, from, to)
 		}
 	}

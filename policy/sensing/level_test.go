@@ -22,7 +22,7 @@ func TestLevelSDIsHonest(t *testing.T) {
 			}
 			c := Consensus{Count: uint8(n)}
 			for i := range offs[:n] {
-				c.Probes[i] = Opinion{Known: true, Far: float32(offs[i] - mean)}
+				*c.Probes.At(i) = Opinion{Known: true, Far: float32(offs[i] - mean)}
 			}
 			sd := c.LevelSD()
 			squares += sd * sd / draws

@@ -1,10 +1,10 @@
 package sensing
 
 // Panel is the health of a zone's probes and what they agree on, joined: the way
-// readings go in and the zone's water content comes out. Plain data of fixed
-// size, part of the snapshot.
+// readings go in and the zone's water content comes out. Plain data, part of the
+// snapshot.
 type Panel struct {
-	Health    [MaxProbes]ProbeHealth
+	Health    Each[ProbeHealth]
 	Consensus Consensus
 	Rejoined  bool // probes count again that were taken for ill; the level may have stepped
 }
@@ -25,12 +25,12 @@ type Zone struct {
 // It returns the probe's health; the reading counts for the zone only if that is
 // OK.
 func (p *Panel) Observe(probe int, atMs int64, own, mean float64, z Zone) Health {
-	h := &p.Health[probe]
+	h := p.Health.At(probe)
 	if atMs <= h.LastMs && h.Heard > 0 {
 		return h.State
 	}
 	s := Surroundings{WaterMs: z.WaterMs, Ceiling: z.Ceiling, Least: z.Least, Wilting: z.Wilting}
-	s.Drains = z.Capacity > 0 && mean-float64(p.Consensus.Probes[probe].Far) >= z.Capacity
+	s.Drains = z.Capacity > 0 && mean-float64(p.Consensus.Probes.At(probe).Far) >= z.Capacity
 	s.Others, s.OthersN = p.Consensus.Others(probe, atMs)
 	s.Dry = s.OthersN > 0 && p.Consensus.dry(probe, mean, s.Others, z.Floor)
 	if s.OthersN > 0 && h.asksOthers(own) {
@@ -54,7 +54,7 @@ func (p *Panel) Observe(probe int, atMs int64, own, mean float64, z Zone) Health
 
 // Refuse records that a probe said something that cannot be.
 func (p *Panel) Refuse(probe int, atMs int64) Health {
-	state := p.Health[probe].Refuse(atMs)
+	state := p.Health.At(probe).Refuse(atMs)
 	if !state.Usable() {
 		p.Consensus.Observe(probe, atMs, 0, false)
 	}
@@ -63,7 +63,7 @@ func (p *Panel) Refuse(probe int, atMs int64) Health {
 
 // Misdated records whether the shell finds a probe's clock wrong.
 func (p *Panel) Misdated(probe int, atMs int64, wrong bool) Health {
-	state := p.Health[probe].Misdated(atMs, wrong)
+	state := p.Health.At(probe).Misdated(atMs, wrong)
 	if !state.Usable() {
 		p.Consensus.Observe(probe, atMs, 0, false)
 	}
@@ -72,7 +72,7 @@ func (p *Panel) Misdated(probe int, atMs int64, wrong bool) Health {
 
 // Moved records that a person moved a probe.
 func (p *Panel) Moved(probe int, atMs int64) {
-	p.Health[probe].Moved(atMs)
+	p.Health.At(probe).Moved(atMs)
 	p.Consensus.Observe(probe, atMs, 0, false)
 }
 
@@ -95,7 +95,7 @@ func (p *Panel) Repotted(atMs int64) {
 
 // admit hands a reading to the consensus as its health allows.
 func (p *Panel) admit(probe int, atMs int64, mean float64, state Health) {
-	h := &p.Health[probe]
+	h := p.Health.At(probe)
 	usable := (state.Usable() || state == Drifting && h.Drift.Dries) && !h.Held()
 	// what drifted and came to rest elsewhere is like what was moved: taken as a new
 	// probe, it would draw the zone's level after it for weeks

@@ -117,7 +117,7 @@ func TestHealthOnRecordings(t *testing.T) {
 				if r.has[i] {
 					p.Observe(i, r.atMs, r.wc[i], r.wc[i], Zone{WaterMs: water})
 				}
-				h := p.Health[i].Health(r.atMs)
+				h := p.Health.At(i).Health(r.atMs)
 				if h == last[i] {
 					continue
 				}

@@ -13,14 +13,14 @@ import "math/bits"
 
 // dry tells a probe by which its container is dry, where the others' are not.
 func (c *Consensus) dry(probe int, mean, others, floor float64) bool {
-	own := mean - float64(c.Probes[probe].Far)
+	own := mean - float64(c.Probes.At(probe).Far)
 	return floor > 0 && own < floor && others > own+driftLeast
 }
 
 // together tells whether a probe that is found drifting goes the way of others that were
 // before, and all of them are no fewer than those that are left.
 func (p *Panel) together(probe int) bool {
-	down := p.Health[probe].Drift.moved() < 0
+	down := p.Health.At(probe).Drift.moved() < 0
 	gone := 0
 	for i := range p.Health {
 		if h := &p.Health[i]; h.State == Drifting && h.Drift.moved() < 0 == down && h.Drift.Parted() > 0.5*driftLeast {
@@ -44,7 +44,7 @@ func (p *Panel) rejoin(atMs int64) {
 		h.Still.overlook()
 		h.judge(h.LastMs)
 		if back && h.State.Usable() && atMs-h.LastMs < longestSilenceMs {
-			p.Consensus.Probes[i].Usable = true
+			p.Consensus.Probes.At(i).Usable = true
 		}
 	}
 	p.Rejoined = true

@@ -57,8 +57,8 @@ func TestContainersThatRunDry(t *testing.T) {
 			if !ok || math.Abs(share-c.share) > c.within {
 				t.Errorf("%s, seed %d: wet %.3f, dry %.3f, the zone is %.3f: %.2f of the way; expected %.2f", c.name, seed, wet, dry, level, share, c.share)
 			}
-			if len(c.dries) == 1 && p.Health[0].State != Drifting {
-				t.Errorf("%s, seed %d: the probe in the dry container is %v; expected drifting for as long as it is dry, though it has long come to rest", c.name, seed, p.Health[0].State)
+			if len(c.dries) == 1 && p.Health.At(0).State != Drifting {
+				t.Errorf("%s, seed %d: the probe in the dry container is %v; expected drifting for as long as it is dry, though it has long come to rest", c.name, seed, p.Health.At(0).State)
 			}
 		}
 	}

@@ -67,7 +67,7 @@ func (c *Consensus) Apart(atMs int64) float64 {
 // Offset returns by how much a probe reads above the zone, m3/m3; false for one
 // that was never heard.
 func (c *Consensus) Offset(probe int) (float64, bool) {
-	p := &c.Probes[probe]
+	p := c.Probes.At(probe)
 	return float64(p.Far), p.Known
 }
 

@@ -75,7 +75,9 @@ func (q *queue) take() []*request {
 	defer q.mu.Unlock()
 	n := min(len(q.requests), maxGroup)
 	group := q.requests[:n:n]
-	q.requests = q.requests[n:]
+	if q.requests = q.requests[n:]; len(q.requests) == 0 {
+		q.requests = nil // else what was written is held until the next commit: the snapshots of many zones
+	}
 	return group
 }
 

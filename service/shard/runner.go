@@ -36,9 +36,10 @@ type Runner struct {
 	now   func() time.Time
 
 	mu      sync.Mutex
-	pending []queue // by zone
-	ready   []int   // zones with something pending, in order of arrival
-	waiting int     // readings, of all zones
+	pending []queue   // by zone
+	ready   []int     // zones with something pending, in order of arrival
+	waiting int       // readings, of all zones
+	spares  [][]input // memory of queues in which nothing is pending
 	poke    chan struct{}
 }
 
@@ -83,6 +84,17 @@ func (r *Runner) Telemetry(zone int, t Telemetry) {
 	r.wake()
 }
 
+// spare gives memory for a queue, nil when there is none; mu is held.
+func (r *Runner) spare() []input {
+	if len(r.spares) == 0 {
+		return nil
+	}
+	last := len(r.spares) - 1
+	out := r.spares[last]
+	r.spares = r.spares[:last]
+	return out
+}
+
 // Crowded reports whether so many readings wait that whoever brings them should
 // pause.
 func (r *Runner) Crowded() bool {
@@ -96,6 +108,9 @@ func (r *Runner) add(zone int, in input) {
 	q := &r.pending[zone]
 	if len(q.inputs) == 0 {
 		r.ready = append(r.ready, zone)
+	}
+	if q.inputs == nil {
+		q.inputs = r.spare()
 	}
 	q.inputs = append(q.inputs, in)
 }
@@ -193,6 +208,7 @@ func (r *Runner) batch() bool {
 			break
 		}
 		n += stepped
+		r.shard.flushFull()
 	}
 	if n > 0 {
 		r.shard.settings.Flush()
@@ -214,7 +230,7 @@ func (r *Runner) step() int {
 			r.shard.Telemetry(zone, inputs[i].telemetry)
 		}
 	}
-	r.give(zone, inputs)
+	r.give(inputs)
 	return len(inputs)
 }
 
@@ -247,16 +263,16 @@ func (r *Runner) take() (int, []input, bool) {
 	return zone, inputs, true
 }
 
-// give returns a queue's memory if nothing has come in since.
-func (r *Runner) give(zone int, inputs []input) {
-	const keep = 16 // a larger one was a burst
-	if cap(inputs) > keep {
+// give returns a queue's memory for the next zone that has something pending: kept
+// for each zone it would be as much as its desk.
+func (r *Runner) give(inputs []input) {
+	if cap(inputs) > maxSpareSize {
 		return
 	}
 	clear(inputs)
 	r.mu.Lock()
-	if r.pending[zone].inputs == nil {
-		r.pending[zone].inputs = inputs[:0]
+	if len(r.spares) < maxSpares {
+		r.spares = append(r.spares, inputs[:0])
 	}
 	r.mu.Unlock()
 }

@@ -74,6 +74,9 @@ type Settings struct {
 	// Flush is called after each batch and makes what its zones decided
 	// durable, then publishes.
 	Flush func()
+	// Full, when given, says that what was decided since the last Flush takes much
+	// memory: it is flushed before another zone is stepped.
+	Full func() bool
 	// Refused counts a reading that was not taken.
 	Refused func(zone int, source int, reason string)
 }
@@ -92,6 +95,7 @@ type Shard struct {
 	settings Settings
 	zones    []*zone
 	machine  machine // the machine's clock, in wall mode
+	spares   spares
 }
 
 type zone struct {
@@ -109,7 +113,7 @@ func New(s Settings) *Shard { return &Shard{settings: s, machine: machine{elapse
 // Add gives the shard a zone and returns its index. At is the engine time it
 // goes on from, zero for a new one; probes is the number of its probes.
 func (s *Shard) Add(w Worker, probes int, at time.Time) int {
-	s.zones = append(s.zones, &zone{worker: w, clock: newClock(s.settings, probes, at)})
+	s.zones = append(s.zones, &zone{worker: w, clock: newClock(s.settings, probes, at), order: buffer{spares: &s.spares}})
 	return len(s.zones) - 1
 }
 
@@ -213,9 +217,17 @@ func (s *Shard) Tick(now time.Time) {
 				z.wake, z.clock.last = now, now // a zone that nobody has heard of yet says so
 			}
 			s.catchUp(z, now) // time passes without readings too
-			continue
+		} else {
+			s.drain(z)
 		}
-		s.drain(z)
+		s.flushFull()
+	}
+}
+
+// flushFull flushes what takes much memory by now.
+func (s *Shard) flushFull() {
+	if s.settings.Full != nil && s.settings.Full() {
+		s.settings.Flush()
 	}
 }
 

@@ -1,0 +1,54 @@
+package service
+
+import (
+	"bytes"
+	"compress/flate"
+	"fmt"
+	"io"
+	"sync"
+)
+
+// squeezer makes snapshots small: most of one is rings that are still empty, and
+// sentences. What a compressor works in is 1.2 MB, some hundred times what it
+// works on, so one serves all zones, one after the other. The zero value is ready.
+type squeezer struct {
+	mu  sync.Mutex
+	to  *flate.Writer
+	out bytes.Buffer
+}
+
+// squeeze gives the parts as one, compressed.
+func (s *squeezer) squeeze(parts ...[]byte) ([]byte, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.out.Reset()
+	if s.to == nil {
+		to, err := flate.NewWriter(&s.out, flate.BestSpeed)
+		if err != nil {
+			return nil, err
+		}
+		s.to = to
+	} else {
+		s.to.Reset(&s.out)
+	}
+	for _, p := range parts {
+		if _, err := s.to.Write(p); err != nil {
+			return nil, err
+		}
+	}
+	if err := s.to.Close(); err != nil {
+		return nil, err
+	}
+	return bytes.Clone(s.out.Bytes()), nil
+}
+
+// maxSnapshot bounds what a damaged snapshot may swell to, bytes.
+const maxSnapshot = 1 << 20
+
+func unsqueeze(data []byte) ([]byte, error) {
+	out, err := io.ReadAll(io.LimitReader(flate.NewReader(bytes.NewReader(data)), maxSnapshot))
+	if err != nil {
+		return nil, fmt.Errorf("snapshot of %d bytes is damaged: %w", len(data), err)
+	}
+	return out, nil
+}

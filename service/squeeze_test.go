@@ -1,0 +1,56 @@
+package service
+
+import (
+	"bytes"
+	"fmt"
+	"strings"
+	"sync"
+	"testing"
+)
+
+// What comes out is the same whoever was squeezed before, and is got back whole.
+func TestOneSqueezerServesAll(t *testing.T) {
+	part := func(i int) []byte {
+		return append(make([]byte, 300*i), strings.Repeat(fmt.Sprintf("zone %d ", i), 100)...)
+	}
+	var shared squeezer
+	var together sync.WaitGroup
+	for i := range 20 {
+		together.Go(func() {
+			var alone squeezer
+			want, err := alone.squeeze(part(i), part(i+1))
+			if err != nil {
+				t.Error(err)
+			}
+			got, err := shared.squeeze(part(i), part(i+1))
+			if err != nil || !bytes.Equal(got, want) {
+				t.Errorf("zone %d: %d bytes, error %v; expected the %d bytes of a squeezer of its own", i, len(got), err, len(want))
+			}
+			back, err := unsqueeze(got)
+			if err != nil || !bytes.Equal(back, append(part(i), part(i+1)...)) {
+				t.Errorf("zone %d: got back %d bytes, error %v; expected what was put in", i, len(back), err)
+			}
+		})
+	}
+	together.Wait()
+}
+
+func TestADamagedSnapshotIsRefused(t *testing.T) {
+	var s squeezer
+	good, err := s.squeeze(bytes.Repeat([]byte("water "), 1000))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, data := range map[string][]byte{"empty": nil, "cut": good[:len(good)/2], "none of ours": []byte("rhizostat")} {
+		if _, err := unsqueeze(data); err == nil || !strings.Contains(err.Error(), "damaged") {
+			t.Errorf("%s: error %v; expected one that says damaged", name, err)
+		}
+	}
+	swells, err := s.squeeze(make([]byte, 4*maxSnapshot))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if out, err := unsqueeze(swells); len(out) > maxSnapshot {
+		t.Errorf("%d bytes swelled to %d, error %v; expected at most %d", len(swells), len(out), err, maxSnapshot)
+	}
+}
