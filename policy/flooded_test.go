@@ -34,19 +34,16 @@ func TestProbesUnderWater(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var last *State
 		at := monday
 		for m := range c.minutes + 1 {
 			at = monday.Add(time.Duration(m) * time.Minute)
 			for i := range s.Probes {
 				e := Event{Kind: Reading, At: at, Stamp: at, Source: i}
 				e.Values.Set(sensing.WaterContent, c.reading)
-				if out := z.Step(e); out.State != nil {
-					last = out.State
-				}
+				z.Step(e)
 			}
 		}
-		last = z.state(at.UnixMilli())
+		last := z.state(at.UnixMilli())
 		if last.Saturated != c.saturated {
 			t.Errorf("%s: saturated %v at %.3f m3/m3, share %.2f; expected %v", c.name, last.Saturated, last.WaterContent, last.SaturatedShare, c.saturated)
 		}
