@@ -13,7 +13,7 @@ func TestSizes(t *testing.T) {
 		name       string
 		size, most uintptr
 	}{
-		{"probe health", health, 240},
+		{"probe health", health, 248},
 		{"opinion", opinion, 40},
 		{"panel of two probes", reflect.TypeFor[Panel]().Size() + 2*(health+opinion), 720},
 		{"panel of as many as may be", reflect.TypeFor[Panel]().Size() + MaxProbes*(health+opinion), 4800},
