@@ -166,6 +166,21 @@ func TestAGaugeAcquitsAValve(t *testing.T) {
 	}
 }
 
+// Hour by hour without drain beside a full container takes away what was said of its valve.
+func TestHoursWithoutDrain(t *testing.T) {
+	for _, level := range []float64{0.59, 0.5} {
+		w, b, in, at := FallWatch{GaugeMs: start}, &Belief{}, inputs(), start+4*hourMs
+		b.LogOdds[ValveStuckOpen], in.WaterContent, in.Water.DrainHeard = 6, level, true
+		for range 3 {
+			at += hourMs
+			w.drains(in, at, b)
+		}
+		if got := b.LogOdds[ValveStuckOpen]; (got < 4) != (level > 0.55) {
+			t.Errorf("at %.2f of 0.60: log odds of the valve 6 -> %.1f", level, got)
+		}
+	}
+}
+
 // By day a zone of which no climate is told falls by less on a dull day, which is weather
 // first; by night, and where the climate tells what the day asks, it is not.
 func TestADullDayIsWeatherFirst(t *testing.T) {
@@ -226,6 +241,21 @@ func TestAnOpenValveIsNoStandingWater(t *testing.T) {
 		stands, valve := m.Belief.LogOdds[Oversaturation], m.Belief.LogOdds[ValveStuckOpen]
 		if (valve > stands) != lifted {
 			t.Errorf("lifted %t: log odds of standing water %.1f, of the valve %.1f", lifted, stands, valve)
+		}
+	}
+	// neither the level nor its hours, of days, are claimed as far as unreported water makes them
+	for _, lifted := range []float64{0, 0.09} {
+		m, at := play(3, 10, 0, nil)
+		for range 2 {
+			at += dayMs
+			f := Features{Hours: 24, UptakeML: 900, Stands: true, StandsWet: true, Lifted: lifted}
+			f.set(Peak, float64(m.Baselines.Of[Peak].Mean)+0.09, 0.002)
+			f.set(Rest, float64(m.Baselines.Of[Rest].Mean)+0.09, 0.002)
+			f.set(WetHours, 24, 0.2)
+			m.Baselines.weigh(&f, &m.Belief, at)
+		}
+		if got := m.Belief.LogOdds[Oversaturation]; (got > 2) != (lifted == 0) {
+			t.Errorf("two days 0.09 above what is usual, %.2f of it unreported: log odds of standing water %.1f", lifted, got)
 		}
 	}
 	l := Lifted{}

@@ -164,9 +164,12 @@ func TestLostShotsAreToldWhereProbesReadLow(t *testing.T) {
 // end, and accuses nothing for what is missing.
 func TestWhatDrySubstrateStoresHasCome(t *testing.T) {
 	for _, stored := range []float64{-0.1, 0.1, 0.8} {
-		k, b := stretches(0.9), &Belief{}
+		k, b, in, at := stretches(0.9), &Belief{}, reported(), start
 		b.LogOdds[ValveStuckClosed] = 5
-		k.acquit(stored, 2, 0.03, b)
+		in.WaterContent, in.Learned.Capacity = 0.3, 0.6
+		k.look(in, at, &Baselines{}, b, true)
+		in.Water.ReportedML, in.WaterContent = 500, 0.3+stored*500/in.VolumeML
+		k.look(in, at+5*hourMs, &Baselines{}, b, true)
 		if got := b.LogOdds[ValveStuckClosed]; (got < 4) != (stored > 0.5) || got > 5 {
 			t.Errorf("%.1f of the water is stored: log odds of a closed valve 5 -> %.1f", stored, got)
 		}

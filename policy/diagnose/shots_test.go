@@ -106,7 +106,7 @@ func TestWaterThatShowsInDrySubstrateAcquits(t *testing.T) {
 		if got := b.LogOdds[ValveStuckClosed] > 4; got != c.valve {
 			t.Errorf("%s: log odds of a closed valve 9 -> %.1f", name, b.LogOdds[ValveStuckClosed])
 		}
-		if got := b.LogOdds[EmitterFault] > 3; got != c.emitter {
+		if got := b.LogOdds[EmitterFault]; got > 3 != c.emitter || got > 6 {
 			t.Errorf("%s: log odds of a blocked emitter 6 -> %.1f", name, b.LogOdds[EmitterFault])
 		}
 		if (s.Lost > 0) != c.valve {
