@@ -92,6 +92,10 @@ func TestEdges(t *testing.T) {
 		{"salt that no drain brings down", pot(7000, 1300), func(r *Request) {
 			r.Salt = Salt{PoreEC: 4.5, PoreKnown: true, FeedEC: 2.4, FeedKnown: true, WantedEC: 3, WantedKnown: true}
 		}, advice.Leach, []string{"leach-falls-short"}, nil},
+		{"salt in a container that is dry", pot(7000, 1300), func(r *Request) {
+			r.Salt = Salt{PoreEC: 4.5, PoreKnown: true, FeedEC: 2.0, FeedKnown: true, WantedEC: 3, WantedKnown: true}
+			r.Situation.WaterContent, r.LastPeak = 0.40, 0.44
+		}, advice.Irrigate, []string{"below-refill-point"}, nil},
 		{"salt that drain brings down", pot(7000, 1300), func(r *Request) {
 			r.Salt = Salt{PoreEC: 4.5, PoreKnown: true, FeedEC: 2.0, FeedKnown: true, WantedEC: 3, WantedKnown: true}
 		}, advice.Leach, []string{"pore-ec-high"}, func(p *Proposal) bool { return !says(p, "leach-falls-short") }},

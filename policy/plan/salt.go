@@ -106,6 +106,8 @@ func leachingFor(r *Request, water, uptake float64) leaching {
 		aim, why = unsteeredAim*s.FeedEC, "salt-above-feed"
 	}
 	switch {
+	case s.PoreEC > highEC*aim && r.Situation.WaterContent < r.Band.RefillPoint:
+		return leaching{wanted: base, aimEC: aim} // salt is denser in little water, which is to be filled up first
 	case s.PoreEC > highEC*aim:
 		if r.Recovering {
 			if s.PoreEC < severeEC*aim || s.PoreEC < unsteeredHigh*s.FeedEC {
