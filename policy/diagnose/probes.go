@@ -312,11 +312,15 @@ func (w *ProbeWatch) lively(p *Probe) bool {
 func (f *Fast) rounds(in *Inputs, atMs int64) {
 	r := &f.Round
 	drunk := float32(in.Learned.gain() * in.Learned.Limit * in.Learned.Uptake5ML / in.VolumeML)
-	r.Drunk += drunk
+	if r.Open {
+		r.Drunk += drunk
+	}
 	if r.Open && atMs-r.WaterMs >= roundMs {
-		r.Open = false
 		f.closeRound(in, atMs)
-		f.eachBefore(in, func(w *ProbeWatch, level float32) { w.Before = level })
+		r.Open, r.Drunk = false, 0
+		if !in.Water.Reports {
+			f.eachBefore(in, func(w *ProbeWatch, level float32) { w.Before = level })
+		}
 	}
 	if !in.Water.Reports {
 		f.seenRound(in, atMs)

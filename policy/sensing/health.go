@@ -241,7 +241,7 @@ func (h *ProbeHealth) judge(atMs int64) {
 	switch {
 	case h.Misdating:
 		state = ClockWrong
-	case h.Bad >= badIll || h.Step.LeftAt != 0 && h.Step.Out:
+	case h.Bad >= badIll || h.Step.LeftAt != 0 && h.Step.Landed == landedOut:
 		state = OutOfRange
 	case h.Heard > 0 && h.Rhythm.late(atMs-h.LastMs):
 		state = Stale

@@ -33,9 +33,17 @@ type Step struct {
 	SteppedAt    Second  // when the newest jump began that ended at another level; 0: none
 	SteppedFrom  float32
 	SteppedTo    float32
-	Answered     bool // it has risen with water since it jumped
-	Out          bool // it stays where no root leaves substrate
+	Landed       landing
 }
+
+// landing is what a probe has shown of where it sits since it jumped.
+type landing uint8
+
+const (
+	landedNowhere landing = iota
+	landedOut             // it stays where no root leaves substrate
+	landedIn              // it has risen with water
+)
 
 const (
 	// fallPerMs is the fastest fall of a water content without drainage, m3/m3 per
@@ -172,7 +180,7 @@ func (s *Step) jump(r stepReading, from float64) {
 	s.JumpFrom, s.JumpTo, s.JumpLevel = float32(from), float32(r.own), float32(r.own)
 	s.JumpN = 1
 	s.SuspectAt, s.RiseAt = 0, 0
-	s.Answered, s.Out = false, false
+	s.Landed = landedNowhere
 }
 
 // settle follows a jump: it ends as a spike if the probe comes back to where it
@@ -189,7 +197,9 @@ func (s *Step) settle(r stepReading, around Surroundings) stepOutcome {
 			return stepNone
 		}
 	}
-	s.Out = s.Out && r.own < around.Wilting
+	if s.Landed == landedOut && r.own >= around.Wilting {
+		s.Landed = landedNowhere
+	}
 	switch {
 	case r.own > float64(s.JumpLevel)+max(loneRise, loneNoises*r.noise, usualRise*float64(s.RiseHigh)):
 		// higher than water lifts it: it is on its way back, or jumps on
@@ -198,10 +208,12 @@ func (s *Step) settle(r stepReading, around Surroundings) stepOutcome {
 		s.Anchor, s.NextAnchor = float32(r.own), float32(r.own)
 	case r.own < float64(s.JumpLevel)-fallPerMs*float64(r.dtMs)-tolerance && s.notDraining(r):
 		s.JumpAt, s.JumpN = second(r.atMs), 0
-		s.Answered = false
+		s.Landed = landedNowhere
 	default:
 		s.noteRise(r)
-		s.Answered = s.Answered || s.answers(r, around)
+		if s.Landed == landedNowhere && s.answers(r, around) {
+			s.Landed = landedIn
+		}
 	}
 	s.moveAnchor(r)
 	s.JumpLevel = float32(r.own)
@@ -228,8 +240,10 @@ func (s *Step) believed(r stepReading, around Surroundings) bool {
 	if float64(s.JumpFrom)-r.own < loneRise || r.own-float64(s.JumpTo) >= float64(s.JumpFrom-s.JumpTo)/2 {
 		return true
 	}
-	s.Out = r.own < around.Wilting
-	return s.Answered && !s.Out && r.atMs-s.RiseAt.ms() >= restMs // its peers have answered, too: it is held against them
+	if r.own < around.Wilting {
+		s.Landed = landedOut
+	}
+	return s.Landed == landedIn && r.atMs-s.RiseAt.ms() >= restMs // its peers have answered, too: it is held against them
 }
 
 // answers reports a rise with water that is known of, by its report or by the peers; where
