@@ -98,15 +98,17 @@ func TestTheSameWaterIsNotAskedAbout(t *testing.T) {
 	for name, c := range map[string]struct {
 		binds         bool
 		standing      int // mL
+		best          int
 		wetter, wants bool
 	}{
-		"both use up the limit":          {true, 1480, false, true},
-		"the new one allows more":        {true, 1000, false, false},
-		"no limit binds":                 {false, 1480, false, false},
-		"the standing one saturates":     {true, 1480, true, false},
-		"the standing one leaves a shot": {true, 1400, false, false},
+		"both use up the limit":           {true, 1480, 1440, false, true},
+		"the new one allows more":         {true, 1000, 1440, false, false},
+		"no limit binds":                  {false, 1480, 1440, false, false},
+		"the standing one saturates":      {true, 1480, 1440, true, false},
+		"the standing one leaves a shot":  {true, 1400, 1440, false, false},
+		"another limit binds the new one": {true, 1480, 1000, false, false},
 	} {
-		best := plan.Proposal{LimitBinds: c.binds, Setpoints: &advice.Setpoints{ShotVolumeML: 80}}
+		best := plan.Proposal{LimitBinds: c.binds, Setpoints: &advice.Setpoints{ShotVolumeML: 80, MaxVolumeML: c.best}}
 		var score plan.Score
 		if c.wetter {
 			score.Saturation = 1

@@ -26,9 +26,14 @@ const (
 	floodedAfter = 45 * time.Minute
 )
 
-// watchFlood notes since when all probes that count stand under water.
+// watchFlood notes since when all probes that count stand under water. Once they do, noise
+// about the ceiling does not end it.
 func (z *Zone) watchFlood(at int64) {
-	if _, all := z.overProbes(at); !all {
+	reach := ceilingReach
+	if z.m.FloodedMs != 0 {
+		reach *= 2
+	}
+	if _, all := z.overProbes(at, reach); !all {
 		z.m.FloodedMs = 0
 	} else if z.m.FloodedMs == 0 {
 		z.m.FloodedMs = at
@@ -36,8 +41,8 @@ func (z *Zone) watchFlood(at int64) {
 }
 
 // overProbes is the wettest mean that the probes which count can tell, m3/m3, and whether
-// every one of them is at its ceiling.
-func (z *Zone) overProbes(at int64) (least float64, all bool) {
+// every one of them is within reach of its ceiling, m3/m3.
+func (z *Zone) overProbes(at int64, reach float64) (least float64, all bool) {
 	drained := z.ground.profile.ContainerCapacity() // what is learned here may be of a container that stands in water
 	for i := range z.probes {
 		p := &z.probes[i]
@@ -51,7 +56,7 @@ func (z *Zone) overProbes(at int64) (least float64, all bool) {
 		table := z.ground.tables[i]
 		_, wettest := table.Range()
 		ceiling := table.Reading(wettest)
-		if p.Reading < ceiling-ceilingReach || table.Reading(drained) > ceiling-ceilingApart {
+		if p.Reading < ceiling-reach || table.Reading(drained) > ceiling-ceilingApart {
 			return 0, false
 		}
 		least, all = max(least, wettest), true
@@ -66,7 +71,7 @@ func (z *Zone) flooded(at int64) (level, sd float64, ok bool) {
 	if since := z.m.FloodedMs; since == 0 || at-since < floodedAfter.Milliseconds() {
 		return 0, 0, false
 	}
-	least, all := z.overProbes(at)
+	least, all := z.overProbes(at, 2*ceilingReach)
 	if !all {
 		return 0, 0, false
 	}

@@ -61,3 +61,29 @@ func TestProbesUnderWater(t *testing.T) {
 		}
 	}
 }
+
+// Noise about the ceiling does not end it: one look a little below is no drained container.
+func TestUnderWaterThroughNoise(t *testing.T) {
+	z, err := New(bench())
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := monday
+	say := func(minutes int, reading float64) {
+		for range minutes {
+			at = at.Add(time.Minute)
+			for i := range z.probes {
+				z.Step(heard(at, i, map[sensing.Signal]float64{sensing.WaterContent: reading}))
+			}
+		}
+	}
+	say(120, 0.90)
+	say(6, 0.885)
+	if s := z.state(at.UnixMilli()); !s.Saturated {
+		t.Error("not saturated, for readings 0.015 below the ceiling after two hours at it")
+	}
+	say(6, 0.86)
+	if s := z.state(at.UnixMilli()); s.Saturated {
+		t.Error("still saturated with readings 0.04 below the ceiling")
+	}
+}

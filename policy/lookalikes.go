@@ -209,7 +209,7 @@ func (z *Zone) saturatedNow(at int64) bool {
 func (z *Zone) sayWet(at int64) advice.Reason {
 	level, _, _ := z.waterContent(at)
 	if _, _, ok := z.flooded(at); ok {
-		least, _ := z.overProbes(at)
+		least, _ := z.overProbes(at, 2*ceilingReach)
 		return advice.Say("probes-under-water", advice.Span(time.Duration(at-z.m.FloodedMs)*time.Millisecond), advice.Water(least), advice.Water(level), advice.Water(z.ground.saturated))
 	}
 	return advice.Say("saturated-now", advice.Water(level), advice.Water(z.ground.saturated))

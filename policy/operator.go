@@ -41,8 +41,8 @@ func (z *Zone) operate(e *OperatorEvent, at int64) {
 // found them well is believed: they count again.
 func (z *Zone) said(kind, note string, when, at int64) {
 	if z.m.Diagnosis.Said(kind, note, when, at) {
-		z.m.Panel.Looked(at)
-		z.m.Panel.Rejoined = z.m.Panel.Rejoined || z.m.Panel.Healthy(at) <= 1
+		changed := z.m.Panel.Looked(at)
+		z.m.Panel.Rejoined = z.m.Panel.Rejoined || changed && z.m.Panel.Healthy(at) <= 1
 	}
 }
 

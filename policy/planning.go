@@ -168,8 +168,11 @@ func (z *Zone) reconsider(at int64) {
 // allows, so that another would only give the same water at other times: where that saves
 // the roots no saturation, it is not worth a question.
 func sameWater(standing *advice.Setpoints, best *plan.Proposal, r *plan.Request, score plan.Score) bool {
-	return best.LimitBinds && best.Setpoints != nil && score.Saturation <= best.Score.Saturation &&
-		float64(standing.MaxVolumeML+best.Setpoints.ShotVolumeML) > r.Limits.MaxDailyML
+	if !best.LimitBinds || best.Setpoints == nil || score.Saturation > best.Score.Saturation {
+		return false
+	}
+	another := float64(best.Setpoints.ShotVolumeML)
+	return float64(standing.MaxVolumeML)+another > r.Limits.MaxDailyML && float64(best.Setpoints.MaxVolumeML)+another > r.Limits.MaxDailyML
 }
 
 // noticeOfWater is how long before the trigger of a withhold the next advice

@@ -172,5 +172,8 @@ func (m *memory) check() error {
 	if m.NowMs < 0 || m.NowMs > maxTimeMs {
 		return fmt.Errorf("engine time %d ms is impossible", m.NowMs)
 	}
+	if c := &m.Panel.Consensus; int(c.Count) > len(c.Probes) || c.Members>>len(c.Probes) != 0 {
+		return fmt.Errorf("%d probes agree (%b) where %d are known", c.Count, c.Members, len(c.Probes))
+	}
 	return nil
 }

@@ -76,3 +76,18 @@ func FuzzRestore(f *testing.F) {
 		}
 	})
 }
+
+// A snapshot whose probes are more than it has is damaged, and refused.
+func TestASnapshotOfProbesThatAreNot(t *testing.T) {
+	for name, harm := range map[string]func(z *Zone){
+		"more that agree": func(z *Zone) { z.m.Panel.Consensus.Count = 9 },
+		"an unknown one":  func(z *Zone) { z.m.Panel.Consensus.Members |= 1 << 12 },
+		"none":            func(*Zone) {},
+	} {
+		z, _ := lived(t, 1)
+		harm(z)
+		if _, err := Restore(bench(), z.Snapshot()); (err != nil) != (name != "none") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}

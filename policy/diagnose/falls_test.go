@@ -231,7 +231,7 @@ func TestAnOpenValveIsNoStandingWater(t *testing.T) {
 		m, at := play(3, 10, 0, nil)
 		m.Baselines.Of[Peak].Mean = 0.6
 		if lifted {
-			m.Fast.Lifted = Lifted{Base: 0.58, Up: 0.09}
+			m.Fast.Lifted = Lifted{Base: 0.58, Up: 0.09, AtMs: at}
 		}
 		_, at = full(m, at, 10, func(in *Inputs) { in.WaterContent = 0.67 })
 		f := Features{Hours: 24, UptakeML: 900, Stands: true, Lifted: float64(m.Fast.Lifted.Up), StandsWet: true}
@@ -259,11 +259,24 @@ func TestAnOpenValveIsNoStandingWater(t *testing.T) {
 		}
 	}
 	l := Lifted{}
-	l.rose(0.58, 0.09)
+	l.rose(0.58, 0.09, start)
 	for _, c := range []struct{ level, up float64 }{{0.7, 0.09}, {0.63, 0.05}, {0.66, 0.05}, {0.585, 0}, {0.7, 0}} {
-		if l.look(c.level); math.Abs(float64(l.Up)-c.up) > 1e-6 {
+		if l.look(c.level, start); math.Abs(float64(l.Up)-c.up) > 1e-6 {
 			t.Errorf("at %.3f it stands %.3f higher than reported water explains; expected %.3f", c.level, l.Up, c.up)
 		}
+	}
+	// Water of days ago is drunk, and what is reported keeps the level; other roots have none.
+	old := Lifted{}
+	old.rose(0.30, 0.15, start)
+	if old.look(0.55, start+2*dayMs); old.Up == 0 {
+		t.Error("two days after, nothing is left of water that came unreported and never went")
+	}
+	if old.look(0.55, start+4*dayMs); old.Up != 0 {
+		t.Errorf("four days after the last of it, the level is still put %.3f down to unreported water", old.Up)
+	}
+	m := &Memory{Fast: Fast{Lifted: Lifted{Base: 0.3, Up: 0.15, AtMs: start}}}
+	if m.Disturbed(start, start); m.Fast.Lifted.Up != 0 {
+		t.Error("the water of another container is still counted")
 	}
 }
 

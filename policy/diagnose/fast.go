@@ -53,7 +53,7 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		f.shots(in, atMs, base, b)
 		f.Rises.look(f, in, atMs, b)
 		f.stays(in, atMs, base, b)
-		f.Lifted.look(in.WaterContent)
+		f.Lifted.look(in.WaterContent, atMs)
 		f.airs(in, atMs, b)
 		f.Fall.look(in, &f.Recently, atMs, base, b, float64(f.Lifted.Up))
 		f.Awaited.look(in, atMs, base, b)

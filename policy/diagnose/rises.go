@@ -119,7 +119,7 @@ func (f *Fast) rose(w *RiseWatch, sd float64, b *Belief) {
 	if ratio < leastRatio {
 		return
 	}
-	f.Lifted.rose(w.Level, w.Peak)
+	f.Lifted.rose(w.Level, w.Peak, w.TopMs)
 	if w.TopMs-w.FromMs > byHandMs {
 		b.add(ValveStuckOpen, math.Min(ratio, 2))
 		return

@@ -17,8 +17,9 @@ func (m *Memory) Said(kind, note string, whenMs, atMs int64) (probesWell bool) {
 		}
 		b.clear(UnreportedWatering)
 		b.clear(ValveStuckOpen)
-		m.Fast.Unreported = Unreported{}
+		m.Fast.Unreported, m.Fast.Lifted = Unreported{}, Lifted{}
 	case "probe-moved":
+		m.Fast.Lifted = Lifted{} // a level of another place
 		b.clear(SensorFault)
 		m.Fast.lookedAt(atMs)
 		m.Fast.Probes = nil

@@ -149,6 +149,7 @@ func (m *Memory) Disturbed(whenMs, atMs int64) {
 	m.Trend = Trend{}
 	m.Fast.Shots = ShotTest{}
 	m.Fast.Fall = FallWatch{}
+	m.Fast.Lifted = Lifted{}
 	m.Fast.Probes = nil
 	m.Today = Collector{}
 	m.Steady = Steady{DisturbedMs: whenMs, CauseBefore: before}

@@ -110,16 +110,17 @@ func (h *ProbeHealth) Moved(atMs int64) {
 }
 
 // Looked records that a person looked at the probe and found it well: what it says counts
-// from its next reading on.
-func (h *ProbeHealth) Looked(atMs int64) {
+// from its next reading on. It reports whether it did not before.
+func (h *ProbeHealth) Looked(atMs int64) (changed bool) {
 	if h.Step.LeftAt == 0 {
-		return
+		return false
 	}
 	h.Step.believe(atMs, float64(h.Last))
 	h.Still.begin(atMs, float64(h.Last))
 	h.Drift = Drift{}
 	h.Shifted = true
 	h.judge(atMs)
+	return true
 }
 
 // Observe takes a reading: atMs its own time in Unix milliseconds, own the water

@@ -76,11 +76,13 @@ func (p *Panel) Moved(probe int, atMs int64) {
 	p.Consensus.Observe(probe, atMs, 0, false)
 }
 
-// Looked records that a person looked at the probes and found them well.
-func (p *Panel) Looked(atMs int64) {
+// Looked records that a person looked at the probes and found them well, and reports
+// whether any counts again for that.
+func (p *Panel) Looked(atMs int64) (changed bool) {
 	for i := range p.Health {
-		p.Health[i].Looked(atMs)
+		changed = p.Health[i].Looked(atMs) || changed
 	}
+	return changed
 }
 
 // Repotted records that every probe sits in another container or substrate.

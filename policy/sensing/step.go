@@ -63,6 +63,7 @@ const (
 	waterRise   = 5.0           // ... that reported water alone explains
 	riseFade    = 0.998         // a reading in a rise
 	explainedMs = 45 * minuteMs // water this long ago explains a rise
+	reportsMs   = 2 * dayMs     // for so long after a report the next is expected to be told, too
 	spikeMs     = 20 * minuteMs // what is back by then was a spike
 	settleMs    = 30 * minuteMs // a new level held this long is where the probe is now
 	settleN     = 5
@@ -253,7 +254,8 @@ func (s *Step) answers(r stepReading, around Surroundings) bool {
 		r.own-float64(s.RiseFrom) < max(2*riseLeast, answerNoises*r.noise, min(answerShare*float64(s.RiseHigh), loneRise)) {
 		return false
 	}
-	return around.WaterMs == 0 && around.OthersN == 0 || around.OthersRose >= riseLeast ||
+	told := around.WaterMs != 0 && r.atMs-around.WaterMs < reportsMs // of late
+	return !told && around.OthersN == 0 || around.OthersRose >= riseLeast ||
 		around.WaterMs != 0 && r.atMs-around.WaterMs <= explainedMs
 }
 

@@ -121,3 +121,32 @@ func TestJumpingToAndFroIsNoStep(t *testing.T) {
 		}
 	}
 }
+
+// One watering that was told long ago asks for no report of those that a probe answers to
+// now.
+func TestAnOldReportKeepsNoProbeOut(t *testing.T) {
+	for _, ago := range []int64{0, 20 * dayMs} {
+		var p Panel
+		at := int64(1_700_000_000_000)
+		zone := Zone{Ceiling: 0.9, Least: 0.02, Wilting: 0.08, Capacity: 0.6, Floor: 0.2}
+		if ago > 0 {
+			zone.WaterMs = at - ago
+		}
+		level, state := 0.55, OK
+		for k := range 9 * 288 {
+			at += 5 * minuteMs
+			if k%72 == 0 { // a shot every six hours, which nobody reports
+				level += 0.04
+			}
+			level -= 0.04 / 72
+			reading := level
+			if k > 5*288 { // knocked
+				reading -= 0.15
+			}
+			state = p.Observe(0, at, reading, reading, zone)
+		}
+		if state != OK {
+			t.Errorf("told of water %d days before: %v four days after it was knocked, with sixteen shots that it answered to", ago/dayMs, state)
+		}
+	}
+}
