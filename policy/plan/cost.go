@@ -26,9 +26,11 @@ const (
 	// below the full point or the container's capacity, and below the full point by
 	// a third of what the probes may be off: no drainage mends that. Half a wanted dryback
 	// below it, within sunkLeast and sunkMost m3/m3, is sunk: an hour of daytime there
-	// between the first and the last shot costs weightSunk, a night that starts there
+	// between the first and the last shot costs weightSunk, up to mostSunk, or a zone that is
+	// far down would best get a single shot; a night that starts there costs
 	// weightNightStart, up to mostNightStart however low it starts.
 	weightSunk       = 0.3
+	mostSunk         = 2.0
 	weightNightStart = 4.0
 	mostNightStart   = 8.0
 	upperShare       = 0.1
@@ -105,7 +107,7 @@ func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 		dry += night(o.lastNight - band.OvernightDryback)
 	}
 	score.OvernightDryback += weight * p.OvernightDryback * dry
-	score.NightStart += weight * p.OvernightDryback * (weightSunk*o.sunkH + weightLate*o.lateH + bounded(weightNightStart*s.below(o.nightPeak), mostNightStart))
+	score.NightStart += weight * p.OvernightDryback * (bounded(weightSunk*o.sunkH, mostSunk) + weightLate*o.lateH + bounded(weightNightStart*s.below(o.nightPeak), mostNightStart))
 
 	if o.given > 0 || s.salt.leach {
 		// In shares of the whole day's water: a small rest of a day drains little,
@@ -116,7 +118,7 @@ func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 			wanted = math.Max(wanted, s.salt.wanted*o.uptake) // a day without water flushes nothing
 		}
 		x := weightDrain * off((o.drain-wanted)/day/scaleDrain)
-		if o.drain < wanted && !s.salt.leach {
+		if (o.drain < wanted || o.filled > 0) && !s.salt.leach { // what fills a dry container may run past
 			x = bounded(x, mostDrainOff)
 		}
 		if s.salt.leach {

@@ -96,6 +96,9 @@ func TestEdges(t *testing.T) {
 			r.Salt = Salt{PoreEC: 4.5, PoreKnown: true, FeedEC: 2.0, FeedKnown: true, WantedEC: 3, WantedKnown: true}
 			r.Situation.WaterContent, r.LastPeak = 0.40, 0.44
 		}, advice.Irrigate, []string{"below-refill-point"}, nil},
+		{"parched, and most of a shot runs past", pot(7000, 300), func(r *Request) { // one small shot is no way out
+			r.Situation.WaterContent, r.LastPeak, r.Limits.MaxDailyML, r.Situation.Capture, r.Situation.CaptureSD = 0.30, 0.33, 2000, 0.4, 0.1
+		}, advice.Irrigate, []string{"below-refill-point"}, func(p *Proposal) bool { return p.Setpoints.ScheduledML() > 1500 }},
 		{"salt that drain brings down", pot(7000, 1300), func(r *Request) {
 			r.Salt = Salt{PoreEC: 4.5, PoreKnown: true, FeedEC: 2.0, FeedKnown: true, WantedEC: 3, WantedKnown: true}
 		}, advice.Leach, []string{"pore-ec-high"}, func(p *Proposal) bool { return !says(p, "leach-falls-short") }},
