@@ -96,6 +96,7 @@ func (z *Zone) guess(whenMs int64) *Guess {
 // giveAt books water of an hour of the last day; below 0 it takes back what was guessed
 // of it.
 func (a *Account) giveAt(whenMs int64, ml float64) {
+	a.roll(whenMs)
 	if back := (a.HourMs - (whenMs - mod(whenMs, hourMs))) / hourMs; back >= 0 && back < accountHours {
 		i := mod(int64(a.Head)-back, accountHours)
 		a.Irrigation[i] = max(a.Irrigation[i]+float32(ml), 0)
