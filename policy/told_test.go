@@ -160,6 +160,18 @@ func TestHandWateringTakesItsGuessBack(t *testing.T) {
 	}
 }
 
+// Told without a time within an hour of the end of a rise, it is the rise that was
+// seen and no second watering.
+func TestHandWateringToldAsItsRiseIsOver(t *testing.T) {
+	at := secondDay.Add(8*time.Hour + 10*time.Minute)
+	for _, later := range []time.Duration{20, 35, 45, 55, 60} {
+		_, s := handed{given: 250, at: at, told: at.Add(later * time.Minute)}.play(t, nil)
+		if math.Abs(s.IrrigationML24h-4*300-250) > 25 {
+			t.Errorf("told %d min after: %.0f mL in 24 h", later, s.IrrigationML24h)
+		}
+	}
+}
+
 // Told without a time it is taken for given when it is told, as ever.
 func TestHandWateringWithoutATime(t *testing.T) {
 	two := secondDay.Add(14 * time.Hour)
