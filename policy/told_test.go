@@ -146,6 +146,32 @@ func TestHandWateringAsItIsTold(t *testing.T) {
 	}
 }
 
+// What was guessed is taken back from the hour that it was booked for, though the watering
+// was over in a later one.
+func TestHandWateringTakesItsGuessBack(t *testing.T) {
+	for _, minute := range []time.Duration{5, 10, 30, 50} {
+		at := secondDay.Add(8*time.Hour + minute*time.Minute)
+		for _, claimed := range []float64{60, 400} {
+			_, s := handed{given: 250, claimed: claimed, at: at, told: at.Add(3 * time.Hour), dated: true}.play(t, nil)
+			if math.Abs(s.IrrigationML24h-4*300-claimed) > 25 {
+				t.Errorf("watered at %s, told %.0f mL: %.0f mL in 24 h", at.Format("15:04"), claimed, s.IrrigationML24h)
+			}
+		}
+	}
+}
+
+// Told without a time within an hour of the end of a rise, it is the rise that was
+// seen and no second watering.
+func TestHandWateringToldAsItsRiseIsOver(t *testing.T) {
+	at := secondDay.Add(8*time.Hour + 10*time.Minute)
+	for _, later := range []time.Duration{20, 35, 45, 55, 60} {
+		_, s := handed{given: 250, at: at, told: at.Add(later * time.Minute)}.play(t, nil)
+		if math.Abs(s.IrrigationML24h-4*300-250) > 25 {
+			t.Errorf("told %d min after: %.0f mL in 24 h", later, s.IrrigationML24h)
+		}
+	}
+}
+
 // Told without a time it is taken for given when it is told, as ever.
 func TestHandWateringWithoutATime(t *testing.T) {
 	two := secondDay.Add(14 * time.Hour)

@@ -25,18 +25,20 @@ const NearMs = hourMs
 
 // ByHand takes that somebody says at atMs to have given volumeML by hand at whenMs, at
 // most a day before. What is told at about the time is water that may still come in, as
-// Water takes it. What has come in already is not new: a rise that was taken for a
-// watering nobody reported was this one, and what it was guessed to be gives way to
-// what it was; without one the water is booked for its time, and the level stays what
-// the probes show.
+// Water takes it, unless a rise explains it: people tell without a time, too, once they
+// are done. What has come in already is not new: a rise that was taken for a watering
+// nobody reported was this one, and what it was guessed to be gives way to what it was;
+// without one the water is booked for its time, and the level stays what the probes show.
 func (z *Zone) ByHand(c *Constants, whenMs, atMs int64, volumeML float64) {
 	z.Advance(c, atMs)
 	whenMs = min(whenMs, z.AtMs)
 	s := &z.Shots
+	shows := s.StartMs != 0 && s.SeenMs != 0 && !s.Known && s.GivenML == 0 && near(whenMs, s.StartMs, s.TopMs)
+	mayCome := z.AtMs-whenMs < matchMs
 	switch guess := z.guess(whenMs); {
-	case z.AtMs-whenMs < matchMs:
+	case mayCome && shows && whenMs-s.StartMs < matchMs, mayCome && !shows && guess == nil:
 		z.Water(c, whenMs, volumeML, true)
-	case s.StartMs != 0 && s.SeenMs != 0 && !s.Known && s.GivenML == 0 && near(whenMs, s.StartMs, s.TopMs):
+	case shows:
 		s.ReportedAt = max(s.ReportedAt, whenMs)
 		s.Known, s.ReportMs = true, whenMs
 		z.climbed(c, volumeML, true)
@@ -96,6 +98,7 @@ func (z *Zone) guess(whenMs int64) *Guess {
 // giveAt books water of an hour of the last day; below 0 it takes back what was guessed
 // of it.
 func (a *Account) giveAt(whenMs int64, ml float64) {
+	a.roll(whenMs)
 	if back := (a.HourMs - (whenMs - mod(whenMs, hourMs))) / hourMs; back >= 0 && back < accountHours {
 		i := mod(int64(a.Head)-back, accountHours)
 		a.Irrigation[i] = max(a.Irrigation[i]+float32(ml), 0)

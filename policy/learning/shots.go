@@ -233,7 +233,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 		if more := z.shownML(c, at) - s.GivenML; more > 0 {
 			s.GivenML += more
 			z.Open.GivenML += more
-			z.Account.give(z.AtMs, more)
+			z.Account.giveAt(s.TopMs, more) // when it came in: who tells of it takes the guess back from there
 			z.History.water(s.TopMs, more)
 			z.guessed(s.StartMs, s.TopMs, more)
 		}
