@@ -38,7 +38,7 @@ type Stepped struct {
 
 // Round is one watering whose answer is awaited, reported or, where nobody reports, seen.
 type Round struct {
-	WaterMs int64
+	WaterMs int64 // the newest that has had its round, or that is to have none
 	Open    bool
 	Drunk   float32 // by what a container of the zone falls meanwhile as its plant drinks, m3/m3
 }
@@ -310,6 +310,9 @@ func (w *ProbeWatch) lively(p *Probe) bool {
 // probes. Where waterings are reported, those count: what is seen may be one container
 // watered by hand.
 func (f *Fast) rounds(in *Inputs, atMs int64) {
+	if in.ProbeCount > 0 {
+		f.Probes.At(in.ProbeCount - 1) // all at once: what is held of one is not to be left behind as another comes up
+	}
 	r := &f.Round
 	drunk := float32(in.Learned.gain() * in.Learned.Limit * in.Learned.Uptake5ML / in.VolumeML)
 	if r.Open {

@@ -21,7 +21,7 @@ func (m *Memory) Said(kind, note string, whenMs, atMs int64) (probesWell bool) {
 	case "probe-moved":
 		b.clear(SensorFault)
 		m.Fast.lookedAt(atMs)
-		m.Fast.Probes = nil
+		m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs} // no rise from where they were
 	case "shoots-pruned", "crop-ended":
 		b.add(WeatherOrGrowth, 4)
 		m.Trend = Trend{}

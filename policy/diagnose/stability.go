@@ -149,7 +149,7 @@ func (m *Memory) Disturbed(whenMs, atMs int64) {
 	m.Trend = Trend{}
 	m.Fast.Shots = ShotTest{}
 	m.Fast.Fall = FallWatch{}
-	m.Fast.Probes = nil
+	m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs}
 	m.Today = Collector{}
 	m.Steady = Steady{DisturbedMs: whenMs, CauseBefore: before}
 }
