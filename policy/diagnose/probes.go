@@ -19,6 +19,7 @@ type ProbeWatch struct {
 	Rounds uint16
 	From   float32 // level from which it usually rises, slow mean, m3/m3
 	Low    lowness // what its low level is put down to, until it is where the others are again
+	Dry    uint16  // looks for which a container that was cut off has had its water again
 }
 
 // lowness is what a probe's level below the others' is put down to.
@@ -30,6 +31,11 @@ const (
 	cutLow          // shots told that its container gets no water: it is dry
 )
 
+// dryLooks is for how many looks a container that gets its water again may be dry yet: it
+// comes back to where the others are within three days (common practice, no source). A probe
+// that differs after that errs.
+const dryLooks = uint16(3 * dayMs / (5 * 60_000))
+
 // Stepped is a step of a probe that no water explains.
 type Stepped struct {
 	AtMs     int64   // 0: none
@@ -38,7 +44,7 @@ type Stepped struct {
 
 // Round is one watering whose answer is awaited, reported or, where nobody reports, seen.
 type Round struct {
-	WaterMs int64
+	WaterMs int64 // the newest that has had its round, or that is to have none
 	Open    bool
 	Drunk   float32 // by what a container of the zone falls meanwhile as its plant drinks, m3/m3
 }
@@ -250,13 +256,18 @@ func (w *ProbeWatch) lower(p *Probe, fellMore float64, dead bool) {
 	case dead || p.SteppedMs != 0 && p.AtMs-p.SteppedMs < steppedMs:
 		w.Low = notLow
 	case float64(w.Odds) >= dryOdds && w.Recent < 0.3*w.Usual && fellMore > dryFall:
-		w.Low = cutLow
+		w.Low, w.Dry = cutLow, 0
+	case w.Low == cutLow && w.Odds < 0 && w.Dry >= dryLooks:
+		w.Low = notLow
 	case p.Health.Usable():
 		if w.Odds < silentOdds {
 			w.Low = notLow
 		}
 	case parts(p.Health) && fellMore > dryFall:
 		w.Low = max(w.Low, fellLow)
+	}
+	if w.Low == cutLow && w.Odds < 0 {
+		w.Dry++
 	}
 }
 
@@ -310,6 +321,9 @@ func (w *ProbeWatch) lively(p *Probe) bool {
 // probes. Where waterings are reported, those count: what is seen may be one container
 // watered by hand.
 func (f *Fast) rounds(in *Inputs, atMs int64) {
+	if in.ProbeCount > 0 {
+		f.Probes.At(in.ProbeCount - 1) // all at once: what is held of one is not to be left behind as another comes up
+	}
 	r := &f.Round
 	drunk := float32(in.Learned.gain() * in.Learned.Limit * in.Learned.Uptake5ML / in.VolumeML)
 	if r.Open {

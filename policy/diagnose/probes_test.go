@@ -280,3 +280,30 @@ func TestAMendedEmitterLeavesADryContainer(t *testing.T) {
 		t.Errorf("a day and a half after it was mended: %+v; %+v", f, m.Fast.Probes[0])
 	}
 }
+
+// A container that gets its water again is dry for some days and no longer: a probe that
+// differs for weeks errs, whatever was the matter before.
+func TestADryContainerComesBackWithinDays(t *testing.T) {
+	m, at := known()
+	in := inputs()
+	in.ProbeCount, in.Learned.Uptake5ML = 2, 4
+	in.Probes[0].Mean, in.Probes[1].Mean = 0.4, 0.5
+	in.Probes[0].Health = sensing.Disagreeing
+	*m.Fast.Probes.At(0) = ProbeWatch{Low: cutLow, Odds: -3, Usual: 1, Recent: 1}
+	told := func() (p float64) {
+		for _, f := range m.Findings(at, words) {
+			if f.Cause == SensorFault.String() {
+				p = f.Probability
+			}
+		}
+		return p
+	}
+	at = playProbes(m, in, at, 2*24, 36, 144, 4, 1, 1)
+	if p := told(); p > 0.2 {
+		t.Errorf("after two days a sensor fault is %.2f likely", p)
+	}
+	at = playProbes(m, in, at, 28*24, 36, 144, 4, 1, 1)
+	if p := told(); p < 0.8 {
+		t.Errorf("after thirty days a sensor fault is %.2f likely; %+v", p, m.Fast.Probes[0])
+	}
+}

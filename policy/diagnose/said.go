@@ -22,7 +22,7 @@ func (m *Memory) Said(kind, note string, whenMs, atMs int64) (probesWell bool) {
 		m.Fast.Lifted = Lifted{} // a level of another place
 		b.clear(SensorFault)
 		m.Fast.lookedAt(atMs)
-		m.Fast.Probes = nil
+		m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs} // no rise from where they were
 	case "shoots-pruned", "crop-ended":
 		b.add(WeatherOrGrowth, 4)
 		m.Trend = Trend{}

@@ -151,6 +151,7 @@ func (m *Memory) Disturbed(whenMs, atMs int64) {
 	m.Fast.Fall = FallWatch{}
 	m.Fast.Lifted = Lifted{}
 	m.Fast.Probes = nil
+	m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs}
 	m.Today = Collector{}
 	m.Steady = Steady{DisturbedMs: whenMs, CauseBefore: before}
 }

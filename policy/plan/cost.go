@@ -107,7 +107,7 @@ func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 		dry += night(o.lastNight - band.OvernightDryback)
 	}
 	score.OvernightDryback += weight * p.OvernightDryback * dry
-	score.NightStart += weight * p.OvernightDryback * (bounded(weightSunk*o.sunkH, mostSunk) + weightLate*o.lateH + bounded(weightNightStart*s.below(o.nightPeak), mostNightStart))
+	score.NightStart += weight * p.OvernightDryback * (math.Min(weightSunk*o.sunkH, mostSunk) + weightLate*o.lateH + bounded(weightNightStart*s.below(o.nightPeak), mostNightStart))
 
 	if o.given > 0 || s.salt.leach {
 		// In shares of the whole day's water: a small rest of a day drains little,
