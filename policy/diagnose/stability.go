@@ -150,7 +150,6 @@ func (m *Memory) Disturbed(whenMs, atMs int64) {
 	m.Fast.Shots = ShotTest{}
 	m.Fast.Fall = FallWatch{}
 	m.Fast.Lifted = Lifted{}
-	m.Fast.Probes = nil
 	m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs}
 	m.Today = Collector{}
 	m.Steady = Steady{DisturbedMs: whenMs, CauseBefore: before}
