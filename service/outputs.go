@@ -210,7 +210,11 @@ func (w *worker) untold(next map[metricOf]bool) []wire.Message {
 			return next[metricOf{c.to.Topic(), m.Name(w.settings.Zone)}]
 		})
 		if c.told && len(gone.Metrics) > 0 {
-			out = append(out, w.commandOf(&gone, nil, w.now))
+			at := w.now
+			if at.IsZero() { // no reading yet: what was told bears the time of its connection
+				at = c.at
+			}
+			out = append(out, w.commandOf(&gone, nil, at))
 		}
 	}
 	return out

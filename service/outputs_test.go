@@ -319,6 +319,35 @@ func TestWhatAReloadTakesFromAnOutput(t *testing.T) {
 	}
 }
 
+// Before the first reading too, what is taken back bears a time: that of the connection
+// on which it was told.
+func TestWhatIsTakenBackBeforeAReading(t *testing.T) {
+	s := newSparkplugStill(t, inMemory(t))
+	s.house.control(0, shard.Control{Kind: shard.Resync, Time: morning})
+	s.lots[0].flush()
+	if got := s.commands(t, command1); len(got) != 1 || !same(got[0], nothing) {
+		t.Fatalf("at the connection was told %v, want %v", got, nothing)
+	}
+	next, err := loadSites(writeSite(t, siteOf("north", 1)), slog.New(slog.NewTextHandler(io.Discard, nil)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := 0
+	for _, m := range left(s.house, next)["north"] {
+		if m.Topic != command1 {
+			continue
+		}
+		said++
+		p, err := wire.ParseSparkplug(m.Payload)
+		if err != nil || p.Timestamp != uint64(morning.UnixMilli()) {
+			t.Errorf("what is taken back bears the time %d (%v), want %d", p.Timestamp, err, morning.UnixMilli())
+		}
+	}
+	if said != 1 {
+		t.Errorf("%d commands take back what was told, want one", said)
+	}
+}
+
 // The recording of an edge node, with payloads as digits: its readings come out as
 // states, and its commands as digits too.
 func TestReplayOfAnEdgeNode(t *testing.T) {
