@@ -43,6 +43,9 @@ func Check(patterns []string, out, problems io.Writer) ([]*site.Site, error) {
 		}
 		return nil, usage{fmt.Errorf("check: %d %s; correct the lines above and check again", mistakes, word)}
 	}
+	if err := oneWriter(sites); err != nil {
+		return nil, usage{fmt.Errorf("check: %w", err)}
+	}
 	var zones []report.CheckedZone
 	for _, st := range sites {
 		if _, err := newRouter("rhizostat", []*site.Site{st}); err != nil {

@@ -329,6 +329,9 @@ func loadSites(pattern string, log *slog.Logger) ([]*site.Site, error) {
 		return nil, usage{fmt.Errorf("%s: no site file there; expected a file, a folder or a glob; set RHIZOSTAT_SITES", pattern)}
 	}
 	sort.Slice(sites, func(i, j int) bool { return sites[i].Name < sites[j].Name })
+	if err := oneWriter(sites); err != nil {
+		return nil, usage{err}
+	}
 	return sites, nil
 }
 

@@ -155,7 +155,8 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 			h.router.Reconnected(time.Now().UTC())
 			gone.Do(func() { s.forgetFilters(former) })
 		},
-		Claim: s.claim,
+		Cleared: func() { s.clearedTelemetry(l.Anchor()) },
+		Claim:   s.claim,
 	}, s.Log)
 	l.Drop(former)
 	h.publish = func(site int, m wire.Message, _ time.Time) { publish(l, site, m) }

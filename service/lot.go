@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"hash/maphash"
+	"slices"
 	"time"
 
 	"rhizostat/policy"
@@ -170,7 +171,11 @@ func (w *worker) show(watch *watcher) {
 func (w *worker) publish(failed error) {
 	p := &w.pending
 	for i := range p.outcomes {
-		w.answer(&p.outcomes[i], failed)
+		lost := failed
+		if lost != nil && p.repeatsRecorded(i) {
+			lost = nil
+		}
+		w.answer(&p.outcomes[i], lost)
 	}
 	changed := !p.changes.Empty() || p.resync || len(p.readBack) > 0 || p.reborn
 	if !changed {
@@ -194,6 +199,17 @@ func (w *worker) publish(failed error) {
 }
 
 func (w *worker) send(m wire.Message) { w.house.publish(w.site, m, w.now) }
+
+// repeatsRecorded reports whether an outcome says again what an earlier flush has put on
+// record: it stands though this flush failed. No desk takes a verdict on an advice
+// twice, so what is repeated is the one of this flush if there is one.
+func (p *work) repeatsRecorded(i int) bool {
+	again := &p.outcomes[i].outcome
+	return again.Repeated && !slices.ContainsFunc(p.outcomes[:i], func(a answered) bool {
+		first, said := &a.outcome.Decision, &again.Decision
+		return !a.outcome.Repeated && a.outcome.Result.Result == wire.Accepted && first.Advice == said.Advice && first.Decision == said.Decision
+	})
+}
 
 func (w *worker) answer(a *answered, failed error) {
 	result := a.outcome.Result

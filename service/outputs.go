@@ -1,6 +1,7 @@
 package service
 
 import (
+	"fmt"
 	"hash/maphash"
 	"slices"
 	"sync/atomic"
@@ -39,6 +40,24 @@ func outputsOf(sites []*site.Site) []*output {
 		}
 	}
 	return out
+}
+
+// oneWriter refuses two sites that write one metric: what one of them takes back would
+// end what the other has in force. Within a site its file is checked for that.
+func oneWriter(sites []*site.Site) error {
+	first := map[metricOf]*site.Site{}
+	for _, o := range outputsOf(sites) {
+		st := sites[o.site]
+		for _, name := range o.names() {
+			m := metricOf{o.Topic(), name}
+			if other := first[m]; other != nil && other.Name != st.Name {
+				return fmt.Errorf("setpoint_outputs: the sites %s (%s) and %s (%s) both write the metric %q of %s; expected one site to a metric; name it after the site or the zone, or take it out of one of the files",
+					other.Name, other.File, st.Name, st.File, name, m.topic)
+			}
+			first[m] = st
+		}
+	}
+	return nil
 }
 
 // names are all metrics that it takes.
@@ -210,7 +229,11 @@ func (w *worker) untold(next map[metricOf]bool) []wire.Message {
 			return next[metricOf{c.to.Topic(), m.Name(w.settings.Zone)}]
 		})
 		if c.told && len(gone.Metrics) > 0 {
-			out = append(out, w.commandOf(&gone, nil, w.now))
+			at := w.now
+			if at.IsZero() { // no reading yet: what was told bears the time of its connection
+				at = c.at
+			}
+			out = append(out, w.commandOf(&gone, nil, at))
 		}
 	}
 	return out

@@ -7,6 +7,7 @@ import (
 	"io"
 	"log/slog"
 	"math"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -319,6 +320,35 @@ func TestWhatAReloadTakesFromAnOutput(t *testing.T) {
 	}
 }
 
+// Before the first reading too, what is taken back bears a time: that of the connection
+// on which it was told.
+func TestWhatIsTakenBackBeforeAReading(t *testing.T) {
+	s := newSparkplugStill(t, inMemory(t))
+	s.house.control(0, shard.Control{Kind: shard.Resync, Time: morning})
+	s.lots[0].flush()
+	if got := s.commands(t, command1); len(got) != 1 || !same(got[0], nothing) {
+		t.Fatalf("at the connection was told %v, want %v", got, nothing)
+	}
+	next, err := loadSites(writeSite(t, siteOf("north", 1)), slog.New(slog.NewTextHandler(io.Discard, nil)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := 0
+	for _, m := range left(s.house, next)["north"] {
+		if m.Topic != command1 {
+			continue
+		}
+		said++
+		p, err := wire.ParseSparkplug(m.Payload)
+		if err != nil || p.Timestamp != uint64(morning.UnixMilli()) {
+			t.Errorf("what is taken back bears the time %d (%v), want %d", p.Timestamp, err, morning.UnixMilli())
+		}
+	}
+	if said != 1 {
+		t.Errorf("%d commands take back what was told, want one", said)
+	}
+}
+
 // The recording of an edge node, with payloads as digits: its readings come out as
 // states, and its commands as digits too.
 func TestReplayOfAnEdgeNode(t *testing.T) {
@@ -371,6 +401,55 @@ func TestReplayOfAnEdgeNode(t *testing.T) {
 	}
 	if states == 0 || commands != 1 {
 		t.Errorf("%d states, %d commands; want some and one", states, commands)
+	}
+}
+
+// A metric takes the setpoints of one site: two that write it are both named, where the
+// daemon reads them and where they are checked, in one folder or file by file.
+func TestTwoSitesThatWriteOneMetric(t *testing.T) {
+	const mine = "{zone}/shot_ml"
+	for name, c := range map[string]struct {
+		metric string // of the second site's shot volume
+		device string
+		doubly bool
+	}{
+		"the same":       {mine, "valves", true},
+		"without a zone": {"bench-0/shot_ml", "valves", true},
+		"another metric": {"south/{zone}/shot_ml", "valves", false},
+		"another device": {mine, "other", false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			output := func(metric, device string) string {
+				return "setpoint_outputs:\n  - sparkplug: {group: farm, edge_node: plc9, device: " + device + `, metrics: {shot_volume_ml: "` + metric + "\"}}\n"
+			}
+			files := []string{filepath.Join(dir, "a.yaml"), filepath.Join(dir, "b.yaml")}
+			rewrite(t, files[0], siteOf("north", 1)+output(mine, "valves"))
+			rewrite(t, files[1], siteOf("south", 1)+output(c.metric, c.device))
+			_, loaded := loadSites(dir, slog.New(slog.DiscardHandler))
+			_, checked := Check(files, io.Discard, io.Discard)
+			_, folder := Check([]string{dir}, io.Discard, io.Discard)
+			for where, err := range map[string]error{"loaded": loaded, "checked": checked, "checked as a folder": folder} {
+				if !c.doubly {
+					if err != nil {
+						t.Errorf("%s: %v", where, err)
+					}
+					continue
+				}
+				if !IsUsage(err) {
+					t.Errorf("%s: %v; want it refused as a mistake in the files", where, err)
+					continue
+				}
+				for _, part := range []string{"north (" + files[0] + ")", "south (" + files[1] + ")", "bench-0/shot_ml", command1} {
+					if !strings.Contains(err.Error(), part) {
+						t.Errorf("%s: %v; want %q in it", where, err, part)
+					}
+				}
+			}
+			if _, err := Check([]string{files[0], files[0]}, io.Discard, io.Discard); err != nil {
+				t.Errorf("one file checked twice: %v", err)
+			}
+		})
 	}
 }
 

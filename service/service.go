@@ -160,8 +160,9 @@ func (s *Service) serve(ctx context.Context, sites []*site.Site, hangup <-chan o
 	runners, runnersDone := s.start(h)
 	if s.link != nil {
 		l.Follow(s.link)
+		s.renameTelemetry(s.link, l)
 	} else {
-		l.Forget()
+		s.nameTelemetry(l)
 	}
 	s.mu.Lock()
 	s.house, s.link = h, l

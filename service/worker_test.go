@@ -7,6 +7,7 @@ import (
 	"io"
 	"log/slog"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -214,6 +215,50 @@ func TestWhatCannotBeRecordedDoesNotStand(t *testing.T) {
 	s.tell(55*time.Minute, 65*time.Minute)
 	if a := w.desk.Standing(); a == nil || a.Approval.State != policy.StatePending {
 		t.Errorf("with a ledger again: %+v", a)
+	}
+}
+
+// A decision that is on record and comes again while the ledger cannot be written is
+// taken all the same; one whose first word goes down with the same flush is not.
+func TestADecisionSaidAgainWhileTheLedgerFails(t *testing.T) {
+	for name, c := range map[string]struct {
+		recorded bool
+		want     []string
+	}{
+		"on record":         {true, []string{wire.Accepted, wire.Accepted}},
+		"in the same flush": {false, []string{wire.Refused, wire.Refused}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newStill(t)
+			s.tell(0, 40*time.Minute)
+			a := s.workers[0].desk.Standing()
+			if c.recorded {
+				s.decide(t, a, wire.Approve)
+				s.lots[0].flush()
+			}
+			broken := inMemory(t)
+			if err := broken.Close(); err != nil {
+				t.Fatal(err)
+			}
+			s.ledger, s.published = broken, nil
+			s.decide(t, a, wire.Approve)
+			s.decide(t, a, wire.Approve)
+			s.happened(t, `{"kind":"shoots-pruned","by":"anna"}`, s.workers[0].now) // what has to be written
+			var got []string
+			for _, m := range s.published {
+				if m.Topic != s.topics[0].DecisionResult(bench(0)) {
+					continue
+				}
+				result, err := wire.ParseResult(m.Payload)
+				if err != nil {
+					t.Fatal(err)
+				}
+				got = append(got, result.Result)
+			}
+			if !slices.Equal(got, c.want) {
+				t.Errorf("answered %q, want %q", got, c.want)
+			}
+		})
 	}
 }
 

@@ -38,6 +38,7 @@ type guarded struct {
 	body   int           // bytes of the current packet still to be handed on
 	rest   int           // bytes of it to be dropped after that
 
+	begun  bool        // the first packet has come, which is the answer to CONNECT
 	hold   func() bool // nothing more is to be handed on now; nil: always go on
 	closed chan struct{}
 	close  func() error
@@ -56,10 +57,12 @@ func newGuarded(conn net.Conn, hold func() bool) *guarded {
 func (c *guarded) Close() error { return c.close() }
 
 // held waits while nothing more is to be handed on, for a second at most, and
-// reports whether that is still so. What is not read stays with the broker.
+// reports whether that is still so. What is not read stays with the broker. The first
+// packet is never held: nothing may come before CONNACK (MQTT 3.1.1, 3.2.0-1), and
+// no sign of life either.
 func (c *guarded) held() (bool, error) {
 	const look, limit = 5 * time.Millisecond, time.Second
-	if c.hold == nil || !c.hold() {
+	if !c.begun || c.hold == nil || !c.hold() {
 		return false, nil
 	}
 	tick := time.NewTicker(look)
@@ -120,6 +123,7 @@ func (c *guarded) next() error {
 	if err != nil {
 		return err
 	}
+	c.begun = true
 	length, err := c.length()
 	if err != nil {
 		return err

@@ -89,6 +89,8 @@ type Handlers struct {
 	// Listening, when given, is called on each connection once telemetry is
 	// subscribed to.
 	Listening func()
+	// Cleared, when given, is called once the sessions that Forget has cleared are gone.
+	Cleared func()
 	// Claim judges a site's status.
 	Claim func(payload []byte) Claim
 }

@@ -301,15 +301,20 @@ type fed struct {
 func (f fed) Read(p []byte) (int, error) { return f.Reader.Read(p) }
 
 // While readings are held, nothing of them is read and the library is told that the
-// broker lives; all of them come later, and an end is an end.
+// broker lives, but not before CONNACK; all of them come later, and an end is an end.
 func TestAHeldConnectionLives(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var hold atomic.Bool
 		hold.Store(true)
 		near, far := net.Pipe()
 		c := newGuarded(near, hold.Load)
+		connack := packet(0x20, []byte{0, 0})
 		small := packet(0x32, published("t", 8, 200))
-		go far.Write(small)
+		go far.Write(slices.Concat(connack, small))
+		first := make([]byte, len(connack))
+		if _, err := io.ReadFull(c, first); err != nil || !bytes.Equal(first, connack) {
+			t.Fatalf("held from the start, first came %x (%v), want %x", first, err, connack)
+		}
 		began := time.Now()
 		for range 30 {
 			got := make([]byte, 512)

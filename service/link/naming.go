@@ -31,16 +31,30 @@ func (l *Link) followName(before *Link) {
 	}
 }
 
-// Forget has the sessions of telemetry cleared that earlier starts may have left: a
-// broker keeps messages for them that nobody fetches. They are those named after our
+// Anchor is the site that the session of telemetry is named after.
+func (l *Link) Anchor() string { return l.anchor }
+
+// Forget goes on with the session of telemetry of an earlier start, and has all others
+// cleared that such may have left: a broker keeps messages for them that nobody fetches.
+// Former are the sites that it was named after, the last first: the first of them that
+// is still ours names it. Cleared are those named after the rest of them and after our
 // other sites, and the one that had no site in its name.
-func (l *Link) Forget() {
+func (l *Link) Forget(former []string) {
+	ours := func(site string) bool { return slices.ContainsFunc(l.sites, func(s Site) bool { return s.ID == site }) }
+	if i := slices.IndexFunc(former, ours); i >= 0 {
+		l.listenFor(former[i])
+	}
+	for _, site := range former {
+		if !ours(site) {
+			l.past = append(l.past, l.telemetryID(site))
+		}
+	}
 	for i := range l.sites {
 		if l.sites[i].ID != l.anchor {
 			l.past = append(l.past, l.telemetryID(l.sites[i].ID))
 		}
 	}
-	if !slices.ContainsFunc(l.sites, func(s Site) bool { return s.ID == "telemetry" }) { // whose decisions wait under that name
+	if !ours("telemetry") { // whose decisions wait under that name
 		l.past = append(l.past, l.settings.ClientID+"-telemetry")
 	}
 }
@@ -61,6 +75,9 @@ func (l *Link) clearPast(ctx context.Context) {
 		}
 	}
 	l.past = nil
+	if l.handlers.Cleared != nil {
+		l.handlers.Cleared()
+	}
 }
 
 func (l *Link) clear(ctx context.Context, id string) error {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -92,7 +93,7 @@ func TestTheTelemetrySessionOutlivesAReload(t *testing.T) {
 func TestFormerSessionsAreCleared(t *testing.T) {
 	server, address := broker(t, "127.0.0.1:0")
 	defer server.Close()
-	former := []string{"test-telemetry", "test-telemetry:north"}
+	former := []string{"test-telemetry", "test-telemetry:north", "test-telemetry:west"}
 	for _, id := range former {
 		s := siteLink(address, new(inbox), "north").telemetry
 		s.clientID = id
@@ -113,7 +114,9 @@ func TestFormerSessionsAreCleared(t *testing.T) {
 		}
 	}
 	l := siteLink(address, new(inbox), "east", "north")
-	l.Forget()
+	cleared := make(chan struct{})
+	l.handlers.Cleared = func() { close(cleared) }
+	l.Forget([]string{"west"})
 	defer run(t, l)()
 	eventually(t, "they are gone", func() bool {
 		for _, id := range former {
@@ -123,6 +126,34 @@ func TestFormerSessionsAreCleared(t *testing.T) {
 		}
 		return l.Connected()
 	})
+	<-cleared
+}
+
+// After a restart telemetry goes by the name of before as long as that site is ours,
+// wherever in the order it stands now: its readings wait under that name.
+func TestTheTelemetrySessionOutlivesARestart(t *testing.T) {
+	for name, c := range map[string]struct {
+		former, sites []string
+		want          string
+		past          []string
+	}{
+		"the first start":      {nil, []string{"barn", "north"}, "barn", []string{"north"}},
+		"a site comes before":  {[]string{"north"}, []string{"barn", "north"}, "north", []string{"barn"}},
+		"the site has left":    {[]string{"north"}, []string{"barn"}, "barn", []string{"north"}},
+		"the newest that is":   {[]string{"west", "north", "barn"}, []string{"barn", "north"}, "north", []string{"west", "barn"}},
+		"nothing has happened": {[]string{"north"}, []string{"north"}, "north", nil},
+	} {
+		l := siteLink("127.0.0.1:1", new(inbox), c.sites...)
+		l.Forget(c.former)
+		past := []string{}
+		for _, site := range c.past {
+			past = append(past, "test-telemetry:"+site)
+		}
+		past = append(past, "test-telemetry")
+		if l.Anchor() != c.want || l.telemetry.clientID != "test-telemetry:"+c.want || !slices.Equal(l.past, past) {
+			t.Errorf("%s: goes by %s and clears %q, want %s and %q", name, l.telemetry.clientID, l.past, c.want, past)
+		}
+	}
 }
 
 // Who shares a client id all the same is told what to do.

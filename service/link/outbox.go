@@ -172,15 +172,23 @@ func (o *outbox) delivered() bool {
 }
 
 // follow takes from the outbox of before a reload what is said once: what is
-// retained is published anew anyway.
+// retained is published anew anyway. What waits here already is newer: a setpoint of
+// before must not come after the word that took it back.
 func (o *outbox) follow(before *outbox) {
 	before.mu.Lock()
 	defer before.mu.Unlock()
 	for _, m := range before.queue {
-		if !m.retain {
+		if !m.retain && !o.awaits(m.latest) {
 			o.put(message{topic: m.topic, payload: m.payload, qos: m.qos, latest: m.latest})
 		}
 	}
+}
+
+// awaits reports whether a message of a place waits.
+func (o *outbox) awaits(place string) bool {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.waiting[place] != nil
 }
 
 // length is the number of messages that wait.

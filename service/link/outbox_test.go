@@ -48,6 +48,26 @@ func TestOnlyTheLatestCommandWaits(t *testing.T) {
 	}
 }
 
+// What a reload takes back is said though what it takes back still waits: the setpoint
+// of before does not come over the null that takes its place. The rest is brought along.
+func TestWhatWaitedBeforeAReloadReplacesNothing(t *testing.T) {
+	before, now := newOutbox(), newOutbox()
+	command := func(o *outbox, topic, payload string) {
+		o.put(message{topic: topic, payload: []byte(payload), latest: topic + " a"})
+	}
+	command(before, "left", "300")
+	command(before, "kept", "150")
+	before.put(message{topic: "state", payload: []byte("wet"), retain: true, qos: 1})
+	before.put(message{topic: "result", payload: []byte("1"), qos: 1})
+	before.put(message{topic: "left", payload: []byte("rebirth")})
+	command(now, "left", "null")
+	now.follow(before)
+	got := slices.Concat(now.sends(nil), now.sends(nil))
+	if want := []string{"left=null", "kept=150", "result=1", "left=rebirth"}; !slices.Equal(got, want) {
+		t.Errorf("after the reload %q is sent, want %q", got, want)
+	}
+}
+
 // What was told to listen is told on each connection, once telemetry is subscribed to;
 // a command that waits for the connection is sent with its last word.
 func TestCommandsAndListening(t *testing.T) {

@@ -46,7 +46,8 @@ type Runner struct {
 // queue is what waits for a zone.
 type queue struct {
 	inputs   []input
-	controls int // messages of people and the link among them
+	controls int                 // what is no reading among them
+	births   map[string]struct{} // the topics of births among the controls
 }
 
 // input is one of the two things that can wait for a zone.
@@ -131,19 +132,37 @@ func (q *queue) dropOldest() (source int, dropped bool) {
 
 // Control queues a message; it is acknowledged only after its effect is durable.
 // A person's messages of one zone are bounded too: beyond that they are counted
-// and left unacknowledged, so that a broker that keeps them sends them again. So are
-// births, which edge nodes may send as they like.
+// and left unacknowledged, so that a broker that keeps them sends them again. Births,
+// which edge nodes may send as they like, take no room of theirs: one that waits stands
+// for all of its topic that come after it, for what is told then is told once.
 func (r *Runner) Control(zone int, c Control) {
 	r.mu.Lock()
-	if r.pending[zone].controls >= maxControls && (c.Kind == Decision || c.Kind == Operator || c.Kind == Reborn) {
+	q := &r.pending[zone]
+	if c.Kind == Reborn && !q.bear(c.Topic) {
+		r.mu.Unlock()
+		return
+	}
+	if q.controls-len(q.births) >= maxControls && (c.Kind == Decision || c.Kind == Operator) {
 		r.mu.Unlock()
 		r.shard.settings.Refused(zone, policy.ZoneWide, ReasonQueueFull)
 		return
 	}
 	r.add(zone, input{control: &c})
-	r.pending[zone].controls++
+	q.controls++
 	r.mu.Unlock()
 	r.wake()
+}
+
+// bear notes a birth, and reports whether none of its topic waits yet.
+func (q *queue) bear(topic string) bool {
+	if _, waits := q.births[topic]; waits {
+		return false
+	}
+	if q.births == nil {
+		q.births = map[string]struct{}{}
+	}
+	q.births[topic] = struct{}{}
+	return true
 }
 
 func (r *Runner) wake() {
@@ -254,10 +273,14 @@ func (r *Runner) take() (int, []input, bool) {
 	}
 	q.inputs = rest
 	for i := range inputs {
-		if inputs[i].control != nil {
-			q.controls--
-		} else {
+		c := inputs[i].control
+		if c == nil {
 			r.waiting--
+			continue
+		}
+		q.controls--
+		if c.Kind == Reborn {
+			delete(q.births, c.Topic)
 		}
 	}
 	return zone, inputs, true

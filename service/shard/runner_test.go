@@ -112,6 +112,35 @@ func TestPeoplesMessagesAreBounded(t *testing.T) {
 	}
 }
 
+// However often what takes commands is born, people are heard, and each of the topics
+// is told once of what waits; a birth after that counts again.
+func TestBirthsTakeNobodysRoom(t *testing.T) {
+	r, workers, refused := queueOf(Wall)
+	born := map[string]int{}
+	decisions := 0
+	workers[0].control = func(c Control) {
+		switch c.Kind {
+		case Reborn:
+			born[c.Topic]++
+		case Decision:
+			decisions++
+		}
+	}
+	for round := 1; round <= 2; round++ {
+		for range 2 * maxControls {
+			r.Control(0, Control{Kind: Reborn, Topic: "NCMD/a", Time: noon})
+		}
+		r.Control(0, Control{Kind: Reborn, Topic: "NCMD/b", Time: noon})
+		for range maxControls {
+			r.Control(0, Control{Kind: Decision, Time: noon})
+		}
+		r.finish()
+		if born["NCMD/a"] != round || born["NCMD/b"] != round || decisions != round*maxControls || len(refused) > 0 {
+			t.Fatalf("round %d: births %v, %d decisions, refused %v; want %d of each topic, %d and none", round, born, decisions, refused, round, round*maxControls)
+		}
+	}
+}
+
 // queueOf is a runner of two zones, with what was refused.
 func queueOf(mode Mode) (r *Runner, workers [2]*record, refused map[string]int) {
 	refused = map[string]int{}
