@@ -99,6 +99,8 @@ func TestADiagnosisNeverRaisesWater(t *testing.T) {
 		a := plan(func(m *diagnose.Memory) {
 			m.Belief.SinceMs, m.Belief.Top = evening.UnixMilli(), uint8(c)+1
 			m.Belief.LogOdds[c] = 10
+			// people have been sent to look: an inspection of now would put the plan off to another minute
+			m.Inspected, m.AskedMs = m.Belief.SinceMs, evening.UnixMilli()
 			m.Fast.Shots.Lost, m.Fast.Shots.LostMs = 3, evening.UnixMilli()
 		})
 		given := 0
