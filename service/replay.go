@@ -25,7 +25,10 @@ const barrier = "$replay/"
 // would have been published. With a ledger it goes on from what is there, and
 // leaves what it learned; readings that still wait to be put in order at the end
 // then wait in the ledger too, so that a recording in two parts gives what it
-// gives in one. Without a ledger they are processed at the end. What the recording marks
+// gives in one. Of Sparkplug B edge nodes the second part must begin with their birth
+// certificates, which name their metrics and are in no ledger: without them nothing of
+// an edge node is read, and it is asked for them. Without a ledger the readings that
+// wait are processed at the end. What the recording marks
 // as retained is taken as the daemon takes it: no reading of now, and nobody's decision.
 func Replay(ctx context.Context, s Settings, in io.Reader, out io.Writer, log *slog.Logger) error {
 	return replayWatched(ctx, s, in, out, nil, log)

@@ -12,7 +12,7 @@ var document = Key{Kind: Section, Keys: []Key{
 	{Name: "priorities", Kind: Section, Keys: priorityKeys, Doc: "What a good day is made of, for all zones; a zone may have its own."},
 	{Name: "zones", Kind: Named, Required: true, Keys: zoneKeys, Doc: "The zones, by id."},
 	{Name: "telemetry", Kind: List, Keys: telemetryKeys, Doc: "Foreign topics that carry readings, beside the native ones."},
-	{Name: "setpoint_outputs", Kind: List, Keys: outputKeys, Doc: "Where approved setpoints go beside the native topics."},
+	{Name: "setpoint_outputs", Kind: List, Keys: outputKeys, Doc: "Where approved setpoints go beside the native topics. Take an output or a metric of it out by a reload (SIGHUP) while the broker is connected, which takes back what was told there; after a restart without it nobody does."},
 	{Name: "deciders", Kind: Named, Keys: deciderKeys, Derived: "a broker whose access list alone says who decides", Doc: "People whose signed decisions count; with at least one, unsigned decisions are refused."},
 }}
 
