@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"rhizostat/policy/diagnose"
-	"rhizostat/policy/hydraulics"
 	"rhizostat/policy/sensing"
 )
 
@@ -30,16 +29,7 @@ func (h handed) play(t *testing.T, also func(z *Zone, at time.Time)) (*Zone, *St
 	if err != nil {
 		t.Fatal(err)
 	}
-	profile, err := hydraulics.NewProfile(s.Substrate, s.Container)
-	if err != nil {
-		t.Fatal(err)
-	}
-	table, err := profile.Probe(7, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p := &pot{volume: profile.VolumeML(), capacity: profile.ContainerCapacity()}
-	p.ml = p.capacity * p.volume * 0.90
+	p, table := potOf(t, &s, 0.90)
 	var last *State
 	step := func(e Event) {
 		if out := z.Step(e); out.State != nil {

@@ -40,6 +40,23 @@ type pot struct {
 	drained              float64
 }
 
+// potOf is a container of a zone, filled to a share of its capacity, and what a probe at
+// 7 cm reads in it.
+func potOf(t testing.TB, s *Settings, full float64) (*pot, *hydraulics.ProbeTable) {
+	t.Helper()
+	profile, err := hydraulics.NewProfile(s.Substrate, s.Container)
+	if err != nil {
+		t.Fatal(err)
+	}
+	table, err := profile.Probe(7, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &pot{volume: profile.VolumeML(), capacity: profile.ContainerCapacity()}
+	p.ml = p.capacity * p.volume * full
+	return p, table
+}
+
 func (p *pot) step(at time.Time, minutes float64) {
 	hour := float64(at.Hour()) + float64(at.Minute())/60
 	rate := 0.25 // mL/min
@@ -59,16 +76,7 @@ func (p *pot) step(at time.Time, minutes float64) {
 func play(t testing.TB, z *Zone, from time.Time, days int, restart func(*Zone) *Zone, each func(at time.Time, out Output)) *pot {
 	t.Helper()
 	s := bench()
-	profile, err := hydraulics.NewProfile(s.Substrate, s.Container)
-	if err != nil {
-		t.Fatal(err)
-	}
-	table, err := profile.Probe(7, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p := &pot{volume: profile.VolumeML(), capacity: profile.ContainerCapacity()}
-	p.ml = p.capacity * p.volume * 0.97
+	p, table := potOf(t, &s, 0.97)
 	var plans []*advice.Advice
 	var wake time.Time
 	var step func(e Event)

@@ -197,22 +197,26 @@ func (rd *reader) add(at time.Time, own bool, s sensing.Signal) *reading {
 	return &rd.readings[len(rd.readings)-1]
 }
 
+// emit hands on what a source said at an instant, of itself and of its zone, and reports
+// whether there was anything.
+func (r *reading) emit(from source, emit func(Item)) bool {
+	item := Item{ZoneIndex: from.zone, ClimateIndex: from.climate, Source: from.probe, At: r.at, HasTime: r.own}
+	if !r.values.Empty() {
+		item.Values = r.values
+		emit(item)
+	}
+	if !r.zone.Empty() {
+		item.Source, item.Values = ZoneWide, r.zone
+		emit(item)
+	}
+	return !r.values.Empty() || !r.zone.Empty()
+}
+
 // emit hands on what was read and reports whether there was anything.
 func (rd *reader) emit(emit func(Item)) bool {
 	any := false
 	for i := range rd.readings {
-		r := &rd.readings[i]
-		item := Item{ZoneIndex: rd.source.zone, ClimateIndex: rd.source.climate, Source: rd.source.probe, At: r.at, HasTime: r.own}
-		if !r.values.Empty() {
-			item.Values = r.values
-			emit(item)
-			any = true
-		}
-		if !r.zone.Empty() {
-			item.Source, item.Values = ZoneWide, r.zone
-			emit(item)
-			any = true
-		}
+		any = rd.readings[i].emit(rd.source, emit) || any
 	}
 	if !any {
 		rd.readings = rd.readings[:0]

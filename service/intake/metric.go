@@ -130,17 +130,7 @@ func (rd *metricsReader) emit(emit func(Item)) bool {
 	any := false
 	for i := range rd.readings {
 		r := &rd.readings[i]
-		item := Item{ZoneIndex: r.source.zone, ClimateIndex: r.source.climate, Source: r.source.probe, At: r.at, HasTime: r.own}
-		if !r.values.Empty() {
-			item.Values = r.values
-			emit(item)
-			any = true
-		}
-		if !r.zone.Empty() {
-			item.Source, item.Values = ZoneWide, r.zone
-			emit(item)
-			any = true
-		}
+		any = r.emit(r.source, emit) || any
 	}
 	return any
 }

@@ -1,37 +1,16 @@
 package ledger
 
-import (
-	"context"
-	"encoding/json"
-	"fmt"
-	"strings"
-)
+import "context"
 
 // anchorKey begins the keys under which the sites stand that a daemon's session of
 // telemetry has been named after. The broker keeps a session while the daemon is down,
 // by its name alone.
-const anchorKey = "anchor "
+const anchorKey, anchors = "anchor ", "names of telemetry sessions"
 
 // Anchors gives the sites after which the broker may have a session of telemetry, the
 // one named last first.
 func (l *Ledger) Anchors(ctx context.Context) ([]string, error) {
-	rows, err := l.write.QueryContext(ctx, `SELECT key FROM meta WHERE key >= ? AND key < ? ORDER BY value DESC`, anchorKey, "anchor!")
-	if err != nil {
-		return nil, l.fault("read the names of telemetry sessions", err)
-	}
-	defer rows.Close()
-	var sites []string
-	for rows.Next() {
-		var key string
-		if err := rows.Scan(&key); err != nil {
-			return nil, l.fault("read the names of telemetry sessions", err)
-		}
-		sites = append(sites, strings.TrimPrefix(key, anchorKey))
-	}
-	if err := rows.Err(); err != nil {
-		return nil, l.fault("read the names of telemetry sessions", err)
-	}
-	return sites, nil
+	return l.names(ctx, `SELECT key FROM meta WHERE key >= ? AND key < ? ORDER BY value DESC`, anchorKey, anchors)
 }
 
 // AddAnchor notes the site that the session of telemetry is named after from now on,
@@ -46,13 +25,5 @@ ON CONFLICT (key) DO UPDATE SET value = excluded.value`
 
 // DropAnchors forgets sites, once the broker has no session named after them.
 func (l *Ledger) DropAnchors(ctx context.Context, sites []string) error {
-	if len(sites) == 0 {
-		return nil
-	}
-	list, err := json.Marshal(sites)
-	if err != nil {
-		return fmt.Errorf("ledger %s: names of telemetry sessions: %w", l.path, err)
-	}
-	_, err = l.alone(ctx, `DELETE FROM meta WHERE key IN (SELECT ? || value FROM json_each(?))`, anchorKey, string(list))
-	return err
+	return l.eachName(ctx, dropNames, anchorKey, anchors, sites)
 }

@@ -104,20 +104,21 @@ type varints struct {
 
 func (r *varints) unsigned() uint64 {
 	v, n := binary.Uvarint(r.rest)
-	if n <= 0 {
-		r.short = true
-		return 0
-	}
-	r.rest = r.rest[n:]
+	r.skip(n)
 	return v
 }
 
 func (r *varints) signed() int64 {
 	v, n := binary.Varint(r.rest)
+	r.skip(n)
+	return v
+}
+
+// skip goes on behind a number of n bytes; none, or less than none, is no number.
+func (r *varints) skip(n int) {
 	if n <= 0 {
 		r.short = true
-		return 0
+		return
 	}
 	r.rest = r.rest[n:]
-	return v
 }

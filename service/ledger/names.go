@@ -1,0 +1,49 @@
+package ledger
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"strings"
+)
+
+// Names that the broker keeps while the daemon is down stand in meta, each behind a prefix
+// that ends with a space.
+
+// dropNames forgets names.
+const dropNames = `DELETE FROM meta WHERE key IN (SELECT ? || value FROM json_each(?))`
+
+// names gives the names that a query finds between a prefix and its end; what is what an
+// error calls them.
+func (l *Ledger) names(ctx context.Context, query, prefix, what string) ([]string, error) {
+	rows, err := l.write.QueryContext(ctx, query, prefix, strings.TrimSuffix(prefix, " ")+"!") // the character after the space
+	if err != nil {
+		return nil, l.fault("read the "+what, err)
+	}
+	defer rows.Close()
+	var names []string
+	for rows.Next() {
+		var key string
+		if err := rows.Scan(&key); err != nil {
+			return nil, l.fault("read the "+what, err)
+		}
+		names = append(names, strings.TrimPrefix(key, prefix))
+	}
+	if err := rows.Err(); err != nil {
+		return nil, l.fault("read the "+what, err)
+	}
+	return names, nil
+}
+
+// eachName runs one statement over all names.
+func (l *Ledger) eachName(ctx context.Context, statement, prefix, what string, names []string) error {
+	if len(names) == 0 {
+		return nil
+	}
+	list, err := json.Marshal(names)
+	if err != nil {
+		return fmt.Errorf("ledger %s: %s: %w", l.path, what, err)
+	}
+	_, err = l.alone(ctx, statement, prefix, string(list))
+	return err
+}
