@@ -13,7 +13,11 @@ func (z *Zone) gaugeBelieved(s *Sums) bool {
 		return false
 	}
 	more, off := s.ReportedDrainML-s.DrainML, balanceOff(s)
-	return (more > -off || z.gaugeWorks(s)) && (more < off || !z.Reports())
+	less := off
+	if z.gaugeCatches(s) {
+		less = z.gainOff(s)
+	}
+	return (more > -less || z.gaugeWorks(s)) && (more < off || !z.Reports())
 }
 
 // balanceOff is how far off a day's drain the balance may be, mL.
@@ -21,14 +25,28 @@ func balanceOff(s *Sums) float64 {
 	return gaugeOff * math.Hypot(uptakeOff*s.UptakeML, givenOff*s.IrrigationML)
 }
 
+// gainOff is the same where what is not known of the gain counts, too: drinking is a fall
+// that is seen through it, and of a zone's first days nobody knows whether its probes see all
+// of that fall or half. The gain is learned from the very days whose drain is believed.
+func (z *Zone) gainOff(s *Sums) float64 {
+	gain := z.Gain.SD() / math.Max(z.Gain.Mean, gainPace.low)
+	return gaugeOff * math.Hypot(math.Hypot(uptakeOff, gain)*s.UptakeML, givenOff*s.IrrigationML)
+}
+
+// gaugeCatches tells a gauge that catches at least half of what runs past a substrate that
+// is not full, as a blocked or missing tray does not.
+func (z *Zone) gaugeCatches(s *Sums) bool {
+	return s.ReportedDrainML > 0.5*(1-z.Capture.Mean)*s.IrrigationML
+}
+
 // gaugeWorks tells whether less drain than the balance asks for is the balance's
-// error: the gauge was right on a day that drained not long ago, and it still catches
-// at least half of what runs past a substrate that is not full. A probe that sees less
+// error: the gauge was right on a day that drained not long ago, and still catches
+// something. A probe that sees less
 // of the drinking than the container does makes drain of what was drunk, and a zone
 // watered by that would be given less day by day.
 func (z *Zone) gaugeWorks(s *Sums) bool {
 	a := &z.Account
-	return a.WorksMs != 0 && z.AtMs-a.WorksMs < gaugeDays*dayMs && s.ReportedDrainML > 0.5*(1-z.Capture.Mean)*s.IrrigationML
+	return a.WorksMs != 0 && z.AtMs-a.WorksMs < gaugeDays*dayMs && z.gaugeCatches(s)
 }
 
 // gaugeDays is for how long a gauge that worked is taken to work, d (common practice,
