@@ -90,6 +90,7 @@ type Water struct {
 	ValveOpenMs int64   // open since, 0: closed or not told
 	DrainHourML float64 // reported drain of this hour and the one before
 	DrainHeard  bool    // drain was told within the hour, so that none tells that none came
+	DrainedML   float64 // reported drain since the zone was first seen, while DrainHeard
 	TotalML     float64 // reported or shown since the zone was first seen
 	ReportedML  float64 // of that reported
 	GivenML24h  float64 // only for Day

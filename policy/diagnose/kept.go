@@ -20,6 +20,8 @@ type KeptWatch struct {
 	Var      float32
 	Last     float32
 	Windows  uint16
+	Drains   float32 // share of the water that a gauge usually tells of
+	Drain    Gauge
 }
 
 const (
@@ -58,6 +60,7 @@ func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief, dry
 	// gives more than is drunk
 	room := (in.VolumeML*math.Max(in.Learned.Capacity-k.Level, 0) + k.UptakeML) / given
 	drunk := k.UptakeML / given
+	drain := k.Drain
 	k.begin(in, atMs)
 	k.SawMs = atMs
 	kept = math.Min(math.Max(kept, -1), 3)
@@ -66,15 +69,16 @@ func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief, dry
 		k.acquit(kept-drunk, room, sd, b)
 		return
 	}
-	k.take(kept, room, drunk, sd, in, b)
+	k.take(kept, room, drunk, sd, given, drain, in, b)
 }
 
 func (k *KeptWatch) begin(in *Inputs, atMs int64) {
 	k.FromMs, k.Level, k.GivenML, k.UptakeML = atMs, in.WaterContent, in.Water.ReportedML, 0
+	k.Drain.begin(in)
 }
 
 // take weighs one stretch.
-func (k *KeptWatch) take(x, room, drunk, sd float64, in *Inputs, b *Belief) {
+func (k *KeptWatch) take(x, room, drunk, sd, given float64, drain Gauge, in *Inputs, b *Belief) {
 	k.Last = float32(x)
 	if k.Windows == 0 {
 		k.Mean = float32(x)
@@ -96,12 +100,14 @@ func (k *KeptWatch) take(x, room, drunk, sd float64, in *Inputs, b *Belief) {
 		if room > usual+0.4 {
 			r.say(ValveStuckOpen, 0.8, 0.5) // what a full container is given beside cannot be found in it
 		}
+		drain.tell(&r, k.Drains, given, in)
 		r.tell(b, 1, mostKeptSays)
 		if b.moving() > frozenAt {
 			return
 		}
 		e = math.Min(math.Max(e, -clip*spread), clip*spread)
 	}
+	drain.learn(&k.Drains, given, k.Windows, in)
 	k.Windows = min(k.Windows+1, 1000)
 	w := math.Max(1/float64(k.Windows), 0.05)
 	k.Mean += float32(w * e)

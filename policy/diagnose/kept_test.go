@@ -44,7 +44,7 @@ func TestDrySubstrateAccusesNoValve(t *testing.T) {
 func stretches(usual float64) *KeptWatch {
 	k, b := &KeptWatch{}, &Belief{}
 	for range 6 {
-		k.take(usual, 2, 0.3, 0.03, reported(), b)
+		k.take(usual, 2, 0.3, 0.03, 500, Gauge{}, reported(), b)
 	}
 	return k
 }
@@ -64,7 +64,7 @@ func TestWhatAFullContainerKeeps(t *testing.T) {
 		more, fewer Cause
 	}{{0, ValveStuckClosed, EmitterFault}, {0.3, EmitterFault, ValveStuckClosed}} {
 		k, b := stretches(0.9), &Belief{}
-		k.take(c.kept, 0.5, 0.3, 0.03, reported(), b)
+		k.take(c.kept, 0.5, 0.3, 0.03, 500, Gauge{}, reported(), b)
 		if b.LogOdds[c.more] < b.LogOdds[c.fewer]+0.5 {
 			t.Errorf("keeps %.1f with room for 0.5: log odds of %v %.1f, of %v %.1f", c.kept, c.more, b.LogOdds[c.more], c.fewer, b.LogOdds[c.fewer])
 		}
@@ -76,7 +76,7 @@ func TestWhatAFullContainerKeeps(t *testing.T) {
 func TestAFullContainerDoesNotAcquitALeak(t *testing.T) {
 	for _, room := range []float64{0.95, 2} {
 		k, b := stretches(0.9), &Belief{}
-		k.take(math.Min(0.9, room), room, 0.3, 0.03, reported(), b)
+		k.take(math.Min(0.9, room), room, 0.3, 0.03, 500, Gauge{}, reported(), b)
 		if says := b.LogOdds[ValveStuckOpen] < 0; says != (room > 1) {
 			t.Errorf("room for %.2f of what was given: log odds of a leak %.2f", room, b.LogOdds[ValveStuckOpen])
 		}

@@ -26,6 +26,7 @@ type ShotTest struct {
 	Zone     float32 // water content at FromMs, m3/m3
 	Level    [sensing.MaxProbes]float32
 	Reports  uint8 // in the window
+	Drain    Gauge
 
 	// Usual is the share of windows that begin at rest, of those that follow on others,
 	// as water runs through what still drains, and of those that begin in dry substrate,
@@ -51,6 +52,7 @@ type ShotTest struct {
 type Answer struct {
 	Mean, Var float32
 	Doubt     float32 // mean variance that noise and uptake give it
+	Drains    float32 // share of the water that a gauge usually tells of in such a window
 	Windows   uint16
 }
 
@@ -95,6 +97,7 @@ func (f *Fast) shots(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 			return
 		}
 		t.open(r, atMs, uptake)
+		t.Drain.begin(in)
 	}
 	if came {
 		t.Reports = min(t.Reports+1, 250)
@@ -121,6 +124,7 @@ func (f *Fast) shots(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	t.FromMs = 0
 	if atMs-t.WaterMs < showsMs {
 		t.next(r, atMs, total)
+		t.Drain.begin(in)
 	}
 }
 
@@ -257,6 +261,9 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 	} else {
 		t.acquit(x-t.UptakeML/given, math.Max(usual, math.Min(float64(t.Usual[0].Mean), room)), spread, sd, b)
 	}
+	if b.moving() < frozenAt {
+		t.Drain.learn(&t.usual().Drains, given, t.usual().Windows, in)
+	}
 	e := x - usual
 	if room < 1.1*mean || b.moving() > frozenAt && e < 0 {
 		return
@@ -282,6 +289,9 @@ func (t *ShotTest) tell(x, usual, spread, sd, given float64, in *Inputs, atMs in
 	r := weights{e: x - usual, spread: spread}
 	r.short(usual)
 	r.say(ValveStuckClosed, -usual, math.Hypot(0.05*usual, dryDrinks*t.UptakeML/given))
+	if u := t.usual(); u.Windows >= gaugeWindows {
+		t.Drain.tell(&r, u.Drains, given, in)
+	}
 	weight := t.weight(x < 0.25*usual, in, atMs)
 	r.tell(b, weight, 3.5)
 	if x-t.UptakeML/given > 0.2*usual+2*sd {
