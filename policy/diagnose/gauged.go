@@ -18,6 +18,10 @@ const (
 	// on its way, or is the drain of the watering before. This and those above: common
 	// practice, no source.
 	gaugeSpread = 0.1
+	// pastSpread is how far the drain strays from what is missing, as a share: what the crop
+	// drank of it is known to a quarter or so, and trays catch a part. mostGauge bounds what one
+	// stretch says (likewise).
+	pastSpread, mostGauge = 0.5, 3
 )
 
 func (g *Gauge) begin(in *Inputs) {
@@ -43,27 +47,33 @@ func (g *Gauge) learn(usual *float32, given float64, windows uint16, in *Inputs)
 	}
 }
 
-// tell bounds what is said of a share that is not found, by where it went: as far as more
-// drained than usual it has come, and accuses nothing by which water does not come; and where
-// a gauge that works tells of no more drain than usual, none ran past.
+// tell holds the drain of the stretch against what causes predict, where less than usual is
+// found of its water: where water runs past, what is missing drains; where less comes, no more
+// drains than usual. That only ever speaks against causes: a container that is fuller than was
+// thought drains more, too. Of a gauge that usually tells of nothing it says nothing that
+// it tells of none.
 func (g *Gauge) tell(w *weights, usual float32, given float64, in *Inputs) {
 	x, ok := g.share(given, in)
 	if !ok || w.e >= 0 {
 		return
 	}
-	past := in.Learned.gain() * (x - float64(usual)) / -w.e // of what is missing
-	sure := w.e * w.e / (w.e*w.e + gaugeSpread*gaugeSpread)
-	for _, c := range [...]Cause{EmitterFault, ValveStuckClosed} {
-		w.keep(c, 1-sure*math.Max(past, 0))
-	}
-	if usual >= gaugeWorks {
-		for _, c := range [...]Cause{EdgeChannelling, RootBound} {
-			w.keep(c, math.Max(1-sure, past))
-		}
+	missing := -w.e / in.Learned.gain()
+	drains := weights{e: x - float64(usual), spread: gaugeSpread}
+	drains.say(EdgeChannelling, missing, pastSpread*missing)
+	drains.say(EmitterFault, -shortShare*float64(usual), shortSpread*float64(usual))
+	past := math.Min(math.Max(drains.r[EdgeChannelling]-drains.r[EmitterFault], -mostGauge), mostGauge)
+	switch {
+	case past > 0:
+		w.doubt(past, EmitterFault, ValveStuckClosed)
+	case usual >= gaugeWorks:
+		w.doubt(-past, EdgeChannelling, RootBound)
 	}
 }
 
-// keep keeps a share of what speaks for a cause.
-func (w *weights) keep(c Cause, share float64) {
-	w.r[c] = math.Min(w.r[c], w.r[c]*math.Min(math.Max(share, 0), 1))
+// doubt takes so much off what speaks for causes, down to what one observation may say
+// against them.
+func (w *weights) doubt(by float64, of ...Cause) {
+	for _, c := range of {
+		w.r[c] = math.Min(w.r[c], math.Max(w.r[c]-by, leastSays))
+	}
 }

@@ -1,21 +1,25 @@
 package diagnose
 
-import "testing"
+import (
+	"math"
+	"testing"
+)
 
-// Half of what zones usually keep is missing from their shots. Where the gauge tells of as
-// much more drain it ran past, or found no room, and no emitter is accused; where it tells of
-// no more than usual the water did not come. One that tells of nothing, usually or now, leaves
-// the causes as they are.
+// Half of what a zone usually keeps is missing from four of its shots, with the drain that a
+// gauge tells meanwhile. Where as much more drains as is missing, it ran past or found no room,
+// and an emitter is unlikely; where no more does than usual, the water did not come. Without a
+// gauge, or with one that never told of anything, the shots do not tell the two apart.
 func TestTheGaugeTellsWhereTheRestWent(t *testing.T) {
 	for name, c := range map[string]struct {
-		usual, now    float64 // share that drains
-		silent        bool
-		emitter, past bool // accused
+		usual, now float64 // share that drains
+		silent     bool
+		from, to   float64 // by how much the log odds of an emitter exceed those of water that runs past
 	}{
-		"it drained":             {usual: 0.08, now: 0.5, past: true},
-		"it did not come":        {usual: 0.08, now: 0.05, emitter: true},
-		"no gauge":               {silent: true, emitter: true, past: true},
-		"a tray that is missing": {emitter: true, past: true},
+		"it drained":             {usual: 0.08, now: 0.5, from: -20, to: -5},
+		"half of it drained":     {usual: 0.08, now: 0.3, from: -20, to: -2},
+		"it did not come":        {usual: 0.08, now: 0.05, from: 3, to: 20},
+		"no gauge":               {silent: true, from: -0.1, to: 0.1},
+		"a tray that is missing": {from: -0.1, to: 0.1},
 	} {
 		s, in, b, at := &ShotTest{}, inputs(), &Belief{}, start
 		in.Water.DrainHeard = !c.silent
@@ -35,13 +39,27 @@ func TestTheGaugeTellsWhereTheRestWent(t *testing.T) {
 		for range 4 {
 			window(0.4, c.now)
 		}
-		if got := b.LogOdds[EmitterFault] > 2; got != c.emitter {
-			t.Errorf("%s: log odds of a blocked emitter %.1f", name, b.LogOdds[EmitterFault])
+		if most := math.Max(float64(b.LogOdds[EmitterFault]), float64(b.LogOdds[RootBound])); most < 4 {
+			t.Errorf("%s: nothing is accused, log odds %.1f", name, most)
 		}
 		for _, k := range [...]Cause{EdgeChannelling, RootBound} {
-			if got := b.LogOdds[k] > 2; got != c.past {
-				t.Errorf("%s: log odds of %v %.1f", name, k, b.LogOdds[k])
+			if by := float64(b.LogOdds[EmitterFault] - b.LogOdds[k]); by < c.from || by > c.to {
+				t.Errorf("%s: log odds of an emitter exceed those of %v by %.1f; expected %g to %g", name, k, by, c.from, c.to)
 			}
 		}
+	}
+}
+
+// Drain beside shots that lift as usual accuses nothing: nothing is missing.
+func TestDrainAloneAccusesNothing(t *testing.T) {
+	in, g := inputs(), Gauge{}
+	in.Water.DrainHeard = true
+	g.begin(in)
+	in.Water.DrainedML += 100
+	w := weights{e: 0.02, spread: 0.1}
+	w.r[EmitterFault] = 0.3
+	g.tell(&w, 0.08, 200, in)
+	if w.r[EmitterFault] != 0.3 {
+		t.Errorf("log likelihood ratio of an emitter %.2f; expected 0.3 as before", w.r[EmitterFault])
 	}
 }
