@@ -105,3 +105,15 @@ func usualUptake(in *Inputs, base *Baselines) float64 {
 	}
 	return math.Exp(rate) * drawn(in)
 }
+
+// likelyUptake is the same of today, which what is found of a watering is held against: where
+// no climate is told, what the crop drinks beyond its baseline on a bright day after dull ones
+// would else be missing from each shot. The balance sees such a day by the falls between its
+// waterings, which no fault of what brings the water makes faster.
+func likelyUptake(in *Inputs, atMs int64, base *Baselines) float64 {
+	usual := usualUptake(in, base)
+	if atMs-in.ClimateMs <= climateMs {
+		return usual
+	}
+	return math.Max(usual, math.Exp(in.Learned.RateLog)*in.Learned.gain()*drawn(in))
+}

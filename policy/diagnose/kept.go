@@ -36,7 +36,7 @@ const (
 // look follows the stretch and judges it at its end.
 func (k *KeptWatch) look(in *Inputs, atMs int64, base *Baselines, b *Belief, dry bool) {
 	rest := atMs-in.Water.LastMs >= restMs && atMs-in.Water.LastShotMs >= restMs && in.Water.ValveOpenMs == 0
-	k.UptakeML += usualUptake(in, base) * 300
+	k.UptakeML += likelyUptake(in, atMs, base) * 300
 	age := atMs - k.FromMs
 	switch {
 	case k.FromMs == 0 || age > mostKept:

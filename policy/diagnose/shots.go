@@ -89,7 +89,7 @@ const (
 func (f *Fast) shots(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	t, r := &f.Shots, &f.Recently
 	r.push(in, atMs)
-	uptake := usualUptake(in, base) * 300
+	uptake := likelyUptake(in, atMs, base) * 300
 	t.UptakeML += uptake
 	came := r.Total[0] > r.Total[1] && r.Zone[1] >= 0
 	if t.FromMs == 0 {
