@@ -38,12 +38,18 @@ func (w *FallWatch) look(in *Inputs, r *Recently, atMs int64, base *Baselines, b
 	if in.Water.DrainHourML > gaugeShows*in.VolumeML {
 		w.GaugeMs = atMs
 	}
-	if !in.Water.Reports || in.Water.ValveOpenMs != 0 || in.Water.LastMs > w.WaterMs || atMs-in.Water.LastMs < fallsMs {
+	water := in.Water.LastMs
+	if !in.Water.Reports {
+		water = in.Water.LastShotMs // those that are seen
+	}
+	if in.Water.ValveOpenMs != 0 || water > w.WaterMs || atMs-water < fallsMs {
 		w.close(in, b)
-		w.WaterMs = in.Water.LastMs
+		w.WaterMs = water
 		return
 	}
-	w.drains(in, atMs, b)
+	if in.Water.Reports {
+		w.drains(in, atMs, b)
+	}
 	if w.Past.FromMs != 0 && atMs-w.Past.FromMs > mostFallMs {
 		w.Past = Fallen{}
 	}
@@ -94,6 +100,8 @@ func (w *FallWatch) fall(in *Inputs, warmed float64) fall {
 func (w *FallWatch) judge(f *fall, in *Inputs, atMs int64, base *Baselines, b *Belief, lifted float64) {
 	fills := in.WaterContent < in.Learned.Capacity-leakLevel // a valve that leaks keeps a container full
 	switch {
+	case !in.Water.Reports && f.rises:
+		return // a watering
 	case f.rises && fills:
 		b.add(ValveStuckOpen, 0.6) // water may still be on its way
 		return
@@ -108,12 +116,15 @@ func (w *FallWatch) judge(f *fall, in *Inputs, atMs int64, base *Baselines, b *B
 	if b.moving() < frozenAt {
 		w.Usual.learn(says.e, noise, b.LogOdds[ValveStuckOpen] < speaks)
 	}
+	if !in.Water.Reports && (base.Of[UptakeDay].Days < leastDays || w.Usual.Spread < 2*spreadJudged) {
+		return // it may be watered without anyone seeing it: only what is known of its falls tells
+	}
 	no := math.Max(says.r[ValveStuckOpen], 0)
 	if w.Level > in.Learned.Capacity {
 		says.r[ValveStuckOpen] = no // what stands above capacity falls as it drains
 	}
 	switch {
-	case fills && in.WaterContent < in.refill(), !fills && w.noDrain(in, atMs):
+	case fills && (in.WaterContent < in.refill() || !in.Water.Reports), !fills && w.noDrain(in, atMs):
 		// an open valve fills a container within hours, and what it gives a full one drains
 		says.r[ValveStuckOpen] = math.Min(says.r[ValveStuckOpen], 0)
 		no = 0
@@ -130,6 +141,8 @@ func (w *FallWatch) judge(f *fall, in *Inputs, atMs int64, base *Baselines, b *B
 	share := 1.0 // nothing hides a leak from a container that is full
 	if fills {
 		share = 0.3
+		// and one that falls as it drinks, with room for water, gets none
+		b.add(ValveStuckOpen, (1-share)*math.Min(says.r[ValveStuckOpen], 0))
 	}
 	says.tell(b, share, mostFallSays)
 }
