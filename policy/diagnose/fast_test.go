@@ -41,3 +41,27 @@ func TestARoomThatStaysDark(t *testing.T) {
 		t.Errorf("usual uptake %.4f mL/s with light, %.4f in the dark, part of the day %d", lit, dark, partOf(in))
 	}
 }
+
+// On a bright day after dull ones the crop drinks more than its baseline has it. Where the
+// climate is told, the demand has that already; where it is not, the balance's falls of today
+// have, and the water is not missing from the shots.
+func TestWhatIsDrunkOnABrightDay(t *testing.T) {
+	m, at := play(3, 10, 0, nil)
+	in := inputs()
+	for _, c := range []struct {
+		lifts  float64 // of the balance's rate over the baseline
+		told   bool
+		expect float64
+	}{{0.4, false, math.Exp(0.4)}, {0.4, true, 1}, {-0.4, false, 1}} {
+		u := &m.Baselines.Of[UptakeDay]
+		in.Learned.RateLog = float64(u.Mean+u.Trend) + c.lifts
+		in.ClimateMs = at - 2*climateMs
+		if c.told {
+			in.ClimateMs = at
+		}
+		was := usualUptake(in, &m.Baselines)
+		if got := likelyUptake(in, at, &m.Baselines) / was; math.Abs(got/c.expect-1) > 0.02 {
+			t.Errorf("a rate %+.1f over the baseline, climate told %t: %.2f of what is usual; expected %.2f", c.lifts, c.told, got, c.expect)
+		}
+	}
+}
