@@ -42,7 +42,7 @@ func TestAnOpenValveOfAZoneThatReportsNothing(t *testing.T) {
 			at = untold(m, in, at, 12, usually)
 		}
 		in.WaterContent, in.Water.LastShotMs = c.level, at
-		at = untold(m, in, at, 10, c.share)
+		untold(m, in, at, 10, c.share)
 		cause, p, _, wrong := m.Leading()
 		if (wrong && cause == ValveStuckOpen) != c.leads {
 			t.Errorf("%s: %v leads with %.2f, wrong %v; log odds of the valve %.1f, %d falls known", name, cause, p, wrong, m.Belief.LogOdds[ValveStuckOpen], m.Fast.Fall.Usual.Spread)
