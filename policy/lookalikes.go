@@ -71,7 +71,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 		in.AirCel = diagnose.Number{Value: z.m.Climate.TemperatureCel, Known: true}
 	}
 	if a := &l.Account; a.DrainMs != 0 && at-a.DrainMs < time.Hour.Milliseconds() {
-		in.Water.DrainHeard, in.Water.DrainedML = true, a.CaughtML
+		in.Water.DrainHeard, in.Water.DrainedML = true, float64(a.CaughtML)
 		n := int32(len(a.Reported))
 		in.Water.DrainHourML = float64(a.Reported[a.Head] + a.Reported[(a.Head+n-1)%n])
 	}

@@ -12,7 +12,7 @@ type Account struct {
 	Reported   [accountHours]float32 // drain as reported
 	DrainMs    int64                 // newest drain report, 0: none
 	WorksMs    int64                 // when the gauge last agreed on a day that drained, 0: never
-	CaughtML   float64               // drain reported since the zone was first seen
+	CaughtML   float32               // drain reported since the zone was first seen
 	GivenML    float64               // reported of waterings since the zone was first seen
 	MissedML   float64               // of Totals.IrrigationML, given while nothing told of it
 	VolumeML   float32               // of the container when it came
@@ -70,7 +70,7 @@ func (z *Zone) Drain(c *Constants, atMs int64, volumeML float64) {
 	a.DrainMs, a.VolumeML = z.AtMs, float32(c.VolumeML)
 	if volumeML > 0 {
 		a.Reported[a.Head] += float32(volumeML)
-		a.CaughtML += volumeML
+		a.CaughtML += float32(volumeML)
 		z.caught(c)
 	}
 }
