@@ -10,6 +10,8 @@ const (
 
 // Course is the usual daily course of demand: of the climate's where it is
 // told, else the zone's own, learned from when it drinks, with a mean of 1.
+//
+// Of a climate's course the bins that have not been seen hold what is usual there.
 type Course struct {
 	Bins [courseBins]float32
 	Seen uint64 // bit i: bin i has been seen
@@ -24,32 +26,53 @@ func binOf(at int64) int { return int(mod(at, dayMs) / binMs) }
 // whole tells whether every bin has been seen.
 func (c *Course) whole() bool { return c.Seen == 1<<courseBins-1 }
 
-// mean is the mean demand of the bins seen, 1 before any.
-func (c *Course) mean() float64 {
-	sum, n := 0.0, 0
-	for i, d := range c.Bins {
-		if c.Seen>>i&1 == 1 {
-			sum += float64(d)
-			n++
+// usualDemand is the demand of a day that has not been seen, mm/h in its mean: 3 mm in
+// 24 h, the middle of the 2 to 4 mm a day of a moderate humid climate (FAO-56, table 2,
+// reference evapotranspiration). usualNight is what nights ask for of what days do: in the
+// dark air asks for a tenth to a third (common practice, no source).
+const (
+	usualDemand = 3.0 / 24
+	usualNight  = 0.2
+)
+
+// begin fills the course of a climate of which nothing has been seen: one that first
+// speaks by night says nothing of the day to come, nor one that speaks by day of the
+// night.
+func (c *Course) begin(k *Constants) {
+	*c = Course{}
+	length := float64(mod(int64(k.DayEndS)-int64(k.DayStartS), 86400)) / 86400
+	if length == 0 {
+		length = 1
+	}
+	day := usualDemand / (length + usualNight*(1-length))
+	for i := range c.Bins {
+		middle := (int64(i)*binMs + binMs/2) / 1000
+		c.Bins[i] = float32(usualNight * day)
+		if k.DayStartS == k.DayEndS || float64(mod(middle-int64(k.DayStartS), 86400)) < length*86400 {
+			c.Bins[i] = float32(day)
 		}
 	}
-	if n == 0 || sum <= 0 {
+}
+
+// mean is the mean demand of a day, 1 before any is known.
+func (c *Course) mean() float64 {
+	sum := 0.0
+	for _, d := range c.Bins {
+		sum += float64(d)
+	}
+	if sum <= 0 {
 		return 1
 	}
-	return sum / float64(n)
+	return sum / courseBins
 }
 
 // at is the usual demand at a time of day.
-func (c *Course) at(at int64) float64 {
-	if i := binOf(at); c.Seen>>i&1 == 1 {
-		return float64(c.Bins[i])
-	}
-	return c.mean()
-}
+func (c *Course) at(at int64) float64 { return c.atWith(at, c.mean()) }
 
-// atWith is at, with the mean for bins not seen worked out beforehand.
+// atWith is at, with the mean worked out beforehand: it stands for the course of a zone of
+// its own that has not been bent yet.
 func (c *Course) atWith(at int64, mean float64) float64 {
-	if i := binOf(at); c.Seen>>i&1 == 1 {
+	if i := binOf(at); c.Bins[i] > 0 || c.Seen>>i&1 == 1 {
 		return float64(c.Bins[i])
 	}
 	return mean
@@ -63,11 +86,31 @@ const follow = 0.5
 func (c *Course) learn(at int64, demand float64) {
 	i := binOf(at)
 	if c.Seen>>i&1 == 0 {
+		c.scale(float64(c.Bins[i]), demand)
 		c.Bins[i] = float32(demand)
 		c.Seen |= 1 << i
 		return
 	}
 	c.Bins[i] += float32(follow * (demand - float64(c.Bins[i])))
+}
+
+// scale moves what is taken for usual of the bins not seen by what one that has come
+// to be seen asks for instead of what was usual: a dull day, or one under lamps, is so in
+// all its hours. A quarter of a usual day stands against it, so that the little that nights
+// ask for moves it little.
+func (c *Course) scale(usual, demand float64) {
+	known := 0.25 * usualDemand * courseBins
+	for i, d := range c.Bins {
+		if c.Seen>>i&1 == 1 {
+			known += float64(d)
+		}
+	}
+	by := float32((known + demand) / (known + usual))
+	for i := range c.Bins {
+		if c.Seen>>i&1 == 0 {
+			c.Bins[i] *= by
+		}
+	}
 }
 
 // bend moves the zone's own course where a block drank more or less than

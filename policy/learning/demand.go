@@ -23,8 +23,8 @@ func (d *DemandState) skip(at int64) {
 // freshMs is how long a demand told stands for the present.
 const freshMs = hourMs
 
-// Demand takes what the climate asks at atMs, in any unit that is proportional
-// to a rate of water loss and always the same; at least 0.
+// Demand takes what the climate asks at atMs, mm/h, at least 0. Uptake is learned in
+// proportion to it: only its shape counts once a day has been seen.
 func (z *Zone) Demand(c *Constants, atMs int64, rate float64) {
 	if !(rate >= 0) || math.IsInf(rate, 0) {
 		panic(badDemand(atMs, rate))
@@ -32,22 +32,24 @@ func (z *Zone) Demand(c *Constants, atMs int64, rate float64) {
 	z.Advance(c, atMs)
 	if z.Demands.ClimateMs == 0 {
 		// The first word of a climate: its unit replaces the zone's own.
-		z.Course = Course{}
-		z.Course.learn(z.AtMs, math.Max(rate, 1e-9))
-		z.Course.Seen = 0
+		z.Course.begin(c)
 		z.Demands.BinSum, z.Demands.BinSeconds = 0, 0
 		z.Demands.Rate, z.Demands.ClimateMs = rate, z.AtMs
 		if z.Rates.Begun {
-			z.unitChanged(c, rate)
+			z.unitChanged(c)
 		}
 		return
 	}
 	z.Demands.Rate, z.Demands.ClimateMs = rate, z.AtMs
 }
 
-// unitChanged keeps the believed uptake while the unit of demand changes.
-func (z *Zone) unitChanged(c *Constants, rate float64) {
-	shift := -math.Log(math.Max(rate, 1e-9))
+// unitChanged keeps the believed uptake of a day while the unit of demand changes.
+func (z *Zone) unitChanged(c *Constants) {
+	if z.Rates.Day.Count+z.Rates.Night.Count == 0 {
+		z.beginRates(c) // nothing but the prior was believed
+		return
+	}
+	shift := -math.Log(z.Course.mean())
 	z.Rates.Day.Mean += shift
 	z.Rates.Night.Mean += shift
 	z.Rates.Day.widen(1)

@@ -14,7 +14,7 @@ func TestALitEveningIsDay(t *testing.T) {
 	var z Zone
 	for range 10 * 24 * 12 {
 		play(p, g, &z, c, 1./24/12, 5*minuteMs, true, false, nil)
-		z.Demand(c, p.at, p.demand()+0.3) // dry air asks on in the dark, when stomata are closed
+		z.Demand(c, p.at, usualDemand*(p.demand()+0.3)) // dry air asks on in the dark, when stomata are closed
 	}
 	for _, part := range []struct {
 		name     string

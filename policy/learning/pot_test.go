@@ -108,7 +108,7 @@ func play(p *pot, g *grower, z *Zone, c *Constants, days float64, every int64, t
 			p.shot(g.ml)
 		}
 		if climate {
-			z.Demand(c, p.at, p.demand())
+			z.Demand(c, p.at, usualDemand*p.demand())
 		}
 		ev := z.Observe(c, p.at, p.reading(), p.noise)
 		if each != nil {
