@@ -81,12 +81,12 @@ func (z *Zone) salt(at int64, dayStart time.Time) plan.Salt {
 	return s
 }
 
-// previous is the newest plan with water that people let stand, made for this container:
-// another's numbers are none to stay near.
+// previous is the newest plan with water that people let stand, made for this container and
+// of a zone that was known: another's numbers, and guesses, are none to stay near.
 func (z *Zone) previous() *advice.Setpoints {
 	for i := len(z.plans) - 1; i >= 0; i-- {
 		q := &z.plans[i]
-		if q.Advice.IssuedAt.UnixMilli() < z.m.Plans.RepottedMs {
+		if q.Advice.IssuedAt.UnixMilli() < max(z.m.Plans.RepottedMs, z.m.FirstMs+youngFor.Milliseconds()) {
 			break
 		}
 		if q.Advice.Setpoints != nil && q.Advice.Setpoints.ShotVolumeML > 0 && q.State != StateRejected && q.State != StateWithdrawn {
