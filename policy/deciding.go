@@ -12,10 +12,29 @@ const (
 	unhurried = 1.25
 )
 
-// deciding is how long people take to decide on a plan for the running day.
+// unheardMost is how many advices in a row may expire undecided until a zone's people are
+// asked once a day only: two days or so (common practice, no source).
+const unheardMost = 4
+
+// deciding is how people decide.
 type deciding struct {
-	TakesS float32 // mean of late, s; 0: nobody has decided on one yet
+	TakesS  float32 // how long they take on a plan for the running day, mean of late, s; 0: nobody has decided on one yet
+	Unheard int32   // advices in a row on which nobody decided
 }
+
+// heard takes what became of an advice that waited for a person.
+func (d *deciding) heard(state ApprovalState) {
+	switch state {
+	case StateExpired:
+		d.Unheard = min(d.Unheard+1, unheardMost)
+	case StateApproved, StateRejected, StateWithdrawn:
+		d.Unheard = 0
+	}
+}
+
+// nobody tells whether nobody decides here at present: the evening's advice goes on being
+// issued, but one that expired is not asked anew on its day.
+func (d *deciding) nobody() bool { return d.Unheard >= unheardMost }
 
 // took takes an advice for the running day that was decided on after so long, or
 // expired then: who was given too little is taken to need twice as long.

@@ -32,3 +32,24 @@ func TestTimeToDecide(t *testing.T) {
 		}
 	}
 }
+
+// Where advice after advice expires, people are asked once a day, until one decides.
+func TestNobodyDecides(t *testing.T) {
+	var d deciding
+	for i := range 2 * unheardMost {
+		if d.nobody() != (i >= unheardMost) {
+			t.Fatalf("after %d that expired: nobody %v", i, d.nobody())
+		}
+		d.heard(StateExpired)
+	}
+	d.heard(StateSuperseded)
+	if !d.nobody() {
+		t.Error("one that was replaced counts as decided on")
+	}
+	for _, state := range []ApprovalState{StateApproved, StateRejected} {
+		d.Unheard = unheardMost
+		if d.heard(state); d.nobody() {
+			t.Errorf("nobody decides, though one was %s", state)
+		}
+	}
+}

@@ -53,7 +53,8 @@ func (z *Zone) consider(at int64) {
 }
 
 // needsToday reports whether the running day wants a plan: there is none yet,
-// or nobody decided on the one there was, and there is day left when somebody will have.
+// or nobody decided on the one there was, though somebody does at times, and there is day
+// left when somebody will have.
 func (z *Zone) needsToday(at int64) bool {
 	p, day := &z.m.Plans, z.today.day
 	left := day.DaytimeEnd.Sub(z.earliest(at))
@@ -63,7 +64,7 @@ func (z *Zone) needsToday(at int64) bool {
 	if p.IssuedForMs < z.today.fromMs {
 		return true
 	}
-	return p.RetryMs != 0 && at >= p.RetryMs && !z.openFor(at)
+	return p.RetryMs != 0 && at >= p.RetryMs && !p.Deciding.nobody() && !z.openFor(at)
 }
 
 // openFor reports whether some advice for now is in force or waits for a

@@ -3,6 +3,7 @@ package policy
 import (
 	"crypto/sha256"
 	"encoding/binary"
+	"slices"
 	"time"
 
 	"github.com/oklog/ulid/v2"
@@ -36,6 +37,9 @@ func (z *Zone) put(at int64, day IrrigationDay, r *plan.Request, p *plan.Proposa
 			verdict.Action, verdict.Setpoints = held.Action, held.Setpoints
 			verdict.Reasons = append(verdict.Reasons, held.Reasons...)
 		}
+		if now := verdict.Setpoints; now != nil && now.MaxVolumeML < a.Setpoints.MaxVolumeML {
+			a.Reasons = withoutMost(a.Reasons)
+		}
 		a.Action, a.Setpoints = verdict.Action, verdict.Setpoints
 		a.Reasons = append(a.Reasons, verdict.Reasons...)
 	}
@@ -44,6 +48,12 @@ func (z *Zone) put(at int64, day IrrigationDay, r *plan.Request, p *plan.Proposa
 	}
 	a.Reasons = append(a.Reasons, z.diagnosisReasons(at)...)
 	z.propose(a, at)
+}
+
+// withoutMost leaves out what was said of the volume that may be given on a day: the guard
+// has lowered it, and says so.
+func withoutMost(reasons []advice.Reason) []advice.Reason {
+	return slices.DeleteFunc(slices.Clone(reasons), func(r advice.Reason) bool { return r.Code == "spread" || r.Code == "given-already" })
 }
 
 // propose gives an advice its id and times and issues it.
@@ -139,6 +149,9 @@ func (z *Zone) approved(a *Approval, at int64) {
 		was := q.State
 		if was == StatePending && a.State != StatePending && a.State != StateSuperseded && !q.Advice.IssuedAt.Before(z.settings.DayAt(q.Advice.ValidFrom).Start) {
 			p.Deciding.took(instant(at).Sub(q.Advice.IssuedAt), a.State == StateExpired)
+		}
+		if was == StatePending {
+			p.Deciding.heard(a.State)
 		}
 		q.State, q.Note = a.State, a.Note
 		q.Stood = q.Stood || a.State == StateApproved

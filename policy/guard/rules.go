@@ -261,7 +261,8 @@ func containerRoom(in *Input, v *Verdict) {
 	share := math.Min(0.9, in.mostDrain(v.Action)+0.15) // capture is not perfect; common practice, no source
 	most := whole(in.GivenML + (room+in.MostUptakeML)/(1-share) + math.Max(1, float64(sp.ShotVolumeML)))
 	if sp.MaxVolumeML > most {
-		v.say("guard-uptake", advice.Volume(float64(sp.MaxVolumeML)), advice.Volume(float64(most)), advice.Volume(room), advice.Volume(in.MostUptakeML))
+		v.say("guard-uptake", advice.Volume(float64(sp.MaxVolumeML)), advice.Volume(float64(most)), advice.Volume(in.GivenML), advice.Volume(room), advice.Volume(in.MostUptakeML),
+			advice.Share(share), advice.Volume(math.Max(1, float64(sp.ShotVolumeML))))
 		sp.MaxVolumeML = most
 	}
 }

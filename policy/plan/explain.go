@@ -104,7 +104,7 @@ func (s *Scratch) explainShots(p *Proposal) {
 	shot, first := advice.Volume(float64(sp.ShotVolumeML)), advice.Clock(sp.FirstShotAt, r.Location)
 	if len(sp.Schedule) == 1 {
 		at := advice.Clock(sp.Schedule[0].At, r.Location) // by trigger later than the first shot may be
-		p.say("single-shot", shot, at, advice.Volume(s.expected.uptake))
+		p.say("single-shot", shot, at, advice.Volume(s.expected.uptake), advice.Water(s.expected.end))
 	} else {
 		p.say("rewet", first, shot, advice.Span(time.Duration(sp.MinIntervalS)*time.Second), advice.Water(sp.TargetWaterContent), advice.Clock(sp.LastShotBy, r.Location), advice.Water(s.band.FullPoint))
 		p.say("hold", shot, advice.Water(sp.TriggerWaterContent), advice.Count(len(sp.Schedule)))
