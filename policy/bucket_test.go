@@ -218,21 +218,26 @@ func TestABucketIsHeldAsAGrowerWould(t *testing.T) {
 
 // Roots take the room for water within days, and the zone stays below the band whatever
 // is given. What drains must say so: nobody pours a container's worth of water a day
-// through one that holds no more.
+// through one that holds no more. One crop's weather says little: the mean of three.
 func TestRootsThatTakeTheRoomAreNotFlushed(t *testing.T) {
+	const crops = 3
 	for gauge, most := range map[bool]float64{true: 2, false: 2.5} {
-		s := bench()
-		s.Climate, s.Limits.MaxDailyML = "house", 6000
-		z, err := New(s)
-		if err != nil {
-			t.Fatal(err)
+		times := 0.0
+		for seed := range uint64(crops) {
+			s := bench()
+			s.Climate, s.Limits.MaxDailyML = "house", 6000
+			z, err := New(s)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b := &bucket{w: 0.54, volume: z.ground.constants.VolumeML, holds: 0.58, seed: 9 + 100*seed, gauge: gauge, roots: 0.03}
+			b.live(t, z, 22, 16)
+			t.Logf("gauge %v: holds %.3f, believed %.3f; in six days %.1f times of what was drunk given, %.2f of it drained",
+				gauge, b.holds, z.m.Learned.Capacity.Mean, b.poured/b.drunk, b.drained/b.poured)
+			times += b.poured / b.drunk / crops
 		}
-		b := &bucket{w: 0.54, volume: z.ground.constants.VolumeML, holds: 0.58, seed: 9, gauge: gauge, roots: 0.03}
-		b.live(t, z, 22, 16)
-		t.Logf("gauge %v: holds %.3f, believed %.3f; in six days %.1f times of what was drunk given, %.2f of it drained",
-			gauge, b.holds, z.m.Learned.Capacity.Mean, b.poured/b.drunk, b.drained/b.poured)
-		if b.poured > most*b.drunk {
-			t.Errorf("gauge %v: %.1f times of what was drunk given in six days; expected %.1f at most", gauge, b.poured/b.drunk, most)
+		if times > most {
+			t.Errorf("gauge %v: %.1f times of what was drunk given in six days; expected %.1f at most", gauge, times, most)
 		}
 	}
 }
