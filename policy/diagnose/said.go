@@ -19,7 +19,13 @@ func (m *Memory) Said(kind, note string, whenMs, atMs int64) (probesWell bool) {
 		b.clear(ValveStuckOpen)
 		m.Fast.Unreported, m.Fast.Lifted = Unreported{}, Lifted{}
 	case "probe-moved":
-		m.Fast.Lifted = Lifted{} // a level of another place
+		// A level of another place, and a rise that led to it.
+		m.Fast.Lifted, m.Fast.Rises = Lifted{}, RiseWatch{Var: m.Fast.Rises.Var}
+		if u := &m.Fast.Unreported; u.AtMs != 0 && u.AtMs >= whenMs-learning.NearMs && u.AtMs <= whenMs+learning.NearMs {
+			b.clear(UnreportedWatering)
+			b.clear(ValveStuckOpen)
+			*u = Unreported{}
+		}
 		b.clear(SensorFault)
 		m.Fast.lookedAt(atMs)
 		m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs} // no rise from where they were
