@@ -24,6 +24,20 @@ func TestAdviceNamesTheCauseAndTheLook(t *testing.T) {
 	}
 }
 
+// A crop that drinks otherwise because of the weather, its growth or a pruning has nothing
+// wrong with it, and nothing is called wrong.
+func TestAChangeIsNotCalledWrong(t *testing.T) {
+	z, _ := lived(t, 6)
+	at := z.m.NowMs
+	z.m.Diagnosis.Belief = diagnose.Belief{AtMs: at, SinceMs: at - 3600_000}
+	z.m.Diagnosis.Belief.LogOdds[diagnose.WeatherOrGrowth] = 9
+	fall := &z.m.Diagnosis.Fast.Fall
+	fall.SawMs, fall.Expected, fall.Fell = at, 0.009, 0.005
+	if got := z.diagnosisReasons(at); !says(got, "likely-change") || says(got, "likely-cause") {
+		t.Errorf("said: %+v", got)
+	}
+}
+
 // A person who decides on a saturated zone is told that it is, and to leave its roots
 // alone; one who decides by probes that are far apart is told that, too.
 func TestAdviceTellsOfAirAndOfProbesApart(t *testing.T) {

@@ -26,7 +26,7 @@ func (z *Zone) most() (atOnce, perHour float64) {
 	if flow := z.settings.Emitters.FlowMLPerS(); flow > 0 {
 		perHour = flowMargin * 3600 * flow
 	}
-	return max(mostAtOnce*volume, shotMargin*z.settings.Limits.MaxShotML), perHour
+	return max(mostAtOnce*volume, shotMargin*z.ground.limits.MaxShotML), perHour
 }
 
 // countsTotals tells a zone whose irrigation is reported as a running total.

@@ -29,7 +29,7 @@ func (z *Zone) guardInput(at int64, day IrrigationDay, r *plan.Request, a *advic
 	level, _, _ := z.m.Learned.WaterContent()
 	return guard.Input{
 		Now: instant(at), WindowStart: day.Start, WindowEnd: day.Next, Earliest: r.Earliest, Location: z.settings.Location,
-		MaxShotML: z.settings.Limits.MaxShotML, MaxDailyML: z.settings.Limits.MaxDailyML, MinIntervalMin: z.settings.Limits.MinIntervalMin,
+		MaxShotML: z.ground.limits.MaxShotML, MaxDailyML: z.ground.limits.MaxDailyML, MinIntervalMin: z.ground.limits.MinIntervalMin,
 		VolumeML: z.ground.constants.VolumeML, TotalPorosity: r.TotalPorosity, Capacity: s.Capacity,
 		FullPoint: r.Band.FullPoint, RefillPoint: r.Band.RefillPoint, SaturationPoint: r.SaturationPoint,
 		MostUptakeML: uptake * (1 + thirsty*math.Max(s.UptakeRelSD, 0)), BandDrain: r.Band.DrainFraction, FlowMLPerS: r.FlowMLPerS,

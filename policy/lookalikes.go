@@ -233,7 +233,12 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 	saturated := z.saturatedNow(at)
 	if f := z.m.Diagnosis.Findings(at, z.naming()); len(f) > 0 {
 		first := &f[0]
-		out = append(out, advice.Say("likely-cause", advice.Date(instant(first.SinceMs), z.settings.Location), advice.Name(first.Cause), advice.Share(first.Probability)))
+		since := advice.Date(instant(first.SinceMs), z.settings.Location)
+		if first.Cause == diagnose.WeatherOrGrowth.String() {
+			out = append(out, advice.Say("likely-change", since, advice.Share(first.Probability))) // nothing is wrong
+		} else {
+			out = append(out, advice.Say("likely-cause", since, advice.Name(first.Cause), advice.Share(first.Probability)))
+		}
 		out = append(out, first.Evidence...)
 		out = append(out, first.Look)
 		saturated = saturated && !says(first.Evidence, "roots-left-alone")

@@ -45,6 +45,8 @@ func (z *Zone) consider(at int64) {
 	switch {
 	case p.IssuedForMs < next.Start.UnixMilli() && !now.Before(next.Start.Add(-z.settings.IssueBeforeDay)):
 		z.issue(at, next)
+	case p.AskedToday < mostADay && z.takenBack(next):
+		z.issue(at, next)
 	case z.needsToday(at):
 		z.issue(at, day)
 	case at%forecast.IssueEvery == 0:
@@ -64,7 +66,22 @@ func (z *Zone) needsToday(at int64) bool {
 	if p.IssuedForMs < z.today.fromMs {
 		return true
 	}
-	return p.RetryMs != 0 && at >= p.RetryMs && !p.Deciding.nobody() && !z.openFor(at)
+	return z.takenBack(day) || p.RetryMs != 0 && at >= p.RetryMs && !p.Deciding.nobody() && !z.openFor(at)
+}
+
+// takenBack reports whether the plan for a day, the latest that was planned for, was
+// superseded before anybody had decided on it: an advice to look at the probes came in
+// between. Once they are back the day still wants a plan.
+func (z *Zone) takenBack(day IrrigationDay) bool {
+	if z.m.Plans.IssuedForMs != day.Start.UnixMilli() {
+		return false
+	}
+	for i := len(z.plans) - 1; i >= 0; i-- {
+		if q := &z.plans[i]; q.Advice.Action != advice.Inspect && q.Advice.ValidFrom.Equal(day.Start) {
+			return q.State == StateSuperseded && !q.Stood
+		}
+	}
+	return false
 }
 
 // openFor reports whether some advice for now is in force or waits for a

@@ -27,7 +27,7 @@ const (
 // the water content stood meanwhile a little less will do, and at least a good deal more
 // than was drunk. It is settled with the day's first plan.
 func (z *Zone) limits(at int64, day IrrigationDay) (l plan.Limits, wasted bool) {
-	l = z.settings.Limits
+	l = z.ground.limits
 	start, e := day.Start.UnixMilli(), &z.m.Plans.Enough
 	if e[0].DayMs != start && e[1].DayMs != start {
 		older := 0

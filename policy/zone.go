@@ -9,6 +9,7 @@ import (
 	"rhizostat/policy/forecast"
 	"rhizostat/policy/hydraulics"
 	"rhizostat/policy/learning"
+	"rhizostat/policy/plan"
 )
 
 // Zone is the engine of one zone.
@@ -32,6 +33,7 @@ type ground struct {
 	band      hydraulics.Band
 	bandStage int // of Settings.Stages, -1 for the zone's own
 	constants learning.Constants
+	limits    plan.Limits // the site's, for this container
 	aerated   hydraulics.Aerated
 	misfit    bool    // the container cannot hold the band that the site asks for
 	saturated float64 // mean water content above which the zone is saturated, m3/m3
@@ -92,6 +94,7 @@ func (z *Zone) stand(c hydraulics.Container, sub hydraulics.Substrate, shelf *hy
 		return fmt.Errorf("zone %s: %w", z.settings.Zone, err)
 	}
 	g.band = band
+	g.limits = z.settings.Limits.For(profile)
 	g.aerated = profile.Aerate(z.settings.Aeration)
 	g.saturated = g.aerated.SaturationPoint()
 	g.constants = learning.Constants{

@@ -38,6 +38,7 @@ var evidence = [...]Entry{
 	{"saturated-hours", KindEvidence, "The zone was saturated for {now:number} hours of the day, where {before:number} were usual."},
 	{"probes-apart", KindEvidence, "The probes are {now:water} from their mean, where {before:water} was usual."},
 	{"likely-cause", KindEvidence, "Since {since:date} something is likely wrong: {cause:name}, {probability:share}."},
+	{"likely-change", KindEvidence, "Since {since:date} the crop has drunk otherwise than usual: weather, growth or pruning, {probability:share}, which need no remedy."},
 	{"delivery-limit", KindReason, "The water seems not to arrive: until someone has looked, the day gets at most {limit:volume}, a quarter more than the zone used to get. More would go where it is not wanted."},
 	{"saturated-now", KindEvidence, "The zone is at {now:water}: above {point:water} its roots lack air."},
 	{"probes-under-water", KindEvidence, "The probes stand under water, which has not left for {since:span}, and cannot tell how high it stands: the zone holds {least:water} or more, taken as {now:water}, and above {point:water} its roots lack air. Look whether the containers can drain."},

@@ -222,7 +222,7 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 			if Cause(c).holdsMore() && kindOf[k] == level && k != Over && !f.Stands && bs.Full < usuallyFull {
 				r[c] = math.Min(r[c], 0) // it was not full before, and is filled
 			}
-			if Cause(c) == ValveStuckOpen && kindOf[k] == drinking && f.Low && !f.full() {
+			if Cause(c) == ValveStuckOpen && kindOf[k] == drinking && (f.Low && !f.full() || f.EndsLow) {
 				r[c] = math.Min(r[c], 0) // what an open valve feeds fills up
 			}
 			if kindOf[k] == saltiness && Cause(c) != SaltBuildUp {
@@ -267,6 +267,9 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 	if f.Fed || f.Known[SaltRise] && f.Value[SaltRise] < leastSaltRise {
 		belief.lower(SaltBuildUp, aloneOdds)
 	}
+	if bs.lessByDay(atMs) && !f.full() {
+		belief.lower(ValveStuckOpen, aloneOdds)
+	}
 	belief.settle(atMs)
 	weight, salty := 1.0, belief.trouble() > frozenAt
 	if belief.moving() > frozenAt {
@@ -301,6 +304,26 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		b.learn(k, float64(f.Value[k]), f.sdFrom(k, float64(b.Mean+b.Trend)), w, most)
 	}
 }
+
+// lessByDay tells a newest day by which uptake lost as large a share by day as by night, or
+// a larger. What leaks into a container that does not drain comes at all hours alike, and
+// hides the whole of the little that is drunk by night before it hides a part of the day's: a
+// loss in proportion is a crop that drinks less, or a container that holds more than is
+// believed.
+func (bs *Baselines) lessByDay(atMs int64) bool {
+	day, night := &bs.Of[UptakeDay], &bs.Of[UptakeNight]
+	for _, b := range [...]*Baseline{day, night} {
+		if b.Days < leastDays || b.older(atMs, 3*dayMs/2) {
+			return false
+		}
+	}
+	lost := func(b *Baseline) float64 { return float64(b.Mean+b.Trend) - float64(b.Now) }
+	return lost(day) > leastLost && lost(day) >= lost(night)
+}
+
+// leastLost is a loss of uptake that is plain, in its logarithm: a third and more (common
+// practice, no source).
+const leastLost = 0.4
 
 // lifted is what water that nobody reported makes of a feature of the level.
 func (f *Features) lifted(k Feature) float64 {

@@ -278,6 +278,7 @@ type Features struct {
 	AtCapacity bool    // water came to rest at what the container is known to hold, whatever the physics make of it
 	Lifted     float64 // by how much it stood higher than reported water explains, m3/m3
 	Low        bool    // all day it stayed well below what the container holds
+	EndsLow    bool    // it is there when the day ends
 	Dry        bool    // all day it stayed below the refill point
 	Parched    bool    // all day it stayed in the lowest part of the band or below, where substrate begins to repel water
 	StandsWet  bool    // it was saturated for most of it, and of the day before
@@ -343,7 +344,8 @@ func (c *Collector) finish(in *Inputs) Features {
 	f.AtCapacity = l.CapacitySD > 0 && l.CapacitySD < knownCapacity && float64(c.Rest) > l.Capacity-atCapacity
 	f.Parched = float64(c.Peak) < in.refill()+parchedPart*(in.FullPoint-in.RefillPoint)
 	f.Dry = float64(c.Peak) < in.refill()
-	f.Low = float64(c.Peak) < math.Min(l.Capacity, in.DesignCapacity)-lowLevel
+	low := math.Min(l.Capacity, in.DesignCapacity) - lowLevel
+	f.Low, f.EndsLow = float64(c.Peak) < low, in.WaterContent < low
 	if float32(in.Learned.DrainLog) != c.DrainFrom { // else none was seen, and an old value says nothing of the day
 		f.set(DrainTime, in.Learned.DrainLog, 0.1)
 	}

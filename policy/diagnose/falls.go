@@ -124,8 +124,9 @@ func (w *FallWatch) judge(f *fall, in *Inputs, atMs int64, base *Baselines, b *B
 		says.r[ValveStuckOpen] = no // what stands above capacity falls as it drains
 	}
 	switch {
-	case fills && (in.WaterContent < in.refill() || !in.Water.Reports), !fills && w.noDrain(in, atMs):
-		// an open valve fills a container within hours, and what it gives a full one drains
+	case fills && (in.WaterContent < in.refill() || !in.Water.Reports || base.lessByDay(atMs)), !fills && w.noDrain(in, atMs):
+		// an open valve fills a container within hours, what leaks is no share of what is
+		// drunk, and what is given a full one drains
 		says.r[ValveStuckOpen] = math.Min(says.r[ValveStuckOpen], 0)
 		no = 0
 	}

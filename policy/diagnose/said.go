@@ -19,7 +19,13 @@ func (m *Memory) Said(kind, note string, whenMs, atMs int64) (probesWell bool) {
 		b.clear(ValveStuckOpen)
 		m.Fast.Unreported, m.Fast.Lifted = Unreported{}, Lifted{}
 	case "probe-moved":
-		m.Fast.Lifted = Lifted{} // a level of another place
+		// A level of another place, and a rise that led to it.
+		m.Fast.Lifted, m.Fast.Rises = Lifted{}, RiseWatch{Var: m.Fast.Rises.Var}
+		if u := &m.Fast.Unreported; u.AtMs != 0 && u.AtMs >= whenMs-learning.NearMs && u.AtMs <= whenMs+learning.NearMs {
+			b.clear(UnreportedWatering)
+			b.clear(ValveStuckOpen)
+			*u = Unreported{}
+		}
 		b.clear(SensorFault)
 		m.Fast.lookedAt(atMs)
 		m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs} // no rise from where they were
@@ -31,9 +37,12 @@ func (m *Memory) Said(kind, note string, whenMs, atMs int64) (probesWell bool) {
 		switch answer(c, note) {
 		case denied:
 			b.clear(c)
-			if c == SensorFault {
+			switch c {
+			case SensorFault:
 				m.Fast.lookedAt(atMs)
 				probesWell = true
+			case EmitterFault:
+				m.Fast.emittersWell()
 			}
 		case affirmed:
 			b.add(c, saidWeight)
@@ -53,6 +62,17 @@ func (f *Fast) explains(whenMs, atMs int64) bool {
 // lookedAt takes that a person looked at the probes: what they did before is no news.
 func (f *Fast) lookedAt(atMs int64) {
 	f.LookedMs, f.Unreported.Quick, f.Unreported.StaysAt = atMs, false, 0
+}
+
+// emittersWell takes that a person found the emitters well, or mended them: what shots told
+// of a container that got no water is answered. It is dry yet, and comes back within days.
+func (f *Fast) emittersWell() {
+	for i := range f.Probes {
+		if w := &f.Probes[i]; w.Odds > -saidWeight {
+			w.Odds, w.Recent, w.Dry = -saidWeight, w.Usual, 0
+		}
+	}
+	f.Shots.Lost, f.Shots.Recent = 0, f.Shots.usual().Mean
 }
 
 // saidWeight is the log likelihood ratio of a person's word for a cause: people on

@@ -135,6 +135,7 @@ func (z *Zone) Changed(c *Constants, atMs int64, change Change) {
 	z.History, z.Rested = History{}, Rested{}
 	z.afresh(z.AtMs, z.Level)
 	z.Ticks.forget()
+	z.SeenMs = 0 // of the new container nothing has been seen: its water is not the old one's
 }
 
 func badDemand(atMs int64, rate float64) string {

@@ -80,10 +80,12 @@ func (z *Zone) Valve(c *Constants, atMs int64, open bool, flowMLPerS float64) {
 // valveMs is how long a valve that stays open runs before its water is booked.
 const valveMs = 5 * minuteMs
 
-// Reports tells whether this zone's waterings are reported: one was in the
-// last two days.
+// Reports tells whether this zone's waterings are reported: one was in the last two
+// days, or none has shown since the newest that was. Who is given no water for days, as
+// advised, has nothing to report, and what wavers then is noise.
 func (z *Zone) Reports() bool {
-	return z.Shots.ReportedAt != 0 && z.AtMs-z.Shots.ReportedAt < 2*dayMs
+	s := &z.Shots
+	return s.ReportedAt != 0 && (z.AtMs-s.ReportedAt < 2*dayMs || s.LastMs <= s.ReportedAt+matchMs)
 }
 
 // startShot ends what was being followed and begins to follow a watering that

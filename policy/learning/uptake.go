@@ -78,6 +78,13 @@ func (z *Zone) begin(c *Constants, wc, sd float64) {
 	z.beginRates(c)
 }
 
+// another begins with the first reading of another container: its water content says
+// nothing of how the old one's went on, and what was given before it shows is in it.
+func (z *Zone) another(wc, sd float64) {
+	z.afresh(z.AtMs, wc)
+	z.LevelVar = sd*sd + 1e-6
+}
+
 func (z *Zone) beginRates(c *Constants) {
 	perDay := 0.5 * math.Max(0.05, c.DesignCapacity-math.Max(c.StressMean, c.MinMean)) * c.VolumeML
 	mean := z.Course.mean()

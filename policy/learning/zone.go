@@ -25,7 +25,7 @@ type Constants struct {
 // by byte; only this package changes them.
 type Zone struct {
 	AtMs     int64   // newest input
-	SeenMs   int64   // newest water content, 0: none yet
+	SeenMs   int64   // newest water content, 0: none yet of this container
 	Level    float64 // filtered water content, m3/m3
 	LevelVar float64 // its variance
 	Ahead    float64 // by how much water on its way to the probes lifts it over what they show, m3/m3
@@ -97,7 +97,11 @@ func (z *Zone) Observe(c *Constants, atMs int64, wc, sd float64) Events {
 	}
 	var ev Events
 	z.Advance(c, atMs)
-	if z.SeenMs == 0 {
+	switch {
+	case z.SeenMs != 0:
+	case z.Rates.Begun:
+		z.another(wc, sd)
+	default:
 		z.begin(c, wc, sd)
 	}
 	z.correct(c, wc, sd)

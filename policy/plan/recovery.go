@@ -16,7 +16,7 @@ const (
 	recoveryRefill    = 0.25 // and off the bottom
 	recoveryDryback   = 0.6  // of the overnight dryback wanted
 	recoveryShotShare = 0.6  // of the largest shot
-	recoveryMoveSteps = 9    // first and last shot move at most 45 min
+	recoveryMoveSteps = 9    // the first shot moves at most 45 min, the last comes earlier by at most as much
 	recoveryMoveTicks = 2
 	recoveryMoveShot  = 1.3 // a shot grows or shrinks at most by this factor
 )
@@ -37,7 +37,9 @@ func (s *Scratch) boundChange(c *candidate) {
 	p := &s.before
 	near := func(x, to, by int) int { return min(max(x, to-by), to+by) }
 	c.first = max(near(c.first, p.first, recoveryMoveSteps), s.grid.first)
-	c.last = max(near(c.last, p.last, recoveryMoveSteps), c.first)
+	// Later it may come as late as it takes: roots that come back drink more within days, and
+	// a window laid for the few there were would dry them back by twice what they ever had.
+	c.last = max(c.last, p.last-recoveryMoveSteps, c.first)
 	was := float64(s.volumes[p.shot].ml)
 	for c.shot > p.shot && float64(s.volumes[c.shot].ml) > was*recoveryMoveShot {
 		c.shot--

@@ -177,19 +177,14 @@ func (b *builder) quorum(v *value, probes int) int {
 	return int(v.number)
 }
 
-// Defaults of the limits; the table of keys says where they come from.
-const (
-	shotShare      = 0.05 // of the container's volume
-	dailyShare     = 1.5  // of the water between container capacity and lowestSuction
-	volumeShare    = 0.5  // of the container's volume, where that is more: coarse substrate holds so little that it is watered many times a day
-	lowestSuction  = 10.0 // kPa, the end of the buffering water (de Boodt & Verdonck 1972)
-	largestInterim = 6    // times the container's volume that max_daily_ml may be
-)
+// largestInterim is how many times the container's volume max_daily_ml may be.
+const largestInterim = 6
 
 // limits reads the hard limits; those left out follow from the container.
 func (b *builder) limits(v *value, p *hydraulics.Profile) plan.Limits {
 	shot, daily := v.field("max_shot_ml"), v.field("max_daily_ml")
-	l := plan.Limits{MaxShotML: shot.number, MaxDailyML: daily.number, MinIntervalMin: v.field("min_interval_min").number}
+	l := plan.Limits{MaxShotML: shot.number, MaxDailyML: daily.number, MinIntervalMin: v.field("min_interval_min").number,
+		OfContainer: plan.LimitsOfContainer{Shot: !shot.given(), Daily: !daily.given()}}
 	if !v.sound() {
 		return l
 	}
@@ -200,22 +195,15 @@ func (b *builder) limits(v *value, p *hydraulics.Profile) plan.Limits {
 		return l
 	}
 	volume := p.VolumeML()
-	if !shot.given() {
-		l.MaxShotML = math.Round(shotShare * volume)
-		if daily.given() {
-			l.MaxShotML = min(l.MaxShotML, l.MaxDailyML)
-		}
-	} else if pores := volume * p.TotalPorosity(); shot.number > pores {
+	if pores := volume * p.TotalPorosity(); shot.given() && shot.number > pores {
 		b.say(shot, fmt.Sprintf("%s mL is more than the pores of the container hold", format(shot.number)), fmt.Sprintf("mL per container up to %s", round(pores, 0)),
 			"limits are per container, not per zone")
 	}
-	if !daily.given() {
-		l.MaxDailyML = max(math.Round(dailyShare*p.AvailableML(p.ContainerCapacity(), lowestSuction)), math.Round(volumeShare*volume), l.MaxShotML)
-	} else if daily.number > largestInterim*volume {
+	if daily.given() && daily.number > largestInterim*volume {
 		b.warn(daily, fmt.Sprintf("%s mL is %s times the container's volume", format(daily.number), round(daily.number/volume, 1)), "",
 			"limits are per container, not per zone")
 	}
-	return l
+	return l.For(p)
 }
 
 // runTime warns of a shot that takes longer than the time between two: a controller
