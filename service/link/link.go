@@ -336,8 +336,8 @@ func (l *Link) EndTelemetry() {
 	defer l.listening.Unlock()
 }
 
-// Drain waits, at most until ctx ends, for all that must arrive: outputs at QoS 1
-// and acknowledgements. Where a site is not connected it does not wait.
+// Drain waits, at most until ctx ends, for all that must arrive: outputs at QoS 1,
+// commands and acknowledgements. Where a site is not connected it does not wait.
 func (l *Link) Drain(ctx context.Context) {
 	tick := time.NewTicker(10 * time.Millisecond)
 	defer tick.Stop()

@@ -38,7 +38,7 @@ type outbox struct {
 	queue   []*message
 	waiting map[string]*message // not yet sent, by place
 	busy    map[string]bool     // a publish of the topic is in flight
-	owed    int                 // at QoS 1, waiting or in flight
+	owed    int                 // that must arrive, waiting or in flight
 	said    int                 // the number of the newest that is said once
 	unsaid  map[int]bool        // the numbers of those that the broker has not taken
 	later   []afterwards        // in order of mark
@@ -162,9 +162,17 @@ func (o *outbox) due() (due []func()) {
 	return due
 }
 
-func owed(m *message) int { return int(min(m.qos, 1)) }
+// owed is 1 of a message that must arrive: at QoS 1, and a command, which goes at QoS 0
+// and may take back what would be in force for ever. The rest comes again by itself.
+func owed(m *message) int {
+	if m.qos > 0 || m.latest != "" {
+		return 1
+	}
+	return 0
+}
 
-// delivered reports whether the broker has every message that must arrive.
+// delivered reports whether every message that must arrive has gone: those at QoS 1 are
+// with the broker, commands are on their way.
 func (o *outbox) delivered() bool {
 	o.mu.Lock()
 	defer o.mu.Unlock()

@@ -1,7 +1,9 @@
 package link
 
 import (
+	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"testing"
 	"time"
@@ -102,4 +104,26 @@ func TestCommandsAndListening(t *testing.T) {
 	server, _ = broker(t, address)
 	defer server.Close()
 	wait()
+}
+
+// Commands go at QoS 0, and still the end waits for them: a null that stayed behind would
+// leave in force what has been taken back.
+func TestTheEndWaitsForCommands(t *testing.T) {
+	const zones = 500 // of one topic, on which one is in flight at a time
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	l := testLink(address, Handlers{})
+	var commands inbox
+	commands.follow(t, server, "spBv1.0/#")
+	stop := run(t, l)
+	defer stop()
+	eventually(t, "a connection", l.Connected)
+	for zone := range zones {
+		l.Command(0, "spBv1.0/farm/DCMD/plc9/valves", fmt.Sprint("valves ", zone), fmt.Append(nil, "null ", zone))
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	defer cancel()
+	l.Drain(ctx)
+	stop()
+	eventually(t, "the last of the commands", func() bool { return commands.count() == zones })
 }
