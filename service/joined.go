@@ -84,7 +84,7 @@ func (s *Service) linkSettings() link.Settings {
 	}
 }
 
-// newLink joins the house to a link.
+// newLink joins the house to a link; the house of before a reload is still the service's.
 func (s *Service) newLink(h *house) (*link.Link, error) {
 	var sites []link.Site
 	for i, st := range h.sites {
@@ -166,13 +166,14 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 		}
 	}
 	s.left = nil
+	s.takeBack(l, s.house, h)
 	return l, nil
 }
 
 // publish queues a message of a site.
 func publish(l *link.Link, site int, m wire.Message) {
 	if m.Latest != "" {
-		l.Command(site, m.Topic, m.Latest, m.Payload)
+		l.Command(site, m.Topic, m.Latest, m.Payload, nil)
 		return
 	}
 	l.Publish(site, m.Topic, m.Payload, m.QoS, m.Retain)

@@ -279,9 +279,10 @@ func (l *Link) Publish(site int, topic string, payload []byte, qos byte, retain 
 
 // Command queues a message of a site that is not retained and of which only the latest
 // of its name counts: what waits for a connection is not sent after it is outdated. It
-// goes at QoS 0, as commands of Sparkplug B do, and never blocks.
-func (l *Link) Command(site int, topic, latest string, payload []byte) {
-	l.outboxes[site].put(message{topic: topic, payload: payload, latest: latest})
+// goes at QoS 0, as commands of Sparkplug B do, and never blocks. Gone, which may be nil,
+// is called once it has been sent, in whatever goroutine that is.
+func (l *Link) Command(site int, topic, latest string, payload []byte, gone func()) {
+	l.outboxes[site].put(message{topic: topic, payload: payload, latest: latest, gone: gone})
 }
 
 // Connected reports whether every session is connected.

@@ -18,6 +18,7 @@ type message struct {
 	retain  bool
 	number  int    // of one that is said once, from 1
 	latest  string // of one that is not retained: what a newer one must agree in to take its place
+	gone    func() // called once it has been sent, unless a newer one took its place; may be nil
 }
 
 // place names what of it only the newest counts, "" of a message that counts in any
@@ -134,6 +135,9 @@ func (o *outbox) done(m *message, err error) {
 		do()
 	}
 	o.wake()
+	if err == nil && m.gone != nil {
+		m.gone()
+	}
 }
 
 // after calls do once the broker has all that has been said once so far: an answer
@@ -180,23 +184,21 @@ func (o *outbox) delivered() bool {
 }
 
 // follow takes from the outbox of before a reload what is said once: what is
-// retained is published anew anyway. What waits here already is newer: a setpoint of
-// before must not come after the word that took it back.
+// retained is published anew anyway. It goes before what waits here already, which is
+// newer: a setpoint of before must not come after the word that took it back.
 func (o *outbox) follow(before *outbox) {
 	before.mu.Lock()
 	defer before.mu.Unlock()
-	for _, m := range before.queue {
-		if !m.retain && !o.awaits(m.latest) {
-			o.put(message{topic: m.topic, payload: m.payload, qos: m.qos, latest: m.latest})
-		}
-	}
-}
-
-// awaits reports whether a message of a place waits.
-func (o *outbox) awaits(place string) bool {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	return o.waiting[place] != nil
+	newer := o.queue
+	o.queue = nil
+	for _, m := range before.queue {
+		if !m.retain && o.waiting[m.latest] == nil {
+			o.add(&message{topic: m.topic, payload: m.payload, qos: m.qos, latest: m.latest, gone: m.gone}, false)
+		}
+	}
+	o.queue = append(o.queue, newer...)
 }
 
 // length is the number of messages that wait.
