@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"errors"
+	"strings"
 	"sync"
 	"time"
 
@@ -60,12 +61,17 @@ func (s *Service) claim(payload []byte) link.Claim {
 	own := status.Instance == s.instance
 	claim := link.Claim{
 		Online: status.Status == wire.Online, Lost: status.Status == wire.Offline && !status.Ended,
-		Own: own, Former: !own && status.Ledger == s.identity, Before: s.before(status),
+		Own: own, Former: !own && status.Ledger == s.identity, Before: s.before(status), Namesake: clientOf(status.Instance) == s.Settings.ClientID,
 	}
 	if claim.Online && !own && !claim.Former && s.waits.Load() {
 		s.metrics.Standby(true)
 	}
 	return claim
+}
+
+// clientOf is the client id of an instance, which has a random ending.
+func clientOf(instance string) string {
+	return instance[:max(0, strings.LastIndexByte(instance, '-'))]
 }
 
 // before reports whether a daemon precedes this one where both serve a site: the

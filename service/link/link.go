@@ -112,7 +112,7 @@ type Link struct {
 	deafen    context.CancelFunc
 	listening sync.Mutex // held while the session of telemetry runs
 	anchor    string     // the site that the session of telemetry is named after
-	past      []string   // client ids of sessions of telemetry that are ours no more
+	past      []past     // sessions of telemetry that are ours no more
 }
 
 // New makes a link; Run connects it.
