@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"rhizostat/policy"
-	"rhizostat/service/demo"
 	"rhizostat/service/ledger"
 	"rhizostat/service/link"
 	"rhizostat/service/wire"
@@ -24,18 +23,13 @@ import (
 // on a setpoint topic or told to a device as a command. The broker lives on, as a
 // facility's does.
 func TestKilledInTheMiddleOfDecisions(t *testing.T) {
-	notUnderRace(t)
 	t.Parallel()
 	const lanes = 5 // daemons at once, to save time; they share nothing but the broker
 	rounds := 10    // 5 x 10 kills
 	if testing.Short() {
 		rounds = 2
 	}
-	broker, err := demo.NewBroker("127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { broker.Close() })
+	broker := newBroker(t)
 	seed := uint64(time.Now().UnixNano())
 	t.Logf("seed %d", seed)
 	boards, devices := make([]*board, lanes), make([]*device, lanes)
@@ -61,7 +55,7 @@ func TestKilledInTheMiddleOfDecisions(t *testing.T) {
 
 // lane is one daemon with its site.
 type lane struct {
-	broker       *demo.Broker
+	broker       *broker
 	board        *board
 	device       *device
 	topics       wire.Topics
@@ -367,7 +361,7 @@ type device struct {
 }
 
 // obey is the device of a site.
-func obey(t *testing.T, b *demo.Broker, site string) *device {
+func obey(t *testing.T, b *broker, site string) *device {
 	t.Helper()
 	d := &device{last: map[string]string{}, ever: map[string]bool{}}
 	err := b.Subscribe("spBv1.0/farm/DCMD/plc-of-"+site+"/valves", func(_ string, payload []byte) {
