@@ -141,9 +141,9 @@ func (w *board) advice(t *testing.T, topics wire.Topics, zone string) *wire.Advi
 // eventually waits until a condition holds; what says what was waited for.
 func eventually(t *testing.T, limit time.Duration, what func() string, holds func() bool) {
 	t.Helper()
-	for end := time.Now().Add(limit); !holds(); time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(slower * limit); !holds(); time.Sleep(10 * time.Millisecond) {
 		if time.Now().After(end) {
-			t.Fatalf("after %s still: %s", limit, what())
+			t.Fatalf("after %s still: %s", slower*limit, what())
 		}
 	}
 }

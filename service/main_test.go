@@ -97,8 +97,10 @@ func (c *child) kill(t *testing.T) {
 	c.command.Wait() // it was killed: its status says nothing
 }
 
-// end asks it to stop and wants it to, in order and in time; under the race detector
-// it takes several times as long.
+// inTime is how long a daemon may take to end.
+const inTime = slower * 5 * time.Second
+
+// end asks it to stop and wants it to, in order and in time.
 func (c *child) end(t *testing.T, with os.Signal) {
 	t.Helper()
 	began := time.Now()

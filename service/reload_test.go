@@ -239,7 +239,7 @@ func TestTheEndInTheMiddleOfTheStart(t *testing.T) {
 		Ledger: filepath.Join(t.TempDir(), "l.db"), HTTP: "127.0.0.1:0", Clock: "wall", StateEvery: time.Minute,
 	}
 	var log locked
-	for after := time.Duration(0); after < 40*time.Millisecond; after += time.Millisecond {
+	for after := time.Duration(0); after < 40*time.Millisecond; after += slower * time.Millisecond {
 		ctx, stop := context.WithCancel(t.Context())
 		time.AfterFunc(after, stop)
 		if err := Run(ctx, settings, "test", slog.New(slog.NewTextHandler(&log, nil))); err != nil {
