@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"rhizostat/service/link"
+	"rhizostat/service/wire"
 )
 
 // nameTelemetry has the first link of this process go on with the session of telemetry
@@ -16,7 +17,7 @@ func (s *Service) nameTelemetry(l *link.Link) {
 	defer stop()
 	former, err := s.ledger.Anchors(ctx)
 	if err == nil {
-		l.Forget(former)
+		l.Forget(former, func(site string) string { return wire.Topics{Root: s.Settings.TopicRoot, Site: site}.Status() })
 		err = s.ledger.AddAnchor(ctx, l.Anchor())
 	}
 	if err != nil {

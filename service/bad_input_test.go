@@ -17,7 +17,6 @@ import (
 // counted by their reasons, on both sessions, and keep nothing that comes after
 // them from the zone.
 func TestBadInputHoldsUpNothing(t *testing.T) {
-	notUnderRace(t)
 	t.Parallel()
 	b := newBroker(t)
 	topics := wire.Topics{Root: "rhizostat", Site: "north"}

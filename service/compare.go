@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"sort"
+	"time"
 
 	"rhizostat/policy"
 	"rhizostat/policy/diagnose"
@@ -27,7 +28,7 @@ func Compare(sites []*site.Site, zone string, uptakeML float64, w io.Writer) err
 	if err != nil {
 		return err
 	}
-	use := diagnose.Use{Band: s.Band, Aeration: s.Aeration, UptakeML: uptakeML, DryShare: usualDryShare}
+	use := diagnose.Use{Band: s.Band, Aeration: s.Aeration, UptakeML: uptakeML, DryShare: diagnose.NightShare(daytimeH(s))}
 	compared, err := diagnose.Compare(choices(s), use)
 	if err != nil {
 		return usage{err}
@@ -35,10 +36,16 @@ func Compare(sites []*site.Site, zone string, uptakeML float64, w io.Writer) err
 	return report.Compare(w, s.Site+": zone "+s.Zone, compared, use)
 }
 
-// usualDryShare is the part of a day's uptake that is drunk between the last
-// shot and the next first, where it has not been learned (common practice, no
-// source).
-const usualDryShare = 0.25
+// daytimeH is how long a zone's daytime is, h, over a year: where it goes by the sun, the
+// mean of one day of each month.
+func daytimeH(s *policy.Settings) float64 {
+	sum := 0.0
+	for month := time.January; month <= time.December; month++ {
+		day := s.DayAt(time.Date(2026, month, 21, 12, 0, 0, 0, s.Location))
+		sum += day.DaytimeEnd.Sub(day.Start).Hours()
+	}
+	return sum / 12
+}
 
 // choices are the zone's own and what it could be instead.
 func choices(s *policy.Settings) []diagnose.Choice {

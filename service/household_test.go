@@ -10,7 +10,6 @@ import (
 	"testing"
 	"time"
 
-	"rhizostat/service/demo"
 	"rhizostat/service/wire"
 )
 
@@ -65,7 +64,7 @@ func reading(i, p int, after time.Duration) []byte {
 
 // tell publishes the readings of all zones from one time after morning to
 // another, one every five minutes.
-func tell(t *testing.T, b *demo.Broker, site string, zones int, from, to time.Duration) {
+func tell(t *testing.T, b *broker, site string, zones int, from, to time.Duration) {
 	t.Helper()
 	topics := wire.Topics{Root: "rhizostat", Site: site}
 	for after := from; after <= to; after += 5 * time.Minute {
@@ -87,7 +86,7 @@ type board struct {
 	all    []wire.Message    // of results and setpoints, in order
 }
 
-func watch(t *testing.T, b *demo.Broker, filter string) *board {
+func watch(t *testing.T, b *broker, filter string) *board {
 	t.Helper()
 	w := &board{newest: map[string][]byte{}, seen: map[string]int{}}
 	err := b.Subscribe(filter, func(topic string, payload []byte) {
@@ -142,9 +141,9 @@ func (w *board) advice(t *testing.T, topics wire.Topics, zone string) *wire.Advi
 // eventually waits until a condition holds; what says what was waited for.
 func eventually(t *testing.T, limit time.Duration, what func() string, holds func() bool) {
 	t.Helper()
-	for end := time.Now().Add(limit); !holds(); time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(slower * limit); !holds(); time.Sleep(10 * time.Millisecond) {
 		if time.Now().After(end) {
-			t.Fatalf("after %s still: %s", limit, what())
+			t.Fatalf("after %s still: %s", slower*limit, what())
 		}
 	}
 }
@@ -152,7 +151,7 @@ func eventually(t *testing.T, limit time.Duration, what func() string, holds fun
 func text(s string) func() string { return func() string { return s } }
 
 // decide publishes a person's decision.
-func decide(t *testing.T, b *demo.Broker, topics wire.Topics, a *wire.Advice, verdict wire.Verdict, by string) {
+func decide(t *testing.T, b *broker, topics wire.Topics, a *wire.Advice, verdict wire.Verdict, by string) {
 	t.Helper()
 	d := wire.Decision{Advice: a.ID, Digest: a.Approval.Digest, Decision: verdict, By: by}
 	payload, err := d.Marshal()
@@ -166,7 +165,7 @@ func decide(t *testing.T, b *demo.Broker, topics wire.Topics, a *wire.Advice, ve
 
 // advise tells a running daemon enough for an advice of every zone. What is
 // told before its telemetry session is there is told again.
-func advise(t *testing.T, b *demo.Broker, w *board, topics wire.Topics, zones int) {
+func advise(t *testing.T, b *broker, w *board, topics wire.Topics, zones int) {
 	t.Helper()
 	advised := func() bool {
 		for i := range zones {

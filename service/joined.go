@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"errors"
+	"strings"
 	"sync"
 	"time"
 
@@ -60,12 +61,17 @@ func (s *Service) claim(payload []byte) link.Claim {
 	own := status.Instance == s.instance
 	claim := link.Claim{
 		Online: status.Status == wire.Online, Lost: status.Status == wire.Offline && !status.Ended,
-		Own: own, Former: !own && status.Ledger == s.identity, Before: s.before(status),
+		Own: own, Former: !own && status.Ledger == s.identity, Before: s.before(status), Namesake: clientOf(status.Instance) == s.Settings.ClientID,
 	}
 	if claim.Online && !own && !claim.Former && s.waits.Load() {
 		s.metrics.Standby(true)
 	}
 	return claim
+}
+
+// clientOf is the client id of an instance, which has a random ending.
+func clientOf(instance string) string {
+	return instance[:max(0, strings.LastIndexByte(instance, '-'))]
 }
 
 // before reports whether a daemon precedes this one where both serve a site: the
@@ -84,7 +90,7 @@ func (s *Service) linkSettings() link.Settings {
 	}
 }
 
-// newLink joins the house to a link.
+// newLink joins the house to a link; the house of before a reload is still the service's.
 func (s *Service) newLink(h *house) (*link.Link, error) {
 	var sites []link.Site
 	for i, st := range h.sites {
@@ -166,13 +172,14 @@ func (s *Service) newLink(h *house) (*link.Link, error) {
 		}
 	}
 	s.left = nil
+	s.takeBack(l, s.house, h)
 	return l, nil
 }
 
 // publish queues a message of a site.
 func publish(l *link.Link, site int, m wire.Message) {
 	if m.Latest != "" {
-		l.Command(site, m.Topic, m.Latest, m.Payload)
+		l.Command(site, m.Topic, m.Latest, m.Payload, nil)
 		return
 	}
 	l.Publish(site, m.Topic, m.Payload, m.QoS, m.Retain)

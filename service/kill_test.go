@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"path/filepath"
 	"strings"
@@ -12,7 +13,6 @@ import (
 	"time"
 
 	"rhizostat/policy"
-	"rhizostat/service/demo"
 	"rhizostat/service/ledger"
 	"rhizostat/service/link"
 	"rhizostat/service/wire"
@@ -20,35 +20,32 @@ import (
 
 // A daemon that is killed in the middle of decisions, again and again: nothing
 // that was answered "accepted" is lost, and nothing that nobody approved is ever
-// on a setpoint topic. The broker lives on, as a facility's does.
+// on a setpoint topic or told to a device as a command. The broker lives on, as a
+// facility's does.
 func TestKilledInTheMiddleOfDecisions(t *testing.T) {
-	notUnderRace(t)
 	t.Parallel()
 	const lanes = 5 // daemons at once, to save time; they share nothing but the broker
 	rounds := 10    // 5 x 10 kills
 	if testing.Short() {
 		rounds = 2
 	}
-	broker, err := demo.NewBroker("127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { broker.Close() })
+	broker := newBroker(t)
 	seed := uint64(time.Now().UnixNano())
 	t.Logf("seed %d", seed)
-	boards := make([]*board, lanes)
+	boards, devices := make([]*board, lanes), make([]*device, lanes)
 	for i := range boards { // here, for a broker counts its subscriptions in one goroutine
 		boards[i] = watch(t, broker, fmt.Sprintf("rhizostat/site-%d/#", i))
+		devices[i] = obey(t, broker, fmt.Sprintf("site-%d", i))
 	}
 	var playing sync.WaitGroup
 	for i := range lanes { // all at once: they wait more than they work
 		playing.Go(func() {
 			t.Run(fmt.Sprintf("site-%d", i), func(t *testing.T) {
 				l := &lane{
-					broker: broker, board: boards[i], topics: wire.Topics{Root: "rhizostat", Site: fmt.Sprintf("site-%d", i)},
+					broker: broker, board: boards[i], device: devices[i], topics: wire.Topics{Root: "rhizostat", Site: fmt.Sprintf("site-%d", i)},
 					random: rand.New(rand.NewPCG(seed, uint64(i))), zones: 40, sent: map[string]bool{},
 				}
-				l.site, l.ledger = writeSite(t, siteOf(l.topics.Site, l.zones)), filepath.Join(t.TempDir(), "l.db")
+				l.site, l.ledger = writeSite(t, siteOf(l.topics.Site, l.zones)+outputTo(l.topics.Site)), filepath.Join(t.TempDir(), "l.db")
 				l.play(t, rounds)
 			})
 		})
@@ -58,8 +55,9 @@ func TestKilledInTheMiddleOfDecisions(t *testing.T) {
 
 // lane is one daemon with its site.
 type lane struct {
-	broker       *demo.Broker
+	broker       *broker
 	board        *board
+	device       *device
 	topics       wire.Topics
 	site, ledger string
 	zones        int
@@ -85,7 +83,9 @@ func (l *lane) play(t *testing.T, rounds int) {
 		if !l.settled(t) {
 			return
 		}
-		accepted = l.answered(t)
+		// what the broker sends again is answered before its advice is published
+		eventually(t, 10*time.Second, func() string { return l.unfollowed(t) }, func() bool { return l.unfollowed(t) == "" })
+		accepted = l.accepted(t)
 	}
 	l.daemon.end(t, syscall.SIGTERM)
 	l.record(t)
@@ -183,6 +183,13 @@ func (l *lane) zoneDisagrees(t *testing.T, zone string, stands map[string][]byte
 		return fmt.Sprintf("%s: advice: %v", zone, err)
 	}
 	approved := a.Approval.State == policy.StateApproved
+	want := "null until null"
+	if approved {
+		want = fmt.Sprintf("%v until %d", a.Setpoints.ShotVolumeML, a.ValidUntil.UnixMilli())
+	}
+	if got := l.device.goesBy(zone); got != want {
+		return fmt.Sprintf("%s: advice is %s, and its device was told %s, want %s", zone, a.Approval.State, got, want)
+	}
 	if approved && !l.sent[key(a.ID, wire.Approve)] {
 		t.Errorf("%s: advice %s is approved, and nobody sent that", zone, a.ID)
 	}
@@ -209,11 +216,9 @@ func (l *lane) zoneDisagrees(t *testing.T, zone string, stands map[string][]byte
 	return ""
 }
 
-// answered holds every answer so far against what stands, and counts the
-// accepted ones.
-func (l *lane) answered(t *testing.T) int {
+// results are all answers so far with their zones.
+func (l *lane) results(t *testing.T, each func(zone string, r wire.Result)) {
 	t.Helper()
-	n := 0
 	for _, m := range l.board.history() {
 		if !strings.HasSuffix(m.Topic, "/decision/result") {
 			continue
@@ -222,17 +227,33 @@ func (l *lane) answered(t *testing.T) int {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if r.Result != wire.Accepted {
-			continue
-		}
-		n++
 		place, _ := wire.Parse(l.topics.Root, m.Topic)
-		a := l.board.advice(t, l.topics, place.Zone)
-		if got := a.Approval.State; a.ID == r.Advice && !l.follows(r, got) {
-			t.Errorf("%s: %s of %s was answered accepted, now the advice is %s", place.Zone, r.Decision, r.Advice, got)
-		}
+		each(place.Zone, r)
 	}
+}
+
+// accepted counts the accepted answers.
+func (l *lane) accepted(t *testing.T) (n int) {
+	t.Helper()
+	l.results(t, func(_ string, r wire.Result) {
+		if r.Result == wire.Accepted {
+			n++
+		}
+	})
 	return n
+}
+
+// unfollowed holds every answer so far against what stands, and names one of which
+// nothing has come.
+func (l *lane) unfollowed(t *testing.T) (wrong string) {
+	t.Helper()
+	l.results(t, func(zone string, r wire.Result) {
+		a := l.board.advice(t, l.topics, zone)
+		if got := a.Approval.State; r.Result == wire.Accepted && a.ID == r.Advice && !l.follows(r, got) {
+			wrong = fmt.Sprintf("%s: %s of %s was answered accepted, now the advice is %s", zone, r.Decision, r.Advice, got)
+		}
+	})
+	return wrong
 }
 
 // follows reports whether a state can follow an accepted decision.
@@ -257,6 +278,7 @@ func (l *lane) record(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer reader.Close()
+	approvedIn := map[string]bool{}
 	moved, taken, told, withdrawn := map[string]bool{}, map[string]bool{}, map[string]bool{}, map[string]bool{}
 	for i := range l.zones {
 		moves, err := reader.Moves(ctx, l.topics.Site, bench(i), time.Time{}, farFuture)
@@ -264,6 +286,7 @@ func (l *lane) record(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, m := range moves {
+			approvedIn[bench(i)] = approvedIn[bench(i)] || m.To == policy.StateApproved
 			moved[m.Advice+" "+m.Digest+" "+string(m.To)] = true
 		}
 		decisions, err := reader.Decisions(ctx, l.topics.Site, bench(i), time.Time{}, farFuture)
@@ -301,13 +324,72 @@ func (l *lane) record(t *testing.T) {
 			}
 		}
 	}
+	for zone := range l.device.everTold() {
+		if !approvedIn[zone] {
+			t.Errorf("%s: its device was told setpoints and nobody approved any", zone)
+		}
+	}
 	for decision := range taken { // the broker sends again what it was not told of
 		advice, verdict, _ := strings.Cut(decision, " ")
 		if withdrawn[advice] && strings.HasPrefix(verdict, string(wire.Approve)) {
 			continue // what comes again after the withdrawal is answered as replayed
 		}
 		if !told[decision] {
-			t.Errorf("%s is on record as accepted and was never answered so", decision)
+			var answers []string
+			l.results(t, func(zone string, r wire.Result) {
+				if r.Advice == advice {
+					answers = append(answers, fmt.Sprintf("%s: %+v", zone, r))
+				}
+			})
+			t.Errorf("%s is on record as accepted and was never answered so; the answers are %q", decision, answers)
 		}
 	}
+}
+
+// outputTo has a site tell its setpoints to a device of its own.
+func outputTo(site string) string {
+	return fmt.Sprintf(`setpoint_outputs:
+  - sparkplug: {group: farm, edge_node: plc-of-%s, device: valves, metrics: {shot_volume_ml: "{zone}/shot_ml", valid_until: "{zone}/until"}}
+`, site)
+}
+
+// device is one that obeys commands: it goes by what it was told last.
+type device struct {
+	mu   sync.Mutex
+	last map[string]string // by metric
+	ever map[string]bool   // zones that were ever told a number
+}
+
+// obey is the device of a site.
+func obey(t *testing.T, b *broker, site string) *device {
+	t.Helper()
+	d := &device{last: map[string]string{}, ever: map[string]bool{}}
+	err := b.Subscribe("spBv1.0/farm/DCMD/plc-of-"+site+"/valves", func(_ string, payload []byte) {
+		said := told(t, payload)
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		for metric, value := range said {
+			d.last[metric] = value
+			if zone, _, _ := strings.Cut(metric, "/"); value != "null" {
+				d.ever[zone] = true
+			}
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
+// goesBy is the shot and the end of the setpoints that it waters a zone by.
+func (d *device) goesBy(zone string) string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.last[zone+"/shot_ml"] + " until " + d.last[zone+"/until"]
+}
+
+func (d *device) everTold() map[string]bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return maps.Clone(d.ever)
 }

@@ -97,6 +97,9 @@ func (c *child) kill(t *testing.T) {
 	c.command.Wait() // it was killed: its status says nothing
 }
 
+// inTime is how long a daemon may take to end.
+const inTime = slower * 5 * time.Second
+
 // end asks it to stop and wants it to, in order and in time.
 func (c *child) end(t *testing.T, with os.Signal) {
 	t.Helper()
@@ -112,8 +115,11 @@ func (c *child) end(t *testing.T, with os.Signal) {
 			t.Errorf("after %v the daemon ended with %v\n%s", with, err, c.log.String())
 		}
 		t.Logf("it ended %.1f s after %v", time.Since(began).Seconds(), with)
-	case <-time.After(5 * time.Second):
-		c.kill(t)
-		t.Errorf("5 s after %v the daemon still runs\n%s", with, c.log.String())
+	case <-time.After(inTime):
+		if err := c.command.Process.Kill(); err != nil {
+			t.Error(err)
+		}
+		<-ended
+		t.Errorf("%s after %v the daemon still runs\n%s", inTime, with, c.log.String())
 	}
 }

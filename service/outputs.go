@@ -217,24 +217,3 @@ func toldNext(sites []*site.Site) map[metricOf]bool {
 	}
 	return told
 }
-
-// untold take back what was told to metrics that take no setpoint any more.
-func (w *worker) untold(next map[metricOf]bool) []wire.Message {
-	var out []wire.Message
-	for i := range w.commands {
-		c := &w.commands[i]
-		gone := output{SparkplugOutput: c.to.SparkplugOutput}
-		gone.types.Store(c.to.types.Load())
-		gone.Metrics = slices.DeleteFunc(slices.Clone(gone.Metrics), func(m wire.SparkplugSetpoint) bool {
-			return next[metricOf{c.to.Topic(), m.Name(w.settings.Zone)}]
-		})
-		if c.told && len(gone.Metrics) > 0 {
-			at := w.now
-			if at.IsZero() { // no reading yet: what was told bears the time of its connection
-				at = c.at
-			}
-			out = append(out, w.commandOf(&gone, nil, at))
-		}
-	}
-	return out
-}

@@ -286,8 +286,11 @@ func TestReadingsOfAnEdgeNode(t *testing.T) {
 	}
 }
 
-// A reload that takes an output, or a zone of it, away takes back what was told there.
-func TestWhatAReloadTakesFromAnOutput(t *testing.T) {
+// What a site file does not tell an output any more is taken back there: by a reload, and
+// at a start after it was taken out while the daemon was down. Where the ledger cannot
+// say, a reload knows all the same.
+func TestWhatIsTakenFromAnOutput(t *testing.T) {
+	log := slog.New(slog.DiscardHandler)
 	for name, c := range map[string]struct {
 		next string
 		want map[string]string // of bench-0, nil: nothing is said
@@ -300,52 +303,70 @@ func TestWhatAReloadTakesFromAnOutput(t *testing.T) {
 		"its zones":   {sparkplugSite(2) + "    zones: [bench-1]\n", nothing},
 		"the device":  {strings.Replace(sparkplugSite(2), "device: valves", "device: other", 1), nothing},
 		"not a thing": {sparkplugSite(3), nil},
+		"the site":    {siteOf("south", 2), nil}, // whom another daemon may serve
 	} {
-		t.Run(name, func(t *testing.T) {
-			s := newStillOf(t, sparkplugSite(2), "telemetry", inMemory(t))
-			s.house.control = func(zone int, c shard.Control) { s.lots[0].shard.Control(s.places[zone].index, c) }
-			s.tell(0, 40*time.Minute)
-			s.decide(t, s.workers[0].desk.Standing(), wire.Approve)
-			s.lots[0].flush()
-			next, err := loadSites(writeSite(t, c.next), slog.New(slog.NewTextHandler(io.Discard, nil)))
-			if err != nil {
-				t.Fatal(err)
-			}
-			s.published = slices.DeleteFunc(left(s.house, next)["north"], func(m wire.Message) bool { return m.Topic != command1 })
-			got := s.commands(t, command1)
-			if c.want == nil && len(got) > 0 || c.want != nil && (len(got) != 1 || !same(got[0], c.want)) {
-				t.Errorf("was told %v, want %v", got, c.want)
-			}
-		})
+		for _, how := range []string{"reload", "reload without a ledger", "restart"} {
+			t.Run(name+" at a "+how, func(t *testing.T) {
+				l := inMemory(t)
+				service := &Service{ledger: l, Log: log}
+				before := newStillOf(t, sparkplugSite(2), "telemetry", l).house
+				if former := service.formerOutputs(nil, before); len(former) > 0 {
+					t.Errorf("at the first start there were %q", former)
+				}
+				h := newStillOf(t, c.next, "telemetry", inMemory(t)).house
+				switch how {
+				case "reload without a ledger":
+					if err := l.Close(); err != nil {
+						t.Fatal(err)
+					}
+				case "restart":
+					before = nil
+				}
+				ours, out := h.takenBack(service.formerOutputs(before, h), before)
+				if wantOurs := name != "nothing" && name != "the site"; len(ours) > 0 != wantOurs {
+					t.Errorf("settled %q", ours)
+				}
+				s := &still{}
+				for _, m := range out {
+					if metrics := fmt.Sprint(told(t, m.Payload)); m.Topic == command1 && strings.Contains(metrics, "bench-0/") {
+						s.published = append(s.published, m.Message)
+					}
+				}
+				got := s.commands(t, command1)
+				if c.want == nil && len(got) > 0 || c.want != nil && (len(got) != 1 || !same(got[0], c.want)) {
+					t.Errorf("was told %v, want %v", got, c.want)
+				}
+			})
+		}
 	}
 }
 
-// Before the first reading too, what is taken back bears a time: that of the connection
-// on which it was told.
-func TestWhatIsTakenBackBeforeAReading(t *testing.T) {
+// What is taken back bears the types that its edge node declared, where they are known,
+// and the time of the zones.
+func TestWhatIsTakenBackIsAsDeclared(t *testing.T) {
 	s := newSparkplugStill(t, inMemory(t))
-	s.house.control(0, shard.Control{Kind: shard.Resync, Time: morning})
-	s.lots[0].flush()
-	if got := s.commands(t, command1); len(got) != 1 || !same(got[0], nothing) {
-		t.Fatalf("at the connection was told %v, want %v", got, nothing)
-	}
-	next, err := loadSites(writeSite(t, siteOf("north", 1)), slog.New(slog.NewTextHandler(io.Discard, nil)))
+	s.tell(0, 40*time.Minute)
+	s.birth(40*time.Minute, 9, 3) // Float, Int32
+	former, err := s.house.notes()
 	if err != nil {
 		t.Fatal(err)
 	}
-	said := 0
-	for _, m := range left(s.house, next)["north"] {
-		if m.Topic != command1 {
-			continue
-		}
-		said++
-		p, err := wire.ParseSparkplug(m.Payload)
-		if err != nil || p.Timestamp != uint64(morning.UnixMilli()) {
-			t.Errorf("what is taken back bears the time %d (%v), want %d", p.Timestamp, err, morning.UnixMilli())
-		}
+	h := newStillOf(t, siteOf("north", 1), "telemetry", inMemory(t)).house
+	_, out := h.takenBack(former, s.house)
+	if len(out) != 1 {
+		t.Fatalf("%d commands, want one", len(out))
 	}
-	if said != 1 {
-		t.Errorf("%d commands take back what was told, want one", said)
+	p, err := wire.ParseSparkplug(out[0].Payload)
+	if want := morning.Add(40 * time.Minute); err != nil || p.Timestamp != uint64(want.UnixMilli()) {
+		t.Errorf("it bears the time %d (%v), want %d", p.Timestamp, err, want.UnixMilli())
+	}
+	var types []wire.SparkplugType
+	for m := range p.Metrics {
+		types = append(types, m.Type)
+	}
+	slices.Sort(types)
+	if want := []wire.SparkplugType{3, 9, 13}; !slices.Equal(types, want) {
+		t.Errorf("its types are %v, want %v", types, want)
 	}
 }
 

@@ -31,13 +31,11 @@ func stay(h *house, l *link.Link, next []*site.Site) {
 	}
 }
 
-// left take back what stands for zones that their site no longer has, and what was
-// told to outputs that it no longer names, by site. What the broker shows on the next
-// connection would tell of the retained topics too, but a controller should not have to
-// wait for that; of commands nobody would tell.
+// left take back what stands for zones that their site no longer has, by site. What the
+// broker shows on the next connection would tell of it too, but a controller should not
+// have to wait for that.
 func left(h *house, next []*site.Site) map[string][]wire.Message {
 	out := map[string][]wire.Message{}
-	told := toldNext(next)
 	for _, st := range next {
 		stays := map[string]bool{}
 		for i := range st.Zones {
@@ -45,11 +43,7 @@ func left(h *house, next []*site.Site) map[string][]wire.Message {
 		}
 		for _, w := range h.workers {
 			zone := w.settings.Zone
-			if w.settings.Site != st.Name {
-				continue
-			}
-			out[st.Name] = append(out[st.Name], w.untold(told)...)
-			if stays[zone] {
+			if w.settings.Site != st.Name || stays[zone] {
 				continue
 			}
 			for topic := range w.published {

@@ -1,8 +1,10 @@
 package service
 
 import (
+	"context"
 	"fmt"
 	"io"
+	"log/slog"
 	"net"
 	"net/http"
 	"os"
@@ -14,7 +16,6 @@ import (
 	"testing"
 	"time"
 
-	"rhizostat/service/demo"
 	"rhizostat/service/wire"
 )
 
@@ -24,7 +25,7 @@ type statuses struct {
 	all []wire.Status
 }
 
-func followStatus(t *testing.T, b *demo.Broker, topic string) *statuses {
+func followStatus(t *testing.T, b *broker, topic string) *statuses {
 	t.Helper()
 	s := new(statuses)
 	err := b.Subscribe(topic, func(_ string, payload []byte) {
@@ -58,21 +59,6 @@ func (s *statuses) online() string {
 	return all[len(all)-1].Instance
 }
 
-// newBroker is a broker of the test.
-func newBroker(t *testing.T) *demo.Broker {
-	t.Helper()
-	b, err := demo.NewBroker("127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := b.Close(); err != nil {
-			t.Error(err)
-		}
-	})
-	return b
-}
-
 // environment is what a child needs to serve a site on a broker with a ledger of
 // its own.
 func environment(t *testing.T, broker, site string, more ...string) []string {
@@ -101,7 +87,6 @@ func rewrite(t *testing.T, path, text string) {
 // too; a good one is taken, what stood for a zone that has left is cleared, and
 // what was approved for the others stands. The site stays online throughout.
 func TestReload(t *testing.T) {
-	notUnderRace(t)
 	t.Parallel()
 	b := newBroker(t)
 	topics := wire.Topics{Root: "rhizostat", Site: "north"}
@@ -155,7 +140,6 @@ func TestReload(t *testing.T) {
 // What is decided while a reload runs is answered as what became of it: the link
 // ends after the zones have said their last word.
 func TestDecisionsWhileReloading(t *testing.T) {
-	notUnderRace(t)
 	t.Parallel()
 	const zones = 12
 	b := newBroker(t)
@@ -196,7 +180,6 @@ func TestDecisionsWhileReloading(t *testing.T) {
 // A second daemon refuses with a sentence; a standby waits, does not step in for a
 // reload, and takes over when the first one ends.
 func TestStandby(t *testing.T) {
-	notUnderRace(t)
 	t.Parallel()
 	if testing.Short() {
 		t.Skip("it takes a refusal half a minute to be sure")
@@ -247,9 +230,30 @@ func TestStandby(t *testing.T) {
 	wantExposed(t, address, "rhizostat_standby 0")
 }
 
+// A daemon that is ended in the middle of its start ends in order, whenever that is: a
+// service manager would take anything else for a failure, and start it again.
+func TestTheEndInTheMiddleOfTheStart(t *testing.T) {
+	t.Parallel()
+	settings := Settings{
+		Broker: fmt.Sprintf("tcp://127.0.0.1:%d", freePort(t)), ClientID: "test", TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", 200)),
+		Ledger: filepath.Join(t.TempDir(), "l.db"), HTTP: "127.0.0.1:0", Clock: "wall", StateEvery: time.Minute,
+	}
+	var log locked
+	for after := time.Duration(0); after < 40*time.Millisecond; after += slower * time.Millisecond {
+		ctx, stop := context.WithCancel(t.Context())
+		time.AfterFunc(after, stop)
+		if err := Run(ctx, settings, "test", slog.New(slog.NewTextHandler(&log, nil))); err != nil {
+			t.Errorf("ended %s after its start: %v", after, err)
+		}
+		stop()
+	}
+	if !strings.Contains(log.String(), "ended before it served") {
+		t.Error("it was never ended in the middle of its start: nothing was tried")
+	}
+}
+
 // However the broker is away, the daemon ends in order and in time.
 func TestTheEndWhileTheBrokerIsAway(t *testing.T) {
-	notUnderRace(t)
 	t.Parallel()
 	nobody := func(t *testing.T) string { return fmt.Sprintf("127.0.0.1:%d", freePort(t)) }
 	mute := func(t *testing.T) string { // takes the connection and never says a word
@@ -273,10 +277,7 @@ func TestTheEndWhileTheBrokerIsAway(t *testing.T) {
 	}
 	t.Run("it has gone", func(t *testing.T) {
 		t.Parallel()
-		b, err := demo.NewBroker("127.0.0.1:0")
-		if err != nil {
-			t.Fatal(err)
-		}
+		b := brokerAt(t, "127.0.0.1:0")
 		status := followStatus(t, b, "rhizostat/north/status")
 		c := startChild(t, environment(t, b.Address, writeSite(t, siteOf("north", 3)))...)
 		eventually(t, 10*time.Second, text("the daemon is not online"), func() bool { return status.online() != "" })
@@ -315,7 +316,6 @@ func exposed(t *testing.T, address, line string) bool {
 // What a site file mapped before a restart is not sent to the daemon any more: the
 // broker has kept its session.
 func TestARestartGivesUpWhatIsMappedNoMore(t *testing.T) {
-	notUnderRace(t)
 	t.Parallel()
 	b := newBroker(t)
 	status := followStatus(t, b, "rhizostat/north/status")

@@ -15,7 +15,6 @@ import (
 // Decisions that a broker keeps come again with each connection: they are counted,
 // nothing of them is done, and the log does not fill up with them.
 func TestRetainedDecisionsAreCountedAndToldSparingly(t *testing.T) {
-	notUnderRace(t)
 	t.Parallel()
 	const kept = 50
 	b := newBroker(t)

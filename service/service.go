@@ -76,8 +76,18 @@ func Run(ctx context.Context, s Settings, version string, log *slog.Logger) erro
 	return (&Service{Settings: s, Version: version, Log: log}).Run(ctx)
 }
 
-// Run starts the parts in order, serves, and stops them in the opposite order.
-func (s *Service) Run(ctx context.Context) (err error) {
+// Run starts the parts in order, serves, and stops them in the opposite order. An end
+// that comes in the middle of the start, or of a reload, is an orderly one.
+func (s *Service) Run(ctx context.Context) error {
+	err := s.run(ctx)
+	if err != nil && ctx.Err() != nil && errors.Is(err, context.Canceled) {
+		s.Log.Info("ended before it served", "at", err)
+		return nil
+	}
+	return err
+}
+
+func (s *Service) run(ctx context.Context) (err error) {
 	settings := s.linkSettings()
 	if err := settings.Validate(); err != nil {
 		return usage{err}

@@ -147,7 +147,6 @@ func TestABlipDoesNotCallTheStandby(t *testing.T) {
 // them refuses all the same, also where they share a client id and each kicks out
 // the other.
 func TestOfTwoStartedTogetherOneRefuses(t *testing.T) {
-	notUnderRace(t)
 	t.Parallel()
 	if testing.Short() {
 		t.Skip("it takes a refusal half a minute to be sure")
@@ -204,7 +203,6 @@ func oneRefuses(t *testing.T, names []string) {
 // A reload that adds a site which another daemon serves changes nothing and says
 // so; the old sites are served on. Once the other one has ended it is taken.
 func TestAReloadThatAddsAServedSite(t *testing.T) {
-	notUnderRace(t)
 	t.Parallel()
 	if testing.Short() {
 		t.Skip("it takes a refusal half a minute to be sure")

@@ -120,7 +120,7 @@ func (c *decideCommand) Run(ctx context.Context, io streams) error {
 	switch c.Verdict {
 	case "approve", "reject", "withdraw":
 	case "":
-		return usageError{errors.New("decide: what is missing; expected approve, reject or withdraw; see rhizostat decide --help")}
+		return usageError{errors.New("decide: no decision is named; expected approve, reject or withdraw, such as rhizostat decide approve --all-pending --by NAME; see rhizostat decide --help")}
 	default:
 		return usageError{fmt.Errorf("decide: %q is no decision; expected approve, reject or withdraw", c.Verdict)}
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"rhizostat/policy/hydraulics"
+	"rhizostat/policy/learning"
 )
 
 // Choice is a substrate in a container, as a site might choose it.
@@ -39,6 +40,14 @@ type Use struct {
 	Aeration hydraulics.Aeration
 	UptakeML float64 // a day, per container
 	DryShare float64 // part of that which is drunk between the last shot and the next first, 0 to 1
+}
+
+// NightShare is the part of a day's uptake that falls into the night where a zone's own
+// has not been learned, 0 to 1, for a daytime in hours, 0 to 24: by night a crop is taken
+// to drink [learning.NightRate] of what it drinks by day.
+func NightShare(daytimeH float64) float64 {
+	night := learning.NightRate * (24 - daytimeH)
+	return night / (daytimeH + night)
 }
 
 // ShotShare is the shot that choices are compared with, over the container's volume:

@@ -71,3 +71,13 @@ func TestCompareTellsWhatCannotBe(t *testing.T) {
 		t.Error("no uptake went through")
 	}
 }
+
+// The longer the night, the more of a day is drunk in it; a crop that is watered around
+// the clock has none. By hand: 12 h at 0.4 over 12 h and those, and so on.
+func TestNightShare(t *testing.T) {
+	for _, c := range []struct{ daytimeH, want float64 }{{24, 0}, {18, 2.4 / 20.4}, {12, 4.8 / 16.8}, {8, 6.4 / 14.4}, {0, 1}} {
+		if got := NightShare(c.daytimeH); math.Abs(got-c.want) > 1e-12 {
+			t.Errorf("of a day of %g h: %g, want %g", c.daytimeH, got, c.want)
+		}
+	}
+}

@@ -85,6 +85,10 @@ func (z *Zone) another(wc, sd float64) {
 	z.LevelVar = sd*sd + 1e-6
 }
 
+// NightRate is what a crop is taken to drink by night over what it drinks by day, until
+// its nights have been seen (common practice, no source).
+const NightRate = 0.4
+
 func (z *Zone) beginRates(c *Constants) {
 	perDay := 0.5 * math.Max(0.05, c.DesignCapacity-math.Max(c.StressMean, c.MinMean)) * c.VolumeML
 	mean := z.Course.mean()
@@ -92,7 +96,7 @@ func (z *Zone) beginRates(c *Constants) {
 	z.Rates.Day.reset(rate, 1)
 	z.Rates.Night.reset(rate, 1)
 	if z.Demands.ClimateMs == 0 {
-		z.Rates.Night.Mean += math.Log(0.4) // no climate says that nights ask less; common practice, no source
+		z.Rates.Night.Mean += math.Log(NightRate) // no climate says that nights ask less
 	}
 	z.Rates.Soon.reset(0, 0.2)
 	z.Rates.Lift, z.Rates.LiftVar = 0, liftVar

@@ -201,3 +201,13 @@ func TestTheLogStays(t *testing.T) {
 		}
 	}
 }
+
+// What a check finds is told in one line, and no more of it than a person reads.
+func TestDamageIsOneSentence(t *testing.T) {
+	r := &Reader{path: "l.db"}
+	got := r.damage([]string{"*** in database main ***\nPage 3: never used\nPage 4: never used", "wrong # of entries in index moves_at", "a", "b"}).Error()
+	const want = "ledger l.db: it is damaged (Page 3: never used; Page 4: never used; wrong # of entries in index moves_at; 2 more); expected a whole file; "
+	if !strings.HasPrefix(got, want+mend) {
+		t.Errorf("%q, want it to begin with %q", got, want+mend)
+	}
+}

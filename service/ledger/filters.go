@@ -14,7 +14,7 @@ func (l *Ledger) Filters(ctx context.Context) ([]string, error) {
 
 // AddFilters notes filters, before the broker is asked for them.
 func (l *Ledger) AddFilters(ctx context.Context, asked []string) error {
-	return l.eachName(ctx, `INSERT INTO meta (key, value) SELECT ? || value, 1 FROM json_each(?) WHERE true ON CONFLICT DO NOTHING`, filterKey, filters, asked)
+	return l.eachName(ctx, addNames, filterKey, filters, asked)
 }
 
 // DropFilters forgets filters, once the broker has them no more.

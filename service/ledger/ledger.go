@@ -134,7 +134,7 @@ func (l *Ledger) open(ctx context.Context) (err error) {
 	}
 	l.insert, err = prepare(ctx, l.write)
 	if err != nil {
-		return l.fault("prepare", err)
+		return l.unprepared(err)
 	}
 	if l.path != InMemory {
 		if l.file, err = os.Stat(l.path); err != nil {

@@ -10,8 +10,11 @@ import (
 // Names that the broker keeps while the daemon is down stand in meta, each behind a prefix
 // that ends with a space.
 
-// dropNames forgets names.
-const dropNames = `DELETE FROM meta WHERE key IN (SELECT ? || value FROM json_each(?))`
+// addNames notes names, each once; dropNames forgets them.
+const (
+	addNames  = `INSERT INTO meta (key, value) SELECT ? || value, 1 FROM json_each(?) WHERE true ON CONFLICT DO NOTHING`
+	dropNames = `DELETE FROM meta WHERE key IN (SELECT ? || value FROM json_each(?))`
+)
 
 // names gives the names that a query finds between a prefix and its end; what is what an
 // error calls them.

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/go-json-experiment/json"
+	"modernc.org/sqlite"
 
 	"rhizostat/service/wire"
 )
@@ -71,10 +72,14 @@ func (l *Reader) RecoverAll(ctx context.Context, give func(ZoneRecord) error) (e
 }
 
 func (l *Reader) reading(err error) error {
-	if err == nil {
+	var e *sqlite.Error
+	switch {
+	case err == nil:
 		return nil
+	case errors.As(err, &e), errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		return l.fault("read", err)
 	}
-	return l.fault("read", err)
+	return fmt.Errorf("ledger %s: it is damaged: %w; expected what this program wrote; %s", l.path, err, mend)
 }
 
 // streams are the three tables read side by side, all in the order of their

@@ -112,7 +112,7 @@ type Link struct {
 	deafen    context.CancelFunc
 	listening sync.Mutex // held while the session of telemetry runs
 	anchor    string     // the site that the session of telemetry is named after
-	past      []string   // client ids of sessions of telemetry that are ours no more
+	past      []past     // sessions of telemetry that are ours no more
 }
 
 // New makes a link; Run connects it.
@@ -279,9 +279,10 @@ func (l *Link) Publish(site int, topic string, payload []byte, qos byte, retain 
 
 // Command queues a message of a site that is not retained and of which only the latest
 // of its name counts: what waits for a connection is not sent after it is outdated. It
-// goes at QoS 0, as commands of Sparkplug B do, and never blocks.
-func (l *Link) Command(site int, topic, latest string, payload []byte) {
-	l.outboxes[site].put(message{topic: topic, payload: payload, latest: latest})
+// goes at QoS 0, as commands of Sparkplug B do, and never blocks. Gone, which may be nil,
+// is called once it has been sent, in whatever goroutine that is.
+func (l *Link) Command(site int, topic, latest string, payload []byte, gone func()) {
+	l.outboxes[site].put(message{topic: topic, payload: payload, latest: latest, gone: gone})
 }
 
 // Connected reports whether every session is connected.
@@ -336,8 +337,8 @@ func (l *Link) EndTelemetry() {
 	defer l.listening.Unlock()
 }
 
-// Drain waits, at most until ctx ends, for all that must arrive: outputs at QoS 1
-// and acknowledgements. Where a site is not connected it does not wait.
+// Drain waits, at most until ctx ends, for all that must arrive: outputs at QoS 1,
+// commands and acknowledgements. Where a site is not connected it does not wait.
 func (l *Link) Drain(ctx context.Context) {
 	tick := time.NewTicker(10 * time.Millisecond)
 	defer tick.Stop()

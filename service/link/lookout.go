@@ -120,6 +120,13 @@ func (o *lookOut) taken(sites []Site, now time.Time) (taken []Other, alive bool)
 	return taken, alive
 }
 
+// claimOn is what the newest status of a topic comes to, nothing where there is none.
+func (o *lookOut) claimOn(topic string) Claim {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.newest[topic].claim
+}
+
 // payloads are the newest statuses by topic.
 func (o *lookOut) payloads() map[string]string {
 	o.mu.Lock()

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	mochi "github.com/mochi-mqtt/server/v2"
 )
@@ -88,6 +89,30 @@ func TestTheTelemetrySessionOutlivesAReload(t *testing.T) {
 	}
 }
 
+func statusOf(site string) string { return "r/" + site + "/status" }
+
+// leave has the broker keep a session of telemetry under a name.
+func leave(t *testing.T, server *mochi.Server, address, clientID string) {
+	t.Helper()
+	s := siteLink(address, new(inbox), "north").telemetry
+	s.clientID = clientID
+	ctx, stop := context.WithCancel(t.Context())
+	var ended sync.WaitGroup
+	up := make(chan struct{})
+	s.connected = func(yes bool) {
+		if yes {
+			close(up)
+		}
+	}
+	ended.Go(func() { s.run(ctx) })
+	<-up
+	stop()
+	ended.Wait()
+	if _, ok := server.Clients.Get(clientID); !ok {
+		t.Fatalf("the broker has no session %s", clientID)
+	}
+}
+
 // A session of an earlier version, or named after another of our sites, would keep
 // messages at the broker that nobody fetches.
 func TestFormerSessionsAreCleared(t *testing.T) {
@@ -95,28 +120,12 @@ func TestFormerSessionsAreCleared(t *testing.T) {
 	defer server.Close()
 	former := []string{"test-telemetry", "test-telemetry:north", "test-telemetry:west"}
 	for _, id := range former {
-		s := siteLink(address, new(inbox), "north").telemetry
-		s.clientID = id
-		ctx, stop := context.WithCancel(t.Context())
-		var ended sync.WaitGroup
-		up := make(chan struct{})
-		s.connected = func(yes bool) {
-			if yes {
-				close(up)
-			}
-		}
-		ended.Go(func() { s.run(ctx) })
-		<-up
-		stop()
-		ended.Wait()
-		if _, ok := server.Clients.Get(id); !ok {
-			t.Fatalf("the broker has no session %s", id)
-		}
+		leave(t, server, address, id)
 	}
 	l := siteLink(address, new(inbox), "east", "north")
 	cleared := make(chan struct{})
 	l.handlers.Cleared = func() { close(cleared) }
-	l.Forget([]string{"west"})
+	l.Forget([]string{"west"}, statusOf)
 	defer run(t, l)()
 	eventually(t, "they are gone", func() bool {
 		for _, id := range former {
@@ -127,6 +136,40 @@ func TestFormerSessionsAreCleared(t *testing.T) {
 		return l.Connected()
 	})
 	<-cleared
+}
+
+// The session of a site that we served before is another daemon's once that one serves
+// the site under our client id, also while it is away; under another id it has a session
+// of its own, and ours is left over.
+func TestASiteThatAnotherHasTakenOverIsLeftItsSession(t *testing.T) {
+	for status, kept := range map[string]bool{
+		"": false, "own lost": false, "former namesake online": false, "online": false,
+		"namesake online": true, "namesake lost": true, "namesake ended": true,
+	} {
+		t.Run(status, func(t *testing.T) {
+			t.Parallel()
+			server, address := broker(t, "127.0.0.1:0")
+			defer server.Close()
+			leave(t, server, address, "test-telemetry:west")
+			if err := server.Publish(statusOf("west"), []byte(status), true, 1); err != nil {
+				t.Fatal(err)
+			}
+			l := siteLink(address, new(inbox), "north")
+			l.handlers.Claim = says
+			cleared := make(chan struct{})
+			l.handlers.Cleared = func() { close(cleared) }
+			l.Forget([]string{"west"}, statusOf)
+			defer run(t, l)()
+			select {
+			case <-cleared:
+			case <-time.After(20 * time.Second):
+				t.Fatal("nothing was cleared")
+			}
+			if _, stands := server.Clients.Get("test-telemetry:west"); stands != kept {
+				t.Errorf("the session of west stands: %v, want %v", stands, kept)
+			}
+		})
+	}
 }
 
 // After a restart telemetry goes by the name of before as long as that site is ours,
@@ -144,14 +187,18 @@ func TestTheTelemetrySessionOutlivesARestart(t *testing.T) {
 		"nothing has happened": {[]string{"north"}, []string{"north"}, "north", nil},
 	} {
 		l := siteLink("127.0.0.1:1", new(inbox), c.sites...)
-		l.Forget(c.former)
-		past := []string{}
+		l.Forget(c.former, statusOf)
+		var want []past
 		for _, site := range c.past {
-			past = append(past, "test-telemetry:"+site)
+			p := past{clientID: "test-telemetry:" + site}
+			if !slices.Contains(c.sites, site) {
+				p.status = statusOf(site)
+			}
+			want = append(want, p)
 		}
-		past = append(past, "test-telemetry")
-		if l.Anchor() != c.want || l.telemetry.clientID != "test-telemetry:"+c.want || !slices.Equal(l.past, past) {
-			t.Errorf("%s: goes by %s and clears %q, want %s and %q", name, l.telemetry.clientID, l.past, c.want, past)
+		want = append(want, past{clientID: "test-telemetry"})
+		if l.Anchor() != c.want || l.telemetry.clientID != "test-telemetry:"+c.want || !slices.Equal(l.past, want) {
+			t.Errorf("%s: goes by %s and clears %q, want %s and %q", name, l.telemetry.clientID, l.past, c.want, want)
 		}
 	}
 }

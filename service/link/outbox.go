@@ -18,6 +18,7 @@ type message struct {
 	retain  bool
 	number  int    // of one that is said once, from 1
 	latest  string // of one that is not retained: what a newer one must agree in to take its place
+	gone    func() // called once it has been sent, unless a newer one took its place; may be nil
 }
 
 // place names what of it only the newest counts, "" of a message that counts in any
@@ -38,7 +39,7 @@ type outbox struct {
 	queue   []*message
 	waiting map[string]*message // not yet sent, by place
 	busy    map[string]bool     // a publish of the topic is in flight
-	owed    int                 // at QoS 1, waiting or in flight
+	owed    int                 // that must arrive, waiting or in flight
 	said    int                 // the number of the newest that is said once
 	unsaid  map[int]bool        // the numbers of those that the broker has not taken
 	later   []afterwards        // in order of mark
@@ -134,6 +135,9 @@ func (o *outbox) done(m *message, err error) {
 		do()
 	}
 	o.wake()
+	if err == nil && m.gone != nil {
+		m.gone()
+	}
 }
 
 // after calls do once the broker has all that has been said once so far: an answer
@@ -162,9 +166,17 @@ func (o *outbox) due() (due []func()) {
 	return due
 }
 
-func owed(m *message) int { return int(min(m.qos, 1)) }
+// owed is 1 of a message that must arrive: at QoS 1, and a command, which goes at QoS 0
+// and may take back what would be in force for ever. The rest comes again by itself.
+func owed(m *message) int {
+	if m.qos > 0 || m.latest != "" {
+		return 1
+	}
+	return 0
+}
 
-// delivered reports whether the broker has every message that must arrive.
+// delivered reports whether every message that must arrive has gone: those at QoS 1 are
+// with the broker, commands are on their way.
 func (o *outbox) delivered() bool {
 	o.mu.Lock()
 	defer o.mu.Unlock()
@@ -172,23 +184,21 @@ func (o *outbox) delivered() bool {
 }
 
 // follow takes from the outbox of before a reload what is said once: what is
-// retained is published anew anyway. What waits here already is newer: a setpoint of
-// before must not come after the word that took it back.
+// retained is published anew anyway. It goes before what waits here already, which is
+// newer: a setpoint of before must not come after the word that took it back.
 func (o *outbox) follow(before *outbox) {
 	before.mu.Lock()
 	defer before.mu.Unlock()
-	for _, m := range before.queue {
-		if !m.retain && !o.awaits(m.latest) {
-			o.put(message{topic: m.topic, payload: m.payload, qos: m.qos, latest: m.latest})
-		}
-	}
-}
-
-// awaits reports whether a message of a place waits.
-func (o *outbox) awaits(place string) bool {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	return o.waiting[place] != nil
+	newer := o.queue
+	o.queue = nil
+	for _, m := range before.queue {
+		if !m.retain && o.waiting[m.latest] == nil {
+			o.add(&message{topic: m.topic, payload: m.payload, qos: m.qos, latest: m.latest, gone: m.gone}, false)
+		}
+	}
+	o.queue = append(o.queue, newer...)
 }
 
 // length is the number of messages that wait.

@@ -1,7 +1,9 @@
 package link
 
 import (
+	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"testing"
 	"time"
@@ -61,9 +63,10 @@ func TestWhatWaitedBeforeAReloadReplacesNothing(t *testing.T) {
 	before.put(message{topic: "result", payload: []byte("1"), qos: 1})
 	before.put(message{topic: "left", payload: []byte("rebirth")})
 	command(now, "left", "null")
+	now.put(message{topic: "kept", payload: []byte("former null"), latest: "kept a former"})
 	now.follow(before)
 	got := slices.Concat(now.sends(nil), now.sends(nil))
-	if want := []string{"left=null", "kept=150", "result=1", "left=rebirth"}; !slices.Equal(got, want) {
+	if want := []string{"kept=150", "result=1", "left=rebirth", "left=null", "kept=former null"}; !slices.Equal(got, want) {
 		t.Errorf("after the reload %q is sent, want %q", got, want)
 	}
 }
@@ -75,7 +78,7 @@ func TestCommandsAndListening(t *testing.T) {
 	listening := make(chan struct{}, 16)
 	l := testLink(address, Handlers{Listening: func() { listening <- struct{}{} }})
 	for _, payload := range []string{"150", "null"} {
-		l.Command(0, "spBv1.0/farm/DCMD/plc9/valves", "valves a", []byte(payload))
+		l.Command(0, "spBv1.0/farm/DCMD/plc9/valves", "valves a", []byte(payload), nil)
 	}
 	var commands inbox
 	commands.follow(t, server, "spBv1.0/#")
@@ -102,4 +105,44 @@ func TestCommandsAndListening(t *testing.T) {
 	server, _ = broker(t, address)
 	defer server.Close()
 	wait()
+}
+
+// Commands go at QoS 0, and still the end waits for them: a null that stayed behind would
+// leave in force what has been taken back.
+func TestTheEndWaitsForCommands(t *testing.T) {
+	const zones = 500 // of one topic, on which one is in flight at a time
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	l := testLink(address, Handlers{})
+	var commands inbox
+	commands.follow(t, server, "spBv1.0/#")
+	stop := run(t, l)
+	defer stop()
+	eventually(t, "a connection", l.Connected)
+	for zone := range zones {
+		l.Command(0, "spBv1.0/farm/DCMD/plc9/valves", fmt.Sprint("valves ", zone), fmt.Append(nil, "null ", zone), nil)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	defer cancel()
+	l.Drain(ctx)
+	stop()
+	eventually(t, "the last of the commands", func() bool { return commands.count() == zones })
+}
+
+// Whoever wants to know is told of a command that has been sent, once, also where it
+// failed before or waited for a reload.
+func TestACommandThatHasGone(t *testing.T) {
+	before, now := newOutbox(), newOutbox()
+	gone := 0
+	before.put(message{topic: "dcmd", latest: "dcmd a", gone: func() { gone++ }})
+	before.sends(errors.New("the connection ended"))
+	now.follow(before)
+	if gone != 0 {
+		t.Errorf("gone %d times before it was sent", gone)
+	}
+	now.sends(nil)
+	now.sends(nil)
+	if gone != 1 {
+		t.Errorf("gone %d times", gone)
+	}
 }

@@ -19,6 +19,8 @@ const (
 	// absence is how long a standby leaves a daemon whose connection broke to
 	// come back: until it has noticed, its longest pause, and a connection.
 	absence = keepAlive + pingTimeout + lastBackoff + connectTimeout
+	// settle is how long retained messages may take to come after their subscription.
+	settle = time.Second
 )
 
 // Claim is what a site's status comes to for this daemon.
@@ -28,6 +30,8 @@ type Claim struct {
 	Own    bool // that is this very process
 	Former bool // a process before it, of the same ledger
 	Before bool // whoever it is precedes us where both serve
+
+	Namesake bool // it has our client id, and so the sessions of what it serves have our names
 }
 
 // Other is a daemon that says it serves one of our sites.
@@ -197,7 +201,6 @@ func (l *Link) Precede(ctx context.Context, standby bool) error {
 }
 
 func (l *Link) awaitFree(ctx context.Context, seen *lookOut, lost <-chan error, standby bool) error {
-	const settle = time.Second // retained messages come right after the subscription
 	began := time.Now()
 	tick := time.NewTicker(settle)
 	defer tick.Stop()

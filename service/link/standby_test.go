@@ -12,11 +12,11 @@ import (
 	"time"
 )
 
-// says judges statuses by their words: online, lost, own, former.
+// says judges statuses by their words: online, lost, own, former, namesake.
 func says(payload []byte) Claim {
 	word := string(payload)
 	has := func(part string) bool { return strings.Contains(word, part) }
-	return Claim{Online: has("online"), Lost: has("lost"), Own: has("own"), Former: has("former")}
+	return Claim{Online: has("online"), Lost: has("lost"), Own: has("own"), Former: has("former"), Namesake: has("namesake")}
 }
 
 // looked is how a look-out of so long a time ends, and when; tell tells it what

@@ -18,7 +18,7 @@ func Compare(w io.Writer, zone string, choices []diagnose.Compared, use diagnose
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s, for a crop that drinks %.0f mL a day from each container, %.0f %% of it overnight\n", zone, use.UptakeML, 100*use.DryShare)
-	fmt.Fprintf(&b, "the share of the night is assumed (common practice, no source); a running zone learns its own\n\n")
+	fmt.Fprintf(&b, "the share of the night is assumed from its length (common practice, no source); a running zone learns its own\n\n")
 	fmt.Fprintf(&b, "%*s  volume  capacity  air there  short of air   band  refills  shots  overnight   margin at full point\n", width, "")
 	fmt.Fprintf(&b, "%*s      mL     m3/m3      m3/m3      of roots     mL    a day  a day      m3/m3    20 Cel    28 Cel\n", width, "")
 	said := false

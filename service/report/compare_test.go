@@ -25,7 +25,7 @@ func TestCompareWords(t *testing.T) {
 		want, less []string
 	}{
 		{0.25, []string{
-			"drinks 1000 mL a day from each container, 25 % of it overnight\n", "the share of the night is assumed (common practice, no source)",
+			"drinks 1000 mL a day from each container, 25 % of it overnight\n", "the share of the night is assumed from its length (common practice, no source)",
 			"above 4.0 the night alone empties it, and the container has become the constraint", "airy    the numbers of solid; a wall that lets air in",
 			"fabric  the numbers of solid\n", "  low: full_point: 0.58 is above the container capacity 0.5000\n  lower: full_point", "  lower the full point for them",
 		}, []string{"1.500", "An air-pruning or fabric wall", "cannot hold the band asked for:\n  lower"}},

@@ -48,6 +48,7 @@ type queue struct {
 	inputs   []input
 	controls int                 // what is no reading among them
 	births   map[string]struct{} // the topics of births among the controls
+	cut      bool                // inputs may begin in the middle of their memory
 }
 
 // input is one of the two things that can wait for a zone.
@@ -124,7 +125,7 @@ func (q *queue) dropOldest() (source int, dropped bool) {
 		}
 		source = q.inputs[i].telemetry.Source
 		copy(q.inputs[1:], q.inputs[:i]) // not all that comes behind it, reading by reading of a flood
-		q.inputs = q.inputs[1:]
+		q.inputs, q.cut = q.inputs[1:], true
 		return source, true
 	}
 	return 0, false
@@ -238,10 +239,7 @@ func (r *Runner) batch() bool {
 // step steps what is pending of the zone that has waited longest, up to its turn,
 // and returns how much that was.
 func (r *Runner) step() int {
-	zone, inputs, ok := r.take()
-	if !ok {
-		return 0
-	}
+	zone, inputs, whole := r.take()
 	for i := range inputs {
 		if c := inputs[i].control; c != nil {
 			r.shard.Control(zone, *c)
@@ -249,29 +247,32 @@ func (r *Runner) step() int {
 			r.shard.Telemetry(zone, inputs[i].telemetry)
 		}
 	}
-	r.give(inputs)
+	if whole {
+		r.give(inputs)
+	}
 	return len(inputs)
 }
 
 // take takes its turn out of the queue of the zone that has waited longest, which
-// lines up again with the rest.
-func (r *Runner) take() (int, []input, bool) {
+// lines up again with the rest; nothing where none waits. Whole says that the inputs
+// are all of their memory, with its room: of a part, the rest would be kept with it.
+func (r *Runner) take() (zone int, inputs []input, whole bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if len(r.ready) == 0 {
 		return 0, nil, false
 	}
-	zone := r.ready[0]
+	zone = r.ready[0]
 	r.ready = r.ready[1:]
 	q := &r.pending[zone]
-	n := min(len(q.inputs), maxTurn)
-	inputs, rest := q.inputs[:n:n], q.inputs[n:]
-	if len(rest) == 0 {
-		inputs, rest = q.inputs, nil // with its room
+	if len(q.inputs) <= maxTurn {
+		inputs, whole = q.inputs, !q.cut
+		q.inputs, q.cut = nil, false
 	} else {
+		inputs = q.inputs[:maxTurn:maxTurn]
+		q.inputs, q.cut = q.inputs[maxTurn:], true
 		r.ready = append(r.ready, zone)
 	}
-	q.inputs = rest
 	for i := range inputs {
 		c := inputs[i].control
 		if c == nil {
@@ -283,7 +284,7 @@ func (r *Runner) take() (int, []input, bool) {
 			delete(q.births, c.Topic)
 		}
 	}
-	return zone, inputs, true
+	return zone, inputs, whole
 }
 
 // give returns a queue's memory for the next zone that has something pending: kept

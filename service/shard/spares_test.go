@@ -58,3 +58,30 @@ func TestZonesLendEachOtherBuffers(t *testing.T) {
 		}
 	}
 }
+
+// The end of a flood's memory has as little room as what a zone usually has waiting, and
+// kept as a spare it would keep all of it.
+func TestNoSpareIsTheEndOfAFlood(t *testing.T) {
+	for dropped := 0; dropped < 1200; dropped += maxSpareSize / 2 { // somewhere among them the memory is full
+		s := New(Settings{Mode: Wall, Late: DefaultLate, Ahead: DefaultAhead, Hold: time.Minute, Flush: func() {}, Refused: func(int, int, string) {}})
+		s.Add(&record{}, 1, time.Time{})
+		r := NewRunner(s, time.Second, func() time.Time { return noon })
+		flood := func(n int) {
+			for range n {
+				r.Telemetry(0, reading(0, noon))
+			}
+		}
+		flood(maxPending + dropped)
+		r.step()
+		flood(maxSpareSize / 2)
+		for r.step() > 0 {
+		}
+		if len(r.spares) != 0 {
+			t.Fatalf("a flood of which %d were dropped leaves a spare of room for %d; expected none", dropped, cap(r.spares[0]))
+		}
+		flood(1)
+		if r.step(); len(r.spares) != 1 || r.waiting != 0 {
+			t.Fatalf("after one reading %d spares, %d wait; expected one, none", len(r.spares), r.waiting)
+		}
+	}
+}
