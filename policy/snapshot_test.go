@@ -7,7 +7,6 @@ import (
 	"testing"
 	"time"
 
-	"rhizostat/policy/hydraulics"
 )
 
 // A snapshot of four weeks is still small.
@@ -68,7 +67,6 @@ func FuzzRestore(f *testing.F) {
 	f.Add(raw[:100])
 	f.Add([]byte{})
 	s := bench()
-	s.Shelf = new(hydraulics.Shelf)
 	f.Fuzz(func(t *testing.T, data []byte) {
 		restored, err := Restore(s, data)
 		if err == nil && restored == nil {

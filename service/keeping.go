@@ -99,7 +99,7 @@ func (w *worker) remember(at time.Time) error {
 		return err
 	}
 	for _, m := range messages {
-		w.published[m.Topic] = maphash.Bytes(seed, m.Payload)
+		w.published.put(m.Topic, maphash.Bytes(seed, m.Payload))
 	}
 	if force := w.desk.InForce(at); force != nil {
 		w.inForce = force.ID
@@ -126,7 +126,7 @@ func (w *worker) restoreSnapshot(r ledger.ZoneRecord) error {
 	if err := json.Unmarshal(data[4+n:], &rest); err != nil {
 		return fmt.Errorf("snapshot: %w", err)
 	}
-	engine, err := policy.Restore(w.engineSettings(), data[4:4+n])
+	engine, err := policy.RestoreShared(w.settings, w.shared(), data[4:4+n])
 	if err != nil {
 		return err
 	}

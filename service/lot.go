@@ -23,7 +23,31 @@ type lot struct {
 	touched []*worker
 	scratch policy.Scratch // of its engines, which only its goroutine steps
 
-	forecasts int // that wait for the next flush
+	forecasts int     // that wait for the next flush
+	spares    []*work // of workers that have nothing pending
+}
+
+// maxSpareWork is how many of them are kept; what is beyond was a burst.
+const maxSpareWork = 256
+
+// work gives a worker room for what it has to make durable and to publish. At most
+// times nearly all have nothing: kept in each it would be as much as all else of it.
+func (l *lot) work() *work {
+	if len(l.spares) == 0 {
+		return new(work)
+	}
+	last := len(l.spares) - 1
+	out := l.spares[last]
+	l.spares = l.spares[:last]
+	return out
+}
+
+// done takes the room back.
+func (l *lot) done(w *work) {
+	*w = work{}
+	if len(l.spares) < maxSpareWork {
+		l.spares = append(l.spares, w)
+	}
 }
 
 // maxForecasts bounds the forecasts that wait for a flush. Each takes 20 KB, more
@@ -96,8 +120,9 @@ const (
 // last day and its forecast. What it would never take does not wait: it would keep all that comes
 // after it from the record.
 func (w *worker) finish(failed error) {
-	p := w.pending
-	w.pending = work{}
+	p := *w.pending
+	w.lot.done(w.pending)
+	w.pending = nil
 	for _, ack := range p.acks {
 		ack()
 	}
@@ -116,7 +141,7 @@ func (w *worker) finish(failed error) {
 // collect adds what must be durable: changes, and with them a snapshot that
 // knows of them.
 func (w *worker) collect(b *ledger.Batch) {
-	p := &w.pending
+	p := w.pending
 	b.Changes.Add(p.changes)
 	b.Events = append(b.Events, p.events...)
 	b.Points = append(b.Points, p.points...)
@@ -154,7 +179,7 @@ func (w *worker) recorded() {
 
 // show tells somebody who looks on what has happened.
 func (w *worker) show(watch *watcher) {
-	p := &w.pending
+	p := w.pending
 	for i := range p.changes.Moves {
 		watch.move(&p.changes.Moves[i])
 	}
@@ -169,7 +194,7 @@ func (w *worker) show(watch *watcher) {
 // publish hands on what is on record: the advice and setpoint topics that have
 // changed, answers, state and forecast.
 func (w *worker) publish(failed error) {
-	p := &w.pending
+	p := w.pending
 	for i := range p.outcomes {
 		lost := failed
 		if lost != nil && p.repeatsRecorded(i) {
@@ -256,26 +281,26 @@ func (w *worker) publishStanding() {
 	}
 	wrong := map[string]bool{}
 	for _, r := range w.pending.readBack {
-		w.published[r.topic] = r.hash
+		w.published.put(r.topic, r.hash)
 		wrong[r.topic] = true
 	}
 	for _, m := range messages {
 		hash := maphash.Bytes(seed, m.Payload)
 		delete(wrong, m.Topic)
 		empty := len(m.Payload) == 0
-		old, known := w.published[m.Topic]
+		old, known := w.published.on(m.Topic)
 		switch {
 		case !known && empty: // nothing stands there that we know of
 		case known && old == hash && !(w.pending.resync && !empty):
 		default:
 			w.send(m)
 		}
-		w.published[m.Topic] = hash
+		w.published.put(m.Topic, hash)
 	}
 	for _, r := range w.pending.readBack {
 		if wrong[r.topic] { // a topic of ours that this version does not use
 			w.send(wire.Message{Topic: r.topic, QoS: 1, Retain: true})
-			delete(w.published, r.topic)
+			w.published.drop(r.topic)
 		}
 	}
 	w.publishCommands()

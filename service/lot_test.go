@@ -71,6 +71,7 @@ func TestWhatCannotBeWrittenOfOneZoneHoldsUpNoOther(t *testing.T) {
 		h.person(topics.Decision(bench(zone)), payload, h.workers[zone].now, nil)
 	}
 	bad := h.workers[0]
+	bad.touch()
 	bad.pending.points = append(bad.pending.points, ledger.Point{Site: "north", Zone: bench(0), At: morning, WaterContent: math.NaN()})
 	approve(0)
 	approve(1)
