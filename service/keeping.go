@@ -101,10 +101,11 @@ func (w *worker) remember(at time.Time) error {
 	for _, m := range messages {
 		w.published.put(m.Topic, maphash.Bytes(seed, m.Payload))
 	}
-	if force := w.desk.InForce(at); force != nil {
-		w.inForce = force.ID
+	w.inForce = w.desk.InForceID(at)
+	if err := w.rememberCommands(at); err != nil {
+		return err
 	}
-	return w.rememberCommands(at)
+	return w.desk.Fold()
 }
 
 func (w *worker) restoreSnapshot(r ledger.ZoneRecord) error {

@@ -209,6 +209,9 @@ func (w *worker) publish(failed error) {
 	if changed {
 		w.publishStanding()
 		w.house.metrics.Waiting(w.zone, w)
+		if err := w.desk.Fold(); err != nil {
+			w.house.log.Error("advice takes more memory than it should", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		}
 	}
 	if p.state != nil {
 		w.publishState(failed)
@@ -255,15 +258,7 @@ func (w *worker) answer(a *answered, failed error) {
 // handoverDue reports whether the setpoints in force have changed by time
 // alone.
 func (w *worker) handoverDue() bool {
-	force := w.desk.InForce(w.now)
-	id := ""
-	if force != nil {
-		id = force.ID
-	}
-	if id == w.inForce {
-		return false
-	}
-	return true
+	return w.desk.InForceID(w.now) != w.inForce
 }
 
 // publishStanding publishes what has changed on the retained topics of advice
@@ -275,10 +270,7 @@ func (w *worker) publishStanding() {
 		w.house.log.Error("setpoints were not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		return
 	}
-	w.inForce = ""
-	if force := w.desk.InForce(w.now); force != nil {
-		w.inForce = force.ID
-	}
+	w.inForce = w.desk.InForceID(w.now)
 	wrong := map[string]bool{}
 	for _, r := range w.pending.readBack {
 		w.published.put(r.topic, r.hash)

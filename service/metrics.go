@@ -205,7 +205,7 @@ func sampleOf(w *worker, s *policy.State) *exposition.Sample {
 
 // waiting says whether an advice of the zone waits for a person.
 func waiting(out *exposition.Sample, d *desk.Desk) {
-	if a := d.Standing(); d.Pending() && a != nil {
-		out.Pending, out.DecideByUnixS = true, float64(a.Approval.DecideBy.Unix())
+	if by := d.DecideBy(); !by.IsZero() {
+		out.Pending, out.DecideByUnixS = true, float64(by.Unix())
 	}
 }
