@@ -75,6 +75,11 @@ func (z *Zone) propose(a *advice.Advice, at int64) {
 	if a.Expected != nil && a.Setpoints != nil && a.Setpoints.ScheduledML() > 0 {
 		drain = float64(a.Expected.DrainML) / float64(a.Setpoints.ScheduledML())
 	}
+	for i := range z.plans {
+		if q := &z.plans[i].Advice; !q.ValidUntil.After(a.IssuedAt) {
+			q.Setpoints = spent(q.Setpoints)
+		}
+	}
 	if len(z.plans) >= maxPlans {
 		k := z.least(at)
 		z.plans = slices.Delete(z.plans, k, k+1)
@@ -82,6 +87,18 @@ func (z *Zone) propose(a *advice.Advice, at int64) {
 	z.plans = append(z.plans, planned{Advice: remember(a), State: state, Drain: drain, Holds: z.m.Learned.Capacity.Mean})
 	z.scratch.out.Advice = a
 	z.forecast(at, 0)
+}
+
+// spent are setpoints of a day that is over: its schedule as one shot, for nobody asks
+// any more when the others were.
+func spent(s *advice.Setpoints) *advice.Setpoints {
+	if s == nil || len(s.Schedule) < 2 {
+		return s
+	}
+	c := *s
+	c.TriggerByProbe = nil
+	c.Schedule = []advice.Shot{{At: s.FirstShotAt, VolumeML: s.ScheduledML()}}
+	return &c
 }
 
 // least is the plan that can be forgotten first, for a new one: an inspection, which

@@ -1,6 +1,7 @@
 package service
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"hash/maphash"
@@ -25,6 +26,7 @@ type lot struct {
 
 	forecasts int     // that wait for the next flush
 	spares    []*work // of workers that have nothing pending
+	text      []byte  // what is published is written here first: how long it gets is not known before
 }
 
 // maxSpareWork is how many of them are kept; what is beyond was a burst.
@@ -217,12 +219,13 @@ func (w *worker) publish(failed error) {
 		w.publishState(failed)
 	}
 	if p.forecast != nil {
-		payload, err := wire.AppendForecast(nil, w.settings.Site, w.settings.Zone, p.forecast)
+		payload, err := wire.AppendForecast(w.lot.text[:0], w.settings.Site, w.settings.Zone, p.forecast)
 		if err != nil {
 			w.house.log.Error("forecast was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 			return
 		}
-		w.send(wire.Message{Topic: w.topics.Forecast(w.settings.Zone), Payload: payload, Retain: true})
+		w.lot.text = payload
+		w.send(wire.Message{Topic: w.topics.Forecast(w.settings.Zone), Payload: bytes.Clone(payload), Retain: true})
 	}
 }
 
@@ -310,13 +313,14 @@ func (w *worker) publishState(failed error) {
 		r := advice.Say("ledger-unavailable", advice.Name(failed.Error()))
 		why = &r
 	}
-	payload, err := wire.AppendState(make([]byte, 0, 1536), w.settings.Site, w.settings.Zone, w.pending.state, why)
+	payload, err := wire.AppendState(w.lot.text[:0], w.settings.Site, w.settings.Zone, w.pending.state, why)
 	if err != nil {
 		w.house.log.Error("state was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		return
 	}
+	w.lot.text = payload
 	w.house.metrics.Zone(w.zone, w, w.pending.state)
-	w.send(wire.Message{Topic: w.topics.State(w.settings.Zone), Payload: payload, Retain: true})
+	w.send(wire.Message{Topic: w.topics.State(w.settings.Zone), Payload: bytes.Clone(payload), Retain: true})
 }
 
 // commit writes a batch. The time it may take is bounded: a disk that hangs
