@@ -102,10 +102,7 @@ func (w *worker) remember(at time.Time) error {
 		w.published.put(m.Topic, maphash.Bytes(seed, m.Payload))
 	}
 	w.inForce = w.desk.InForceID(at)
-	if err := w.rememberCommands(at); err != nil {
-		return err
-	}
-	return w.desk.Fold()
+	return w.rememberCommands(at)
 }
 
 func (w *worker) restoreSnapshot(r ledger.ZoneRecord) error {

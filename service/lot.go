@@ -104,10 +104,28 @@ func conclude(touched []*worker, err error) {
 			w.recorded()
 		}
 	}
+	folded := 0
 	for _, w := range touched {
 		w.publish(err)
 		w.finish(err)
+		if folded < maxFolded {
+			folded += w.fold()
+		}
 	}
+}
+
+// maxFolded bounds the advice that are folded in one flush, each in a tenth of a
+// millisecond: after a restart those of all zones are due at once, and people wait for
+// their answers meanwhile.
+const maxFolded = 64
+
+// fold lets advice that only waits take less memory, and says how many that were.
+func (w *worker) fold() int {
+	n, err := w.desk.Fold()
+	if err != nil {
+		w.house.log.Error("advice takes more memory than it should", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+	}
+	return n
 }
 
 // keptPoints are the points of a day, at pointEvery; keptForecasts those of one.
@@ -211,9 +229,6 @@ func (w *worker) publish(failed error) {
 	if changed {
 		w.publishStanding()
 		w.house.metrics.Waiting(w.zone, w)
-		if err := w.desk.Fold(); err != nil {
-			w.house.log.Error("advice takes more memory than it should", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
-		}
 	}
 	if p.state != nil {
 		w.publishState(failed)

@@ -56,7 +56,7 @@ func BenchmarkMemory(b *testing.B) {
 			x.propose(today, morning.Add(-time.Hour))
 			x.decide(today, wire.Approve, "", morning.Add(-time.Minute), "")
 			x.propose(plan(5, morning.Add(day)), morning.Add(5*time.Hour))
-			if err := x.Fold(); err != nil {
+			if _, err := x.Fold(); err != nil {
 				b.Fatal(err)
 			}
 			desks[i] = x.Desk

@@ -9,15 +9,15 @@ import (
 
 // Fold puts each advice whose content is still needed into as few bytes as it can be
 // kept in until somebody asks for it: once in force or shown, it only waits. The desk
-// goes on as without it.
-func (d *Desk) Fold() error {
+// goes on as without it. It returns how many there were to fold.
+func (d *Desk) Fold() (n int, err error) {
 	for i, e := range d.entries {
 		if e.folded != nil || e.advice.Reasons == nil { // stripped
 			continue
 		}
 		folded, err := e.advice.Fold()
 		if err != nil {
-			return fmt.Errorf("desk %s/%s: %w", d.site, d.zone, err)
+			return n, fmt.Errorf("desk %s/%s: %w", d.site, d.zone, err)
 		}
 		next := *e
 		next.folded = folded
@@ -26,8 +26,9 @@ func (d *Desk) Fold() error {
 		}
 		next.advice = bare(e.advice)
 		d.entries[i] = &next
+		n++
 	}
-	return nil
+	return n, nil
 }
 
 // bare is an advice without its content.

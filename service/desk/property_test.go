@@ -215,7 +215,7 @@ func (s *seasonState) quietUntil(t *rapid.T, due time.Time) {
 // fold packs the desk, of which nobody may notice anything.
 func (s *seasonState) fold(t *rapid.T) {
 	before := s.publications(t, s.desk, s.now)
-	if err := s.desk.Fold(); err != nil {
+	if _, err := s.desk.Fold(); err != nil {
 		t.Fatal(err)
 	}
 	for _, e := range s.desk.entries {
@@ -231,7 +231,7 @@ func (s *seasonState) fold(t *rapid.T) {
 func (s *seasonState) restart(t *rapid.T) {
 	restored := s.ledger.restore(t, openRules())
 	s.fold(t)
-	if err := restored.Fold(); err != nil {
+	if _, err := restored.Fold(); err != nil {
 		t.Fatal(err)
 	}
 	if diff := cmp.Diff(s.desk, restored, sameDesk); diff != "" {

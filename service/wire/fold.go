@@ -58,13 +58,10 @@ func (f Folded) Unfold() (*Advice, error) {
 	return ParseAdvice(b)
 }
 
-// foldLevel is the fastest of the library that goes by a dictionary.
-const foldLevel = 2
-
 // A compressor works in a megabyte: it is there while it is used, and some time after.
 var (
 	folders = sync.Pool{New: func() any {
-		w, err := flate.NewWriterDict(nil, foldLevel, known())
+		w, err := flate.NewWriterDict(nil, flate.BestCompression, known())
 		if err != nil {
 			panic(err) // the level is one of the library's
 		}
