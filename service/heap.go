@@ -18,7 +18,7 @@ const (
 	mostPercent, leastPercent = 50, 10
 	// dear and cheap are the shares of one processor at which collecting is done less
 	// often, or more.
-	dear, cheap = 0.02, 0.005
+	dear, cheap = 0.01, 0.005
 	// heapEvery is how often that is looked at: several collections of a heap that is
 	// collected often.
 	heapEvery = 15 * time.Second
