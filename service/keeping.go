@@ -158,6 +158,7 @@ func (w *worker) notePoint(s *policy.State) {
 	p.DrainML = since(&last.DrainML, s.Totals.DrainML)
 	p.UptakeML = since(&last.UptakeML, s.Totals.UptakeML)
 	w.pending.points = append(w.pending.points, p)
+	w.lot.points++
 }
 
 // since gives by how much a total has grown, in whole units as points have them.

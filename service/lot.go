@@ -25,6 +25,7 @@ type lot struct {
 	scratch policy.Scratch // of its engines, which only its goroutine steps
 
 	forecasts int     // that wait for the next flush
+	points    int     // likewise
 	spares    []*work // of workers that have nothing pending
 	text      []byte  // what is published is written here first: how long it gets is not known before
 }
@@ -56,8 +57,12 @@ func (l *lot) done(w *work) {
 // than all the rest of its zone, and they are due in all zones at the same time.
 const maxForecasts = 128
 
+// maxPoints bounds the points that wait for a flush. A zone that lives through the
+// days of an outage has hundreds of them, and all zones do so one after the other.
+const maxPoints = 4096
+
 // full says that a flush should not wait.
-func (l *lot) full() bool { return l.forecasts >= maxForecasts }
+func (l *lot) full() bool { return l.forecasts >= maxForecasts || l.points >= maxPoints }
 
 // flush makes the lot durable, publishes it and acknowledges it.
 func (l *lot) flush() {
@@ -65,7 +70,7 @@ func (l *lot) flush() {
 		return
 	}
 	touched := l.touched
-	l.touched, l.forecasts = nil, 0
+	l.touched, l.forecasts, l.points = nil, 0, 0
 	var batch ledger.Batch
 	for _, w := range touched {
 		w.collect(&batch)
