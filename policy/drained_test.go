@@ -28,7 +28,7 @@ func TestWhatDrainedMovesTheNextPlans(t *testing.T) {
 			l.Account.Drain[i], l.Account.Reported[i] = float32(100*fraction), float32(100*fraction)
 		}
 		z.m.Plans.ClockLog = -4
-		z.plans = []planned{{Advice: &advice.Advice{Action: advice.Irrigate, ValidFrom: from, ValidUntil: to,
+		z.plans = []planned{{Advice: remembered{Action: advice.Irrigate, ValidFrom: from, ValidUntil: to,
 			Setpoints: &advice.Setpoints{ShotVolumeML: 200}}, State: StateExpired, Stood: true, Drain: 0.15, Holds: l.Capacity.Mean}}
 		z.today.fromMs = to.UnixMilli()
 		if change != nil {
@@ -76,9 +76,7 @@ func TestWhatDrainedMovesTheNextPlans(t *testing.T) {
 		"a day of no water": func(z *Zone) { clear(z.m.Learned.Account.Irrigation[:]) },
 		"a day of two plans": func(z *Zone) {
 			again := z.plans[0]
-			a := *again.Advice
-			a.ValidFrom = from.Add(5 * time.Hour)
-			again.Advice = &a
+			again.Advice.ValidFrom = from.Add(5 * time.Hour)
 			z.plans = append(z.plans, again)
 		},
 	} {

@@ -19,7 +19,7 @@ func (z *Zone) due(at int64) {
 	}
 	if stateEvery := z.settings.StateEvery; at >= c.StateMs+stateEvery.Milliseconds() {
 		c.StateMs = every(at, stateEvery)
-		z.out.State = z.state(at)
+		z.scratch.out.State = z.state(at)
 	}
 }
 
@@ -80,7 +80,7 @@ func (z *Zone) score(half int64) {
 		if s.Variant != forecast.Plan || s.NotAsExecuted {
 			continue
 		}
-		z.out.Scores = append(z.out.Scores, Score{
+		z.scratch.out.Scores = append(z.scratch.out.Scores, Score{
 			Horizon: time.Duration(forecast.Horizons[s.Horizon]) * time.Hour, AbsoluteError: abs(s.Error), Covered: s.Covered,
 		})
 	}
@@ -101,7 +101,7 @@ func (z *Zone) forecast(at, issue int64) {
 		z.m.Forecasts.Issue(&z.m.Learned, s, issue, p)
 	}
 	now, _, _ := z.waterContent(at)
-	z.out.Forecast = &Forecast{
+	z.scratch.out.Forecast = &Forecast{
 		IssuedAt: instant(at), Level: forecast.Level,
 		Plan: course(&p.Plan, now), NoWater: course(&p.NoWater, now), AsUsual: course(&p.AsUsual, now),
 	}

@@ -40,7 +40,7 @@ func TestFollowerDoesAsAControllerByTrigger(t *testing.T) {
 			t.Fatal(err)
 		}
 		a := &advice.Advice{ID: "a", Action: k.action, Setpoints: k.s, ValidFrom: at, ValidUntil: at.Add(24 * time.Hour)}
-		z.plans = []planned{{Advice: a, State: StateApproved}}
+		z.plans = []planned{{Advice: remember(a), State: StateApproved}}
 		s := forecast.Situation{At: at, WaterContent: k.level, VolumeML: 7000, Capacity: 0.6, Capture: 0.9, DrainTimeS: 900, UptakeML: make([]float64, forecast.Steps24h)}
 		for i := range s.UptakeML {
 			s.UptakeML[i] = 12

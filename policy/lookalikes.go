@@ -146,7 +146,7 @@ const askEvery = 24 * time.Hour
 func (z *Zone) inspectHardware(at int64) {
 	d := &z.m.Diagnosis
 	cause, probability, since, wrong := d.Leading()
-	if !wrong || !cause.Hardware() || probability < inspectAt || d.Inspected == since && at-d.AskedMs < askEvery.Milliseconds() || z.out.Advice != nil || z.pendingAny(at) {
+	if !wrong || !cause.Hardware() || probability < inspectAt || d.Inspected == since && at-d.AskedMs < askEvery.Milliseconds() || z.scratch.out.Advice != nil || z.pendingAny(at) {
 		return
 	}
 	if cause == diagnose.SensorFault && (z.m.Plans.QuorumMs != 0 || d.Fast.WorstProbe == 0) {

@@ -18,18 +18,18 @@ func TestInspectIsAskedOnceADay(t *testing.T) {
 	at := monday.UnixMilli()
 	z.elapse(at)
 	sick := func(cause diagnose.Cause, since int64) {
-		z.out = Output{}
+		z.scratch.out = Output{}
 		z.m.Diagnosis.Belief = diagnose.Belief{AtMs: since, SinceMs: since}
 		z.m.Diagnosis.Belief.LogOdds[cause] = 9
 		z.m.Diagnosis.Fast.Shots.Lost, z.m.Diagnosis.Fast.Shots.LostMs = 3, at // what speaks for it
 	}
-	asked := func() bool { z.inspectHardware(at); return z.out.Advice != nil }
+	asked := func() bool { z.inspectHardware(at); return z.scratch.out.Advice != nil }
 
 	sick(diagnose.Compaction, at)
 	if asked() {
 		t.Error("no spanner mends compaction")
 	}
-	z.plans = []planned{{Advice: &advice.Advice{Action: advice.Irrigate, ValidUntil: monday.Add(24 * time.Hour)}, State: StatePending}}
+	z.plans = []planned{{Advice: remembered{Action: advice.Irrigate, ValidUntil: monday.Add(24 * time.Hour)}, State: StatePending}}
 	sick(diagnose.ValveStuckClosed, at)
 	if asked() {
 		t.Error("asked while a person had something to decide")
@@ -38,15 +38,15 @@ func TestInspectIsAskedOnceADay(t *testing.T) {
 	if !asked() {
 		t.Fatal("a closed valve was not told")
 	}
-	a := z.out.Advice
+	a := z.scratch.out.Advice
 	if a.Action != advice.Inspect || a.Setpoints != nil || len(a.Reasons) < 2 || a.Reasons[0].Code != "inspect-cause" || a.Reasons[1].Code != "look-valve" {
 		t.Errorf("%+v", a)
 	}
-	if z.out = (Output{}); asked() {
+	if z.scratch.out = (Output{}); asked() {
 		t.Error("asked twice for one trouble")
 	}
 	z.m.Diagnosis.AskedMs -= askEvery.Milliseconds()
-	if z.out = (Output{}); !asked() {
+	if z.scratch.out = (Output{}); !asked() {
 		t.Error("a trouble that lasts was not asked about again a day later")
 	}
 	sick(diagnose.EmitterFault, at+1)

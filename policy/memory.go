@@ -136,9 +136,23 @@ type recovery struct {
 	Kind    uint8
 }
 
+// remembered is what the engine goes by of an advice; the desk has the words.
+type remembered struct {
+	ID         string
+	IssuedAt   time.Time
+	ValidFrom  time.Time
+	ValidUntil time.Time
+	Action     advice.Action
+	Setpoints  *advice.Setpoints // nil for Inspect
+}
+
+func remember(a *advice.Advice) remembered {
+	return remembered{a.ID, a.IssuedAt, a.ValidFrom, a.ValidUntil, a.Action, a.Setpoints}
+}
+
 // planned is an advice with what became of it.
 type planned struct {
-	Advice *advice.Advice
+	Advice remembered
 	State  ApprovalState
 	Note   string
 	Drain  float64 // fraction of the water given that is expected to drain

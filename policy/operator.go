@@ -49,7 +49,7 @@ func (z *Zone) said(kind, note string, when, at int64) {
 // repot takes the new container and substrate, as far as they are named and
 // known; the probes keep their heights unless the new container is too low.
 func (z *Zone) repot(e *OperatorEvent, at int64) {
-	container, substrate := z.ground.container, z.ground.substrate
+	container, substrate := *z.ground.container, *z.ground.substrate
 	if c, ok := z.settings.Containers[e.Container]; ok {
 		container = c
 	}

@@ -31,7 +31,7 @@ const (
 
 // consider decides whether advice is due.
 func (z *Zone) consider(at int64) {
-	if z.m.FirstMs == 0 || at-z.m.FirstMs < knownFor.Milliseconds() || z.out.Advice != nil { // one at a time
+	if z.m.FirstMs == 0 || at-z.m.FirstMs < knownFor.Milliseconds() || z.scratch.out.Advice != nil { // one at a time
 		return
 	}
 	now, day, p := instant(at), z.today.day, &z.m.Plans

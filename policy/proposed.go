@@ -75,22 +75,37 @@ func (z *Zone) propose(a *advice.Advice, at int64) {
 	if a.Expected != nil && a.Setpoints != nil && a.Setpoints.ScheduledML() > 0 {
 		drain = float64(a.Expected.DrainML) / float64(a.Setpoints.ScheduledML())
 	}
-	kept := *a // the desk has the words
-	kept.Reasons, kept.Cautions, kept.Expected = nil, nil, nil
-	z.plans = append(z.plans, planned{Advice: &kept, State: state, Drain: drain, Holds: z.m.Learned.Capacity.Mean})
-	if len(z.plans) > maxPlans {
-		k := z.least(at)
-		z.plans = append(z.plans[:k], z.plans[k+1:]...)
+	for i := range z.plans {
+		if q := &z.plans[i].Advice; !q.ValidUntil.After(a.IssuedAt) {
+			q.Setpoints = spent(q.Setpoints)
+		}
 	}
-	z.out.Advice = a
+	if len(z.plans) >= maxPlans {
+		k := z.least(at)
+		z.plans = slices.Delete(z.plans, k, k+1)
+	}
+	z.plans = append(z.plans, planned{Advice: remember(a), State: state, Drain: drain, Holds: z.m.Learned.Capacity.Mean})
+	z.scratch.out.Advice = a
 	z.forecast(at, 0)
 }
 
-// least is the plan that can be forgotten first, the newest left out: an inspection, which
+// spent are setpoints of a day that is over: its schedule as one shot, for nobody asks
+// any more when the others were.
+func spent(s *advice.Setpoints) *advice.Setpoints {
+	if s == nil || len(s.Schedule) < 2 {
+		return s
+	}
+	c := *s
+	c.TriggerByProbe = nil
+	c.Schedule = []advice.Shot{{At: s.FirstShotAt, VolumeML: s.ScheduledML()}}
+	return &c
+}
+
+// least is the plan that can be forgotten first, for a new one: an inspection, which
 // nobody decides on, then one that is over, then the oldest.
 func (z *Zone) least(at int64) int {
 	now, over := instant(at), -1
-	for i := range z.plans[:len(z.plans)-1] {
+	for i := range z.plans {
 		q := &z.plans[i]
 		if q.Advice.Action == advice.Inspect {
 			return i
@@ -179,7 +194,7 @@ func (z *Zone) unrecorded(int64) {
 		return
 	}
 	p := &z.m.Plans
-	if last := z.plans[n-1].Advice; last.Action == advice.Inspect {
+	if last := &z.plans[n-1].Advice; last.Action == advice.Inspect {
 		p.InspectMs = 0
 	} else {
 		if last.ValidFrom.UnixMilli() >= p.IssuedForMs { // else one for a later day stands
@@ -187,5 +202,5 @@ func (z *Zone) unrecorded(int64) {
 		}
 		p.AskedToday = max(0, p.AskedToday-1)
 	}
-	z.plans = z.plans[:n-1]
+	z.plans = slices.Delete(z.plans, n-1, n)
 }

@@ -120,7 +120,7 @@ func (z *Zone) happened(ev *learning.Events, at int64) {
 	c := &z.m.Cycle
 	if ev.Dryback > 0 {
 		c.Depth, c.Share = ev.Dryback, ev.DrybackShare
-		z.out.Drybacks = append(z.out.Drybacks, ev.DrybackShare)
+		z.scratch.out.Drybacks = append(z.scratch.out.Drybacks, ev.DrybackShare)
 	}
 	if ev.Overnight > 0 {
 		c.Overnight = ev.Overnight

@@ -8,7 +8,7 @@ import (
 
 // Scratch is memory that a step works in: nothing in it outlives the step, and no
 // Output refers to it. One serves any number of zones that are stepped one after the
-// other, see Settings.Scratch. The zero value is ready.
+// other, see Shared. The zero value is ready.
 type Scratch struct {
 	situation forecast.Situation
 	planned   forecast.Situation
@@ -20,6 +20,7 @@ type Scratch struct {
 	ways      [2 * len(forecast.Thirst)]forecast.Way
 	wayShots  [2 * len(forecast.Thirst)][]forecast.Shot
 	scored    [3 * forecast.HorizonCount]forecast.Scored
+	out       Output // of the running step, which takes it along
 }
 
 // today is the irrigation day that a zone is in, which can be worked out anew.

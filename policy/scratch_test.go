@@ -20,9 +20,8 @@ func TestZonesShareScratch(t *testing.T) {
 		var zones [2]*Zone
 		for i := range zones {
 			s := bench()
-			s.Scratch = c.scratch
 			s.Container.HeightCM *= 1 - 0.3*float64(i)
-			z, err := New(s)
+			z, err := NewShared(&s, Shared{Scratch: c.scratch})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -58,14 +57,14 @@ func BenchmarkZones(b *testing.B) {
 	for b.Loop() {
 		b.StopTimer()
 		s := bench()
-		s.Scratch, s.Shelf = &shared, &shelf
 		all := make([]*Zone, zones)
 		var before, after runtime.MemStats
 		runtime.GC()
 		runtime.ReadMemStats(&before)
 		b.StartTimer()
 		for i := range all {
-			z, err := New(s)
+			own := s // as each zone of a site has its own
+			z, err := NewShared(&own, Shared{Shelf: &shelf, Scratch: &shared})
 			if err != nil {
 				b.Fatal(err)
 			}

@@ -8,8 +8,8 @@ import (
 	"rhizostat/policy/sensing"
 )
 
-// Settings is all that the engine is told about a zone. It is read only; a
-// reload makes a new one.
+// Settings is all that the engine is told about a zone. It is read only, for the engine
+// keeps it; a reload makes a new one.
 type Settings struct {
 	Site, Zone string
 	Location   *time.Location // local time of the site
@@ -36,18 +36,27 @@ type Settings struct {
 	DecideBeforeFirstShot time.Duration
 	StateEvery            time.Duration
 
-	// Shelf, when given, shares the tables of the physics among zones of one
-	// kind. It is used while a zone is made and not after.
-	Shelf *hydraulics.Shelf
-
-	// Scratch, when given, is the memory that zones share which are never stepped at the
-	// same time; else a zone has its own.
-	Scratch *Scratch
-
 	// Pots are the containers and substrates by name that a `transplanted`
 	// event may name.
 	Containers map[string]hydraulics.Container
 	Substrates map[string]hydraulics.Substrate
+}
+
+// Shared is what zones may have in common; the zero value is of a zone alone.
+type Shared struct {
+	// Shelf shares the tables of the physics among zones of one kind. It is used while
+	// a zone is made and not after.
+	Shelf *hydraulics.Shelf
+	// Scratch is the memory that zones share which are never stepped at the same time;
+	// nil: a zone has its own.
+	Scratch *Scratch
+}
+
+func (s *Shared) shelf() *hydraulics.Shelf {
+	if s.Shelf == nil {
+		return new(hydraulics.Shelf)
+	}
+	return s.Shelf
 }
 
 // MaxProbes is the largest number of probes of one zone.

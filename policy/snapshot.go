@@ -43,8 +43,8 @@ func (z *Zone) Snapshot() []byte {
 		rest.Probes = append(rest.Probes, z.settings.Probes[i].ID)
 		rest.Heights = append(rest.Heights, z.settings.Probes[i].HeightCM)
 	}
-	if z.ground.container != z.settings.Container {
-		rest.Container = z.ground.container
+	if *z.ground.container != z.settings.Container {
+		rest.Container = *z.ground.container
 	}
 	if z.ground.substrate.Name != z.settings.Substrate.Name {
 		rest.Substrate = z.ground.substrate.Name
@@ -66,7 +66,12 @@ func (z *Zone) Snapshot() []byte {
 // Restore makes the engine that Snapshot was taken of. The error says why the
 // snapshot cannot be used with these settings.
 func Restore(s Settings, snapshot []byte) (*Zone, error) {
-	z, err := New(s)
+	return RestoreShared(&s, Shared{}, snapshot)
+}
+
+// RestoreShared is Restore for one zone of many, see NewShared.
+func RestoreShared(s *Settings, with Shared, snapshot []byte) (*Zone, error) {
+	z, err := NewShared(s, with)
 	if err != nil {
 		return nil, err
 	}
@@ -97,11 +102,7 @@ func Restore(s Settings, snapshot []byte) (*Zone, error) {
 	if err := json.Unmarshal(left, &rest); err != nil {
 		return nil, fmt.Errorf("%s: %w", where, err)
 	}
-	shelf := s.Shelf
-	if shelf == nil {
-		shelf = new(hydraulics.Shelf)
-	}
-	if err := z.takeBack(&rest, probes, shelf); err != nil {
+	if err := z.takeBack(&rest, probes, with.shelf()); err != nil {
 		return nil, fmt.Errorf("%s: %w", where, err)
 	}
 	return z, nil
@@ -148,7 +149,7 @@ func (z *Zone) takeBack(rest *snapshotRest, probes []probeMemory, shelf *hydraul
 		return err
 	}
 	for i := range rest.Plans {
-		if rest.Plans[i].Advice == nil {
+		if rest.Plans[i].Advice.ID == "" {
 			return fmt.Errorf("plan %d is empty", i)
 		}
 	}

@@ -6,8 +6,6 @@ import (
 	"strings"
 	"testing"
 	"time"
-
-	"rhizostat/policy/hydraulics"
 )
 
 // A snapshot of four weeks is still small.
@@ -68,7 +66,6 @@ func FuzzRestore(f *testing.F) {
 	f.Add(raw[:100])
 	f.Add([]byte{})
 	s := bench()
-	s.Shelf = new(hydraulics.Shelf)
 	f.Fuzz(func(t *testing.T, data []byte) {
 		restored, err := Restore(s, data)
 		if err == nil && restored == nil {

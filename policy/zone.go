@@ -14,20 +14,19 @@ import (
 
 // Zone is the engine of one zone.
 type Zone struct {
-	settings Settings
+	settings *Settings
 	ground   ground
 	m        memory
 	probes   []probeMemory // as Settings.Probes
 	plans    []planned     // at most maxPlans, in order of issue
 	today    today
 	scratch  *Scratch
-	out      Output // of the running step
 }
 
 // ground is what the physics makes of the zone's pot; a transplant changes it.
 type ground struct {
-	container hydraulics.Container
-	substrate hydraulics.Substrate
+	container *hydraulics.Container // the settings', unless the roots got another one
+	substrate *hydraulics.Substrate // likewise
 	profile   *hydraulics.Profile
 	tables    []*hydraulics.ProbeTable // as Settings.Probes; nil where a probe does not read its place in the profile
 	band      hydraulics.Band
@@ -41,7 +40,11 @@ type ground struct {
 
 // New makes the engine of a zone that knows nothing yet. The error says what of
 // the settings cannot be.
-func New(s Settings) (*Zone, error) {
+func New(s Settings) (*Zone, error) { return NewShared(&s, Shared{}) }
+
+// NewShared is New for one zone of many: it keeps the settings, which must not change
+// any more, and what it has in common with others.
+func NewShared(s *Settings, with Shared) (*Zone, error) {
 	if len(s.Probes) > MaxProbes {
 		return nil, fmt.Errorf("zone %s: %d probes; at most %d are read", s.Zone, len(s.Probes), MaxProbes)
 	}
@@ -52,15 +55,10 @@ func New(s Settings) (*Zone, error) {
 	for i := range s.Probes {
 		z.probes[i].HeightCM = s.Probes[i].HeightCM
 	}
-	shelf := s.Shelf
-	if shelf == nil {
-		shelf = new(hydraulics.Shelf)
-	}
-	z.settings.Shelf, z.settings.Scratch = nil, nil
-	if z.scratch = s.Scratch; z.scratch == nil {
+	if z.scratch = with.Scratch; z.scratch == nil {
 		z.scratch = new(Scratch)
 	}
-	if err := z.stand(s.Container, s.Substrate, shelf); err != nil {
+	if err := z.stand(s.Container, s.Substrate, with.shelf()); err != nil {
 		return nil, err
 	}
 	return z, nil
@@ -72,7 +70,13 @@ func (z *Zone) stand(c hydraulics.Container, sub hydraulics.Substrate, shelf *hy
 	if err != nil {
 		return fmt.Errorf("zone %s: %w", z.settings.Zone, err)
 	}
-	g := ground{container: c, substrate: sub, profile: profile, bandStage: -1}
+	g := ground{container: &z.settings.Container, substrate: &z.settings.Substrate, profile: profile, bandStage: -1}
+	if c != *g.container {
+		g.container = new(c)
+	}
+	if sub != *g.substrate {
+		g.substrate = new(sub)
+	}
 	for i := range z.settings.Probes {
 		height, length := fit(z.probes[i].HeightCM, z.settings.Probes[i].SensingLengthCM, c.HeightCM)
 		table, err := shelf.Probe(profile, height, length)
@@ -124,7 +128,7 @@ func (z *Zone) Step(e Event) Output {
 	if at < z.m.NowMs {
 		panic(fmt.Sprintf("zone %s: event at %d ms after one at %d ms: time went back", z.settings.Zone, at, z.m.NowMs))
 	}
-	z.out = Output{}
+	z.scratch.out = Output{}
 	z.elapse(at)
 	switch e.Kind {
 	case Reading:
@@ -139,8 +143,10 @@ func (z *Zone) Step(e Event) Output {
 		z.misdated(e.Source, at)
 	}
 	z.due(at)
-	z.out.NextWake = z.nextWake(at)
-	return z.out
+	out := z.scratch.out
+	z.scratch.out = Output{} // what it refers to is the caller's
+	out.NextWake = z.nextWake(at)
+	return out
 }
 
 // elapse lets time pass since the last event.

@@ -234,7 +234,7 @@ func TestWhatTheGuardHoldsBackIsNotExplained(t *testing.T) {
 	}
 	r.SaturationPoint, day.Start = 0.2, instant(at)
 	z.put(at, day, r, &p)
-	a := z.out.Advice
+	a := z.scratch.out.Advice
 	if a.Action != advice.Withhold || a.Setpoints.MaxVolumeML != 0 || a.Expected.DrainML != 0 {
 		t.Errorf("%s, %+v, %+v", a.Action, a.Setpoints, a.Expected)
 	}
@@ -248,7 +248,7 @@ func TestWhatTheGuardHoldsBackIsNotExplained(t *testing.T) {
 	r.Quorum = false
 	p = plan.Proposal{Action: advice.Irrigate, Setpoints: p.Setpoints, Expected: p.Expected, Reasons: p.Reasons}
 	z.put(at, day, r, &p)
-	if a := z.out.Advice; a.Action != advice.Inspect || a.Expected != nil || len(a.Reasons) == 0 || a.Reasons[0].Code != "guard-quorum" {
+	if a := z.scratch.out.Advice; a.Action != advice.Inspect || a.Expected != nil || len(a.Reasons) == 0 || a.Reasons[0].Code != "guard-quorum" {
 		t.Errorf("%s, %+v", a.Action, a.Reasons)
 	}
 }

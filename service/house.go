@@ -140,6 +140,7 @@ func (h *house) addZones() error {
 
 func (h *house) newWorker(siteIndex int, z *site.Zone) (*worker, error) {
 	settings := &z.Settings
+	settings.StateEvery = h.settings.StateEvery
 	lotIndex := spread(settings.Site+"/"+settings.Zone, len(h.lots))
 	l := h.lots[lotIndex]
 	w := &worker{
@@ -147,11 +148,10 @@ func (h *house) newWorker(siteIndex int, z *site.Zone) (*worker, error) {
 		settings: settings, rules: rulesOf(h.sites[siteIndex], z),
 	}
 	var err error
-	if w.engine, err = policy.New(w.engineSettings()); err != nil {
+	if w.engine, err = policy.NewShared(settings, w.shared()); err != nil {
 		return nil, fmt.Errorf("site %s: %w", settings.Site, err)
 	}
 	w.desk = desk.New(settings.Site, settings.Zone, w.rules)
-	w.published = map[string]uint64{}
 	w.commands = h.commandsOf(siteIndex, settings.Zone)
 	w.index = l.shard.Add(w, len(settings.Probes), time.Time{})
 	var probes []string

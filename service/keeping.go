@@ -99,11 +99,9 @@ func (w *worker) remember(at time.Time) error {
 		return err
 	}
 	for _, m := range messages {
-		w.published[m.Topic] = maphash.Bytes(seed, m.Payload)
+		w.published.put(m.Topic, maphash.Bytes(seed, m.Payload))
 	}
-	if force := w.desk.InForce(at); force != nil {
-		w.inForce = force.ID
-	}
+	w.inForce = w.desk.InForceID(at)
 	return w.rememberCommands(at)
 }
 
@@ -126,7 +124,7 @@ func (w *worker) restoreSnapshot(r ledger.ZoneRecord) error {
 	if err := json.Unmarshal(data[4+n:], &rest); err != nil {
 		return fmt.Errorf("snapshot: %w", err)
 	}
-	engine, err := policy.Restore(w.engineSettings(), data[4:4+n])
+	engine, err := policy.RestoreShared(w.settings, w.shared(), data[4:4+n])
 	if err != nil {
 		return err
 	}
@@ -160,6 +158,7 @@ func (w *worker) notePoint(s *policy.State) {
 	p.DrainML = since(&last.DrainML, s.Totals.DrainML)
 	p.UptakeML = since(&last.UptakeML, s.Totals.UptakeML)
 	w.pending.points = append(w.pending.points, p)
+	w.lot.points++
 }
 
 // since gives by how much a total has grown, in whole units as points have them.

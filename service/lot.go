@@ -1,6 +1,7 @@
 package service
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"hash/maphash"
@@ -23,15 +24,45 @@ type lot struct {
 	touched []*worker
 	scratch policy.Scratch // of its engines, which only its goroutine steps
 
-	forecasts int // that wait for the next flush
+	forecasts int     // that wait for the next flush
+	points    int     // likewise
+	spares    []*work // of workers that have nothing pending
+	text      []byte  // what is published is written here first: how long it gets is not known before
+}
+
+// maxSpareWork is how many of them are kept; what is beyond was a burst.
+const maxSpareWork = 256
+
+// work gives a worker room for what it has to make durable and to publish. At most
+// times nearly all have nothing: kept in each it would be as much as all else of it.
+func (l *lot) work() *work {
+	if len(l.spares) == 0 {
+		return new(work)
+	}
+	last := len(l.spares) - 1
+	out := l.spares[last]
+	l.spares = l.spares[:last]
+	return out
+}
+
+// done takes the room back.
+func (l *lot) done(w *work) {
+	*w = work{}
+	if len(l.spares) < maxSpareWork {
+		l.spares = append(l.spares, w)
+	}
 }
 
 // maxForecasts bounds the forecasts that wait for a flush. Each takes 20 KB, more
 // than all the rest of its zone, and they are due in all zones at the same time.
 const maxForecasts = 128
 
+// maxPoints bounds the points that wait for a flush. A zone that lives through the
+// days of an outage has hundreds of them, and all zones do so one after the other.
+const maxPoints = 4096
+
 // full says that a flush should not wait.
-func (l *lot) full() bool { return l.forecasts >= maxForecasts }
+func (l *lot) full() bool { return l.forecasts >= maxForecasts || l.points >= maxPoints }
 
 // flush makes the lot durable, publishes it and acknowledges it.
 func (l *lot) flush() {
@@ -39,7 +70,7 @@ func (l *lot) flush() {
 		return
 	}
 	touched := l.touched
-	l.touched, l.forecasts = nil, 0
+	l.touched, l.forecasts, l.points = nil, 0, 0
 	var batch ledger.Batch
 	for _, w := range touched {
 		w.collect(&batch)
@@ -78,10 +109,28 @@ func conclude(touched []*worker, err error) {
 			w.recorded()
 		}
 	}
+	folded := 0
 	for _, w := range touched {
 		w.publish(err)
 		w.finish(err)
+		if folded < maxFolded {
+			folded += w.fold()
+		}
 	}
+}
+
+// maxFolded bounds the advice that are folded in one flush, each in a tenth of a
+// millisecond: after a restart those of all zones are due at once, and people wait for
+// their answers meanwhile.
+const maxFolded = 64
+
+// fold lets advice that only waits take less memory, and says how many that were.
+func (w *worker) fold() int {
+	n, err := w.desk.Fold()
+	if err != nil {
+		w.house.log.Error("advice takes more memory than it should", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+	}
+	return n
 }
 
 // keptPoints are the points of a day, at pointEvery; keptForecasts those of one.
@@ -96,8 +145,9 @@ const (
 // last day and its forecast. What it would never take does not wait: it would keep all that comes
 // after it from the record.
 func (w *worker) finish(failed error) {
-	p := w.pending
-	w.pending = work{}
+	p := *w.pending
+	w.lot.done(w.pending)
+	w.pending = nil
 	for _, ack := range p.acks {
 		ack()
 	}
@@ -116,7 +166,7 @@ func (w *worker) finish(failed error) {
 // collect adds what must be durable: changes, and with them a snapshot that
 // knows of them.
 func (w *worker) collect(b *ledger.Batch) {
-	p := &w.pending
+	p := w.pending
 	b.Changes.Add(p.changes)
 	b.Events = append(b.Events, p.events...)
 	b.Points = append(b.Points, p.points...)
@@ -154,7 +204,7 @@ func (w *worker) recorded() {
 
 // show tells somebody who looks on what has happened.
 func (w *worker) show(watch *watcher) {
-	p := &w.pending
+	p := w.pending
 	for i := range p.changes.Moves {
 		watch.move(&p.changes.Moves[i])
 	}
@@ -169,7 +219,7 @@ func (w *worker) show(watch *watcher) {
 // publish hands on what is on record: the advice and setpoint topics that have
 // changed, answers, state and forecast.
 func (w *worker) publish(failed error) {
-	p := &w.pending
+	p := w.pending
 	for i := range p.outcomes {
 		lost := failed
 		if lost != nil && p.repeatsRecorded(i) {
@@ -189,12 +239,13 @@ func (w *worker) publish(failed error) {
 		w.publishState(failed)
 	}
 	if p.forecast != nil {
-		payload, err := wire.AppendForecast(nil, w.settings.Site, w.settings.Zone, p.forecast)
+		payload, err := wire.AppendForecast(w.lot.text[:0], w.settings.Site, w.settings.Zone, p.forecast)
 		if err != nil {
 			w.house.log.Error("forecast was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 			return
 		}
-		w.send(wire.Message{Topic: w.topics.Forecast(w.settings.Zone), Payload: payload, Retain: true})
+		w.lot.text = payload
+		w.send(wire.Message{Topic: w.topics.Forecast(w.settings.Zone), Payload: bytes.Clone(payload), Retain: true})
 	}
 }
 
@@ -230,15 +281,7 @@ func (w *worker) answer(a *answered, failed error) {
 // handoverDue reports whether the setpoints in force have changed by time
 // alone.
 func (w *worker) handoverDue() bool {
-	force := w.desk.InForce(w.now)
-	id := ""
-	if force != nil {
-		id = force.ID
-	}
-	if id == w.inForce {
-		return false
-	}
-	return true
+	return w.desk.InForceID(w.now) != w.inForce
 }
 
 // publishStanding publishes what has changed on the retained topics of advice
@@ -250,32 +293,29 @@ func (w *worker) publishStanding() {
 		w.house.log.Error("setpoints were not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		return
 	}
-	w.inForce = ""
-	if force := w.desk.InForce(w.now); force != nil {
-		w.inForce = force.ID
-	}
+	w.inForce = w.desk.InForceID(w.now)
 	wrong := map[string]bool{}
 	for _, r := range w.pending.readBack {
-		w.published[r.topic] = r.hash
+		w.published.put(r.topic, r.hash)
 		wrong[r.topic] = true
 	}
 	for _, m := range messages {
 		hash := maphash.Bytes(seed, m.Payload)
 		delete(wrong, m.Topic)
 		empty := len(m.Payload) == 0
-		old, known := w.published[m.Topic]
+		old, known := w.published.on(m.Topic)
 		switch {
 		case !known && empty: // nothing stands there that we know of
 		case known && old == hash && !(w.pending.resync && !empty):
 		default:
 			w.send(m)
 		}
-		w.published[m.Topic] = hash
+		w.published.put(m.Topic, hash)
 	}
 	for _, r := range w.pending.readBack {
 		if wrong[r.topic] { // a topic of ours that this version does not use
 			w.send(wire.Message{Topic: r.topic, QoS: 1, Retain: true})
-			delete(w.published, r.topic)
+			w.published.drop(r.topic)
 		}
 	}
 	w.publishCommands()
@@ -293,13 +333,14 @@ func (w *worker) publishState(failed error) {
 		r := advice.Say("ledger-unavailable", advice.Name(failed.Error()))
 		why = &r
 	}
-	payload, err := wire.AppendState(make([]byte, 0, 1536), w.settings.Site, w.settings.Zone, w.pending.state, why)
+	payload, err := wire.AppendState(w.lot.text[:0], w.settings.Site, w.settings.Zone, w.pending.state, why)
 	if err != nil {
 		w.house.log.Error("state was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		return
 	}
+	w.lot.text = payload
 	w.house.metrics.Zone(w.zone, w, w.pending.state)
-	w.send(wire.Message{Topic: w.topics.State(w.settings.Zone), Payload: payload, Retain: true})
+	w.send(wire.Message{Topic: w.topics.State(w.settings.Zone), Payload: bytes.Clone(payload), Retain: true})
 }
 
 // commit writes a batch. The time it may take is bounded: a disk that hangs

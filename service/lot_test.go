@@ -71,6 +71,7 @@ func TestWhatCannotBeWrittenOfOneZoneHoldsUpNoOther(t *testing.T) {
 		h.person(topics.Decision(bench(zone)), payload, h.workers[zone].now, nil)
 	}
 	bad := h.workers[0]
+	bad.touch()
 	bad.pending.points = append(bad.pending.points, ledger.Point{Site: "north", Zone: bench(0), At: morning, WaterContent: math.NaN()})
 	approve(0)
 	approve(1)
@@ -94,5 +95,43 @@ func TestWhatCannotBeWrittenOfOneZoneHoldsUpNoOther(t *testing.T) {
 		if err != nil || len(moves) == 0 || moves[len(moves)-1].To != policy.StateApproved {
 			t.Errorf("%s: on record are %+v (%v)", bench(i), moves, err)
 		}
+	}
+}
+
+// After an outage each zone notes its points of hours or days before the next has its
+// turn: what waits for a flush is bounded, and all of it comes on record.
+func TestPointsDoNotPileUp(t *testing.T) {
+	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", 2)), Clock: "telemetry", StateEvery: time.Minute}
+	sites, l := opened(t, settings, log)
+	h, err := newHouse(t.Context(), settings, sites, l, newMetrics("test"), 1, log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.publish = func(int, wire.Message, time.Time) {}
+	lot, noted := h.lots[0], 0
+	for !lot.full() && noted <= maxPoints {
+		for _, w := range h.workers {
+			w.now = morning.Add(time.Duration(noted) * pointEvery)
+			w.touch()
+			w.notePoint(&policy.State{Time: w.now, Known: true, WaterContent: 0.5, FullPoint: 0.6, RefillPoint: 0.4, AirFilledPorosity: 0.4})
+			noted++
+		}
+	}
+	if noted != maxPoints {
+		t.Fatalf("a flush is due after %d points; expected %d", noted, maxPoints)
+	}
+	lot.flush()
+	if lot.full() {
+		t.Error("a flush is due right after one")
+	}
+	kept := 0
+	for i := range h.workers {
+		if err := l.Points(t.Context(), "north", bench(i), morning, farFuture, func(ledger.Point) error { kept++; return nil }); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if kept != noted {
+		t.Errorf("%d of %d points are on record", kept, noted)
 	}
 }

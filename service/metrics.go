@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"rhizostat/policy"
 	"rhizostat/policy/advice"
@@ -184,6 +185,7 @@ func sampleOf(w *worker, s *policy.State) *exposition.Sample {
 	if s.PoreEC != nil {
 		out.PoreEC = *s.PoreEC
 	}
+	out.Probes = make([]exposition.ProbeHealth, 0, len(s.Probes))
 	for i := range s.Probes {
 		p := &s.Probes[i]
 		out.Probes = append(out.Probes, exposition.ProbeHealth{Probe: p.ID, Healthy: p.Seen && p.Health == "ok"})
@@ -194,8 +196,9 @@ func sampleOf(w *worker, s *policy.State) *exposition.Sample {
 	for _, f := range s.Diagnosis {
 		out.Findings = append(out.Findings, exposition.Finding{Cause: f.Cause, Probability: f.Probability})
 	}
+	out.ForecastErrors = make([]exposition.HorizonError, 0, len(s.ForecastError))
 	for _, e := range s.ForecastError {
-		out.ForecastErrors = append(out.ForecastErrors, exposition.HorizonError{Horizon: strconv.Itoa(int(e.Horizon.Hours())) + "h", Error: e.Error})
+		out.ForecastErrors = append(out.ForecastErrors, exposition.HorizonError{Horizon: horizonName(e.Horizon), Error: e.Error})
 	}
 	if len(s.ForecastError) > 0 {
 		out.ForecastCovered = s.ForecastCoverage
@@ -203,9 +206,25 @@ func sampleOf(w *worker, s *policy.State) *exposition.Sample {
 	return out
 }
 
+// horizonNames are the horizons by hours, for all zones.
+var horizonNames = func() (names [25]string) {
+	for h := range names {
+		names[h] = strconv.Itoa(h) + "h"
+	}
+	return names
+}()
+
+// horizonName tells a horizon in hours.
+func horizonName(d time.Duration) string {
+	if hours := int(d.Hours()); hours < len(horizonNames) {
+		return horizonNames[hours]
+	}
+	return strconv.Itoa(int(d.Hours())) + "h"
+}
+
 // waiting says whether an advice of the zone waits for a person.
 func waiting(out *exposition.Sample, d *desk.Desk) {
-	if a := d.Standing(); d.Pending() && a != nil {
-		out.Pending, out.DecideByUnixS = true, float64(a.Approval.DecideBy.Unix())
+	if by := d.DecideBy(); !by.IsZero() {
+		out.Pending, out.DecideByUnixS = true, float64(by.Unix())
 	}
 }

@@ -46,8 +46,10 @@ func left(h *house, next []*site.Site) map[string][]wire.Message {
 			if w.settings.Site != st.Name || stays[zone] {
 				continue
 			}
-			for topic := range w.published {
-				out[st.Name] = append(out[st.Name], wire.Message{Topic: topic, QoS: 1, Retain: true})
+			for _, topic := range wire.StandingTopics(w.topics, zone) {
+				if _, known := w.published.on(topic); known {
+					out[st.Name] = append(out[st.Name], wire.Message{Topic: topic, QoS: 1, Retain: true})
+				}
 			}
 			for _, topic := range []string{w.topics.State(zone), w.topics.Forecast(zone)} {
 				out[st.Name] = append(out[st.Name], wire.Message{Topic: topic, QoS: 1, Retain: true})

@@ -133,6 +133,13 @@ func (s *Service) run(ctx context.Context) (err error) {
 		defer running.Done()
 		s.sweep(parts)
 	}()
+	if os.Getenv("GOGC") == "" {
+		running.Add(1)
+		go func() {
+			defer running.Done()
+			keepHeapSmall(parts)
+		}()
+	}
 	defer s.farewell()
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP)

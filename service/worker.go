@@ -30,22 +30,22 @@ type worker struct {
 	zone     int // in the house
 	index    int // in the shard
 	topics   wire.Topics
-	settings *policy.Settings // the site file's
+	settings *policy.Settings // the site file's and the environment's
 	rules    *desk.Rules
 	engine   *policy.Zone
 	desk     *desk.Desk
 
 	now     time.Time
-	wake    time.Time // the engine wants to be stepped then
-	due     time.Time // the desk has something to do then
-	pending work
+	wake    time.Time         // the engine wants to be stepped then
+	due     time.Time         // the desk has something to do then
+	pending *work             // since the last flush, nil: nothing has touched it
 	behind  []policy.Approval // of before the restart, that the engine must be told
 	aside   error             // why the zone is set aside: its engine broke a promise
 
-	published map[string]uint64 // what stands on the retained topics, by hash
-	inForce   string            // id of the advice whose setpoints stand
-	commands  []command         // the same for outputs, which keep nothing
-	savedAt   time.Time         // of the last snapshot
+	published published // what stands on the retained topics
+	inForce   string    // id of the advice whose setpoints stand
+	commands  []command // the same for outputs, which keep nothing
+	savedAt   time.Time // of the last snapshot
 	point     pointSource
 	newest    tally // of the last state
 	durable   tally // of the last snapshot: what may be exposed
@@ -53,7 +53,6 @@ type worker struct {
 
 // work is what a worker has to make durable and to publish at the next flush.
 type work struct {
-	touched   bool
 	before    *desk.Desk // the desk as it is on record, nil while it has not changed
 	changes   wire.Changes
 	issued    []advice.Action // of the advice proposed since
@@ -82,22 +81,17 @@ type readBack struct {
 	hash  uint64
 }
 
-var seed = maphash.MakeSeed()
-
 // touch puts the worker on its shard's list for the next flush.
 func (w *worker) touch() {
-	if !w.pending.touched {
-		w.pending.touched = true
+	if w.pending == nil {
+		w.pending = w.lot.work()
 		w.lot.touched = append(w.lot.touched, w)
 	}
 }
 
-// engineSettings are what an engine of the zone is made of.
-func (w *worker) engineSettings() policy.Settings {
-	s := *w.settings
-	s.StateEvery = w.house.settings.StateEvery
-	s.Shelf, s.Scratch = &w.house.shelf, &w.lot.scratch
-	return s
+// shared is what the engine of the zone has in common with others.
+func (w *worker) shared() policy.Shared {
+	return policy.Shared{Shelf: &w.house.shelf, Scratch: &w.lot.scratch}
 }
 
 // Step lets the engine take an event and passes on what it asks for.
@@ -287,11 +281,11 @@ func (w *worker) decide(c shard.Control) {
 
 // Restart forgets an engine whose time came from a wrong clock.
 func (w *worker) Restart(at time.Time) {
-	engine, err := policy.New(w.engineSettings())
+	engine, err := policy.NewShared(w.settings, w.shared())
 	if err != nil {
 		// the same settings made the engine that is being replaced
-		w.setAside(err)
 		w.touch()
+		w.setAside(err)
 		return
 	}
 	w.house.log.Warn("zone starts anew: its time came from a wrong clock", "site", w.settings.Site, "zone", w.settings.Zone, "time", at)
@@ -303,7 +297,7 @@ func (w *worker) Restart(at time.Time) {
 // revert goes back to what is on record after the ledger failed, and tells the
 // engine.
 func (w *worker) revert() {
-	p := &w.pending
+	p := w.pending
 	if p.before == nil {
 		return
 	}
@@ -311,7 +305,7 @@ func (w *worker) revert() {
 	w.desk = p.before
 	w.due = w.now // what time moved is moved again at the next step
 	*p = work{
-		touched: true, outcomes: p.outcomes, acks: p.acks, state: p.state,
+		outcomes: p.outcomes, acks: p.acks, state: p.state,
 		events: p.events, told: p.told, points: p.points, forecasts: p.forecasts, readBack: p.readBack, resync: p.resync, reborn: p.reborn, heard: p.heard,
 	}
 	for i := len(failed.Moves) - 1; i >= 0; i-- {

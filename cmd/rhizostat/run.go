@@ -4,18 +4,11 @@ import (
 	"context"
 	"fmt"
 	"os"
-	"runtime/debug"
 
 	"rhizostat/service"
 )
 
 type runCommand struct{}
-
-// garbagePercent is by how much the heap may grow over what is in use before it is
-// collected, where GOGC does not say it. Nearly all that the daemon holds are zones, which
-// stay, so half of Go's usual 100 saves a quarter of its memory; with 2,000 zones that
-// send as fast as they can, it takes about a seventh more processor time.
-const garbagePercent = 50
 
 // Help lists what the daemon reads from the environment.
 func (runCommand) Help() string {
@@ -33,9 +26,6 @@ func (runCommand) Help() string {
 
 // Run runs the daemon until it is told to end.
 func (c *runCommand) Run(ctx context.Context, io streams) error {
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(garbagePercent)
-	}
 	settings, err := service.SettingsFromEnvironment(os.Environ())
 	if err != nil {
 		return usageError{err}

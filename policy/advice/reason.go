@@ -116,6 +116,9 @@ func Say(code string, values ...Value) Reason {
 	if !ok {
 		panic("advice: no sentence has the code " + code)
 	}
+	if len(values) == 0 && !strings.Contains(e.Text, "{") {
+		return Reason{Code: code, Text: e.Text} // the catalogue's own: all zones share it
+	}
 	var b strings.Builder
 	rest, used := e.Text, 0
 	for {

@@ -133,7 +133,7 @@ func (d *Desk) insideHours(t time.Time) bool {
 func (d *Desk) approveUnder(ch *wire.Changes, i int, now time.Time) {
 	d.supersedeWaiting(ch, i, now)
 	e := d.entries[i]
-	a := *e.advice
+	a := *e.whole()
 	a.Approval.State, a.Approval.By, a.Approval.At, a.Approval.Under = policy.StateApproved, d.cover.By, now.Truncate(time.Second), d.cover.Advice
 	d.entries[i] = &entry{advice: &a, sequence: e.sequence}
 	d.issued(ch, i, now)

@@ -49,6 +49,8 @@ type Desk struct {
 // entry is one advice the desk holds.
 type entry struct {
 	advice   *wire.Advice // stripped to its approval when it is closed and not the newest
+	folded   wire.Folded  // all of the advice, which then lacks its content; nil: see Fold
+	lastShot time.Time    // of a folded one
 	sequence int64
 	hold     time.Time // see holdOf
 	taken    []string
@@ -179,7 +181,7 @@ func (d *Desk) NextDue(now time.Time) time.Time {
 		sooner(d.cover.Limits.Until)
 	}
 	hold := d.hold()
-	var older *wire.Advice
+	var older *entry
 	for _, e := range d.entries {
 		a := e.advice
 		switch a.Approval.State {
@@ -190,9 +192,9 @@ func (d *Desk) NextDue(now time.Time) time.Time {
 			sooner(a.ValidFrom)
 			sooner(hold)
 			if older != nil {
-				sooner(lastShot(older))
+				sooner(older.lastShotBy())
 			}
-			older = a
+			older = e
 		}
 	}
 	return due
@@ -203,22 +205,40 @@ func (d *Desk) Standing() *wire.Advice {
 	if len(d.entries) == 0 {
 		return nil
 	}
-	return d.entries[len(d.entries)-1].advice
+	return d.entries[len(d.entries)-1].whole()
 }
 
 // InForce is the approved advice that holds the setpoint topics at now, nil
 // when nothing does.
 func (d *Desk) InForce(now time.Time) *wire.Advice {
 	if i := d.inForce(now.UTC()); i >= 0 {
-		return d.entries[i].advice
+		return d.entries[i].whole()
 	}
 	return nil
 }
 
+// InForceID is the id of that advice, "" when there is none.
+func (d *Desk) InForceID(now time.Time) string {
+	if i := d.inForce(now.UTC()); i >= 0 {
+		return d.entries[i].advice.ID
+	}
+	return ""
+}
+
 // Pending tells whether the standing advice waits for a person.
-func (d *Desk) Pending() bool {
-	s := d.Standing()
-	return s != nil && s.Approval.State == policy.StatePending
+func (d *Desk) Pending() bool { return !d.DecideBy().IsZero() }
+
+// DecideBy is until when a person may decide on the standing advice, zero when it
+// waits for nobody.
+func (d *Desk) DecideBy() time.Time {
+	if len(d.entries) == 0 {
+		return time.Time{}
+	}
+	a := &d.entries[len(d.entries)-1].advice.Approval
+	if a.State != policy.StatePending {
+		return time.Time{}
+	}
+	return a.DecideBy
 }
 
 // Approvals tell where every advice stands that the desk holds, in order of
@@ -251,8 +271,8 @@ func (d *Desk) Setpoint(now time.Time) (*wire.Setpoint, error) {
 // topics at now, after Tick(now); an empty payload clears a topic.
 func (d *Desk) Publications(t wire.Topics, now time.Time) ([]wire.Message, error) {
 	out := wire.Message{Topic: t.Advice(d.zone), QoS: 1, Retain: true}
-	if s := d.Standing(); s != nil {
-		b, err := s.Marshal()
+	if n := len(d.entries); n > 0 {
+		b, err := d.entries[n-1].payload()
 		if err != nil {
 			return nil, err
 		}

@@ -32,7 +32,7 @@ func (d *Desk) move(ch *wire.Changes, i int, to policy.ApprovalState, now time.T
 	if !slices.Contains(moves[:], struct{ from, to policy.ApprovalState }{from, to}) {
 		panic(fmt.Sprintf("desk %s/%s: advice %s cannot move from %q to %q", d.site, d.zone, e.advice.ID, from, to))
 	}
-	a := *e.advice
+	a := *e.whole()
 	a.Approval.State, a.Approval.By, a.Approval.At, a.Approval.Note = to, by, now.Truncate(time.Second), note
 	next := &entry{advice: &a, sequence: e.sequence, taken: e.taken}
 	next.hold = holdOf(&a)
@@ -59,7 +59,7 @@ func (d *Desk) issued(ch *wire.Changes, i int, now time.Time) {
 
 func (d *Desk) record(ch *wire.Changes, i int) {
 	e := d.entries[i]
-	ch.Advice = append(ch.Advice, wire.AdviceRecord{Advice: e.advice, Sequence: e.sequence, Taken: e.taken})
+	ch.Advice = append(ch.Advice, wire.AdviceRecord{Advice: e.whole(), Sequence: e.sequence, Taken: e.taken})
 	for j := range d.entries[:len(d.entries)-1] {
 		d.strip(j) // the one that was newest may have been closed before
 	}
@@ -70,13 +70,11 @@ func (d *Desk) record(ch *wire.Changes, i int) {
 // process.
 func (d *Desk) strip(i int) {
 	e := d.entries[i]
-	if i == len(d.entries)-1 || open(e.advice.Approval.State) || e.advice.Reasons == nil {
+	if i == len(d.entries)-1 || open(e.advice.Approval.State) || e.advice.Reasons == nil && e.folded == nil {
 		return
 	}
-	a := *e.advice
-	a.Setpoints, a.Expected, a.Reasons, a.Cautions = nil, nil, nil, nil
 	next := *e
-	next.advice = &a
+	next.advice, next.folded, next.lastShot = bare(e.advice), nil, time.Time{}
 	d.entries[i] = &next
 }
 
@@ -90,7 +88,7 @@ func (d *Desk) handover(ch *wire.Changes, now time.Time) {
 			continue
 		}
 		if older >= 0 {
-			done := lastShot(d.entries[older].advice)
+			done := d.entries[older].lastShotBy()
 			if now.Before(done) && now.Before(a.ValidFrom) {
 				return
 			}
@@ -99,10 +97,6 @@ func (d *Desk) handover(ch *wire.Changes, now time.Time) {
 		older = i
 	}
 }
-
-// lastShot is when an advice has no shot left to give; zero for one that never
-// had any.
-func lastShot(a *wire.Advice) time.Time { return a.Setpoints.LastShotBy }
 
 // holdOf is until when a withdrawn advice keeps a later day's setpoints from
 // taking its place. A person who withdraws during the day wants the controller

@@ -122,6 +122,7 @@ func season(t *rapid.T) {
 		"decide":  s.decide,
 		"wait":    s.wait,
 		"restart": s.restart,
+		"fold":    s.fold,
 		"":        s.check,
 	})
 }
@@ -211,8 +212,28 @@ func (s *seasonState) quietUntil(t *rapid.T, due time.Time) {
 	}
 }
 
+// fold packs the desk, of which nobody may notice anything.
+func (s *seasonState) fold(t *rapid.T) {
+	before := s.publications(t, s.desk, s.now)
+	if _, err := s.desk.Fold(); err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range s.desk.entries {
+		if a := e.advice; a.Setpoints != nil || a.Expected != nil || a.Reasons != nil || a.Cautions != nil {
+			t.Fatalf("advice %s is folded, and its content stands beside it", a.ID)
+		}
+	}
+	if diff := cmp.Diff(before, s.publications(t, s.desk, s.now)); diff != "" {
+		t.Fatalf("folding changed the publications:\n%s", diff)
+	}
+}
+
 func (s *seasonState) restart(t *rapid.T) {
 	restored := s.ledger.restore(t, openRules())
+	s.fold(t)
+	if _, err := restored.Fold(); err != nil {
+		t.Fatal(err)
+	}
 	if diff := cmp.Diff(s.desk, restored, sameDesk); diff != "" {
 		t.Fatalf("the restored desk differs (-going on +restored):\n%s", diff)
 	}

@@ -30,8 +30,7 @@ const (
 // newest accepted stamp of the zone and its climate, so one wrong stamp must
 // not be accepted: it could never be taken back.
 type clock struct {
-	mode        Mode
-	late, ahead time.Duration
+	settings *Settings // of its shard
 
 	now  time.Time // engine time
 	last time.Time // of the last step; never goes back
@@ -42,8 +41,8 @@ type clock struct {
 	agreeing  int  // readings in a row that agree
 
 	suspect suspect
-	seen    [][sensing.SignalCount]int64 // newest stepped stamp by source and signal, ms
-	strikes []uint8                      // misdated readings in a row by source
+	seen    seen
+	strikes []uint8 // misdated readings in a row by source
 }
 
 // suspect is a stamp far ahead that waits for a witness.
@@ -53,13 +52,8 @@ type suspect struct {
 	count  int
 }
 
-func newClock(s Settings, probes int, at time.Time) clock {
-	return clock{
-		mode: s.Mode, late: s.Late, ahead: s.Ahead,
-		now: at, last: at, confirmed: !at.IsZero(),
-		seen:    make([][sensing.SignalCount]int64, probes+2),
-		strikes: make([]uint8, probes+2),
-	}
+func newClock(s *Settings, probes int, at time.Time) clock {
+	return clock{settings: s, now: at, last: at, confirmed: !at.IsZero(), strikes: make([]uint8, probes+2)}
 }
 
 // verdict is what became of a reading: refused for a reason, and whether its
@@ -91,12 +85,12 @@ func (c *clock) admit(t *Telemetry) verdict {
 }
 
 func (c *clock) admitStamp(t *Telemetry) verdict {
-	if c.mode == Wall {
+	if c.settings.Mode == Wall {
 		c.now = later(c.now, t.Arrived)
 		switch {
 		case t.At.After(t.Arrived.Add(wallAhead)):
 			return verdict{reason: ReasonFuture}
-		case t.At.Before(t.Arrived.Add(-c.late)):
+		case t.At.Before(t.Arrived.Add(-c.settings.Late)):
 			return verdict{reason: ReasonLate}
 		}
 		if t.At.After(c.now) {
@@ -108,9 +102,9 @@ func (c *clock) admitStamp(t *Telemetry) verdict {
 	case c.now.IsZero():
 		c.now, c.first, c.confirmed = t.At, t.Source, false
 		return verdict{}
-	case t.At.After(c.now.Add(c.ahead)):
+	case t.At.After(c.now.Add(c.settings.Ahead)):
 		return c.fromTheFuture(t)
-	case t.At.Before(c.now.Add(-c.late)):
+	case t.At.Before(c.now.Add(-c.settings.Late)):
 		return c.tooLate(t)
 	}
 	c.agree(t)
@@ -139,7 +133,7 @@ func (c *clock) agree(t *Telemetry) {
 // clock that is hours ahead must not take the time from all that are right.
 func (c *clock) fromTheFuture(t *Telemetry) verdict {
 	s := &c.suspect
-	near := s.count > 0 && t.At.Sub(s.at).Abs() <= c.ahead
+	near := s.count > 0 && t.At.Sub(s.at).Abs() <= c.settings.Ahead
 	switch {
 	case near && t.Source != s.source, near && s.count+1 >= inARow:
 		c.now, c.confirmed, *s = t.At, true, suspect{}
@@ -156,7 +150,7 @@ func (c *clock) fromTheFuture(t *Telemetry) verdict {
 // tooLate refuses; while the time rests on one source alone, two readings in a
 // row of others that say it is much earlier overrule it.
 func (c *clock) tooLate(t *Telemetry) verdict {
-	if c.confirmed || t.Source == c.first || !t.At.Before(c.now.Add(-c.ahead)) {
+	if c.confirmed || t.Source == c.first || !t.At.Before(c.now.Add(-c.settings.Ahead)) {
 		return verdict{reason: ReasonLate}
 	}
 	if c.older++; c.older < 2 {
@@ -170,7 +164,7 @@ func (c *clock) tooLate(t *Telemetry) verdict {
 // restart goes on from an earlier time, for an engine that has seen nothing.
 func (c *clock) restart(at time.Time) {
 	c.now, c.last, c.older, c.agreeing = at, time.Time{}, 0, 0
-	clear(c.seen)
+	c.seen = nil
 }
 
 // drop removes the signals of a reading that are not newer than what was seen
@@ -180,10 +174,14 @@ func (c *clock) drop(t *Telemetry, slot int) string {
 	reason := ReasonDoubled
 	for i := range sensing.SignalCount {
 		s := sensing.Signal(i)
-		if !t.Values.Has(s) || at > c.seen[slot][i] {
+		if !t.Values.Has(s) {
 			continue
 		}
-		if at < c.seen[slot][i] {
+		newest := c.seen.newest(slot, s)
+		if at > newest {
+			continue
+		}
+		if at < newest {
 			reason = ReasonLate
 		}
 		t.Values.Drop(s)
@@ -199,8 +197,8 @@ func (c *clock) drop(t *Telemetry, slot int) string {
 func (c *clock) took(t *Telemetry) {
 	at := t.At.UnixMilli()
 	for i := range sensing.SignalCount {
-		if t.Values.Has(sensing.Signal(i)) {
-			c.seen[slot(t.Source)][i] = max(c.seen[slot(t.Source)][i], at)
+		if s := sensing.Signal(i); t.Values.Has(s) {
+			c.seen.take(slot(t.Source), s, at)
 		}
 	}
 }
@@ -212,7 +210,7 @@ func (c *clock) witness(at time.Time) {
 		c.now, c.first, c.confirmed = at.Truncate(time.Millisecond), policy.ZoneWide, false
 		return
 	}
-	if !c.now.IsZero() && at.After(c.now) && !at.After(c.now.Add(c.ahead)) {
+	if !c.now.IsZero() && at.After(c.now) && !at.After(c.now.Add(c.settings.Ahead)) {
 		c.now = at
 	}
 }

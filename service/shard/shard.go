@@ -113,7 +113,7 @@ func New(s Settings) *Shard { return &Shard{settings: s, machine: machine{elapse
 // Add gives the shard a zone and returns its index. At is the engine time it
 // goes on from, zero for a new one; probes is the number of its probes.
 func (s *Shard) Add(w Worker, probes int, at time.Time) int {
-	s.zones = append(s.zones, &zone{worker: w, clock: newClock(s.settings, probes, at), order: buffer{spares: &s.spares}})
+	s.zones = append(s.zones, &zone{worker: w, clock: newClock(&s.settings, probes, at), order: buffer{spares: &s.spares}})
 	return len(s.zones) - 1
 }
 

@@ -47,8 +47,12 @@ func (s *Shard) Snapshot(index int) ([]byte, error) {
 		SuspectSource: c.suspect.source, SuspectAt: milli(c.suspect.at), SuspectCount: c.suspect.count,
 		Forced: z.order.forced,
 	}
-	for i := range c.seen {
-		out.Seen = append(out.Seen, append([]int64(nil), c.seen[i][:]...))
+	rows := make([][sensing.SignalCount]int64, len(c.strikes))
+	for _, s := range c.seen {
+		rows[s.slot][s.signal] = s.ms
+	}
+	for i := range rows {
+		out.Seen = append(out.Seen, rows[i][:])
 		out.Strikes = append(out.Strikes, int(c.strikes[i]))
 	}
 	for i := range z.order.waiting {
@@ -84,9 +88,14 @@ func (s *Shard) Restore(index int, data []byte) error {
 	if len(in.Strikes) != len(in.Seen) {
 		return nil
 	}
+	c.seen = nil
 	for i := range in.Seen {
 		if source := places.of(sourceAt(i)); source != gone {
-			copy(c.seen[slot(source)][:], in.Seen[i])
+			for k, ms := range in.Seen[i][:min(len(in.Seen[i]), sensing.SignalCount)] {
+				if ms != 0 {
+					c.seen.take(slot(source), sensing.Signal(k), ms)
+				}
+			}
 			c.strikes[slot(source)] = uint8(in.Strikes[i])
 		}
 	}
@@ -123,7 +132,7 @@ func (z *zone) places(in *snapshot) places {
 			if out[i] = slices.Index(z.probes, in.Probes[i]); out[i] < 0 {
 				out[i] = gone
 			}
-		case len(in.Seen) != len(z.clock.seen):
+		case len(in.Seen) != len(z.clock.strikes):
 			out[i] = gone
 		default:
 			out[i] = i

@@ -25,7 +25,7 @@ type Site struct {
 
 // Zone is one zone of a site.
 type Zone struct {
-	Settings            policy.Settings // all but StateEvery, which the daemon's environment says
+	Settings            policy.Settings // StateEvery is the daemon environment's
 	Standing            Standing
 	PercentIsHundredths bool // of SenML's % in native telemetry
 }

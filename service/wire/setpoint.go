@@ -134,6 +134,19 @@ func plainPositive(n int) []byte {
 	return strconv.AppendInt(nil, int64(n), 10)
 }
 
+// StandingTopicCount is how many retained topics show the approvals of a zone.
+const StandingTopicCount = 2 + len(plainNames)
+
+// StandingTopics are the retained topics that show the approvals of a zone: `advice`,
+// `setpoint`, and every `setpoint/{name}`.
+func StandingTopics(t Topics, zone string) []string {
+	out := append(make([]string, 0, StandingTopicCount), t.Advice(zone), t.Setpoint(zone))
+	for _, name := range plainNames {
+		out = append(out, t.SetpointNumber(zone, name))
+	}
+	return out
+}
+
 // SetpointMessages gives what must stand on `setpoint` and on every
 // `setpoint/{name}` of a zone; s nil clears them all. The JSON goes last when
 // setpoints are put up and first when they are cleared: a reader of both never
