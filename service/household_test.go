@@ -41,7 +41,7 @@ zones:
 func bench(i int) string { return fmt.Sprintf("bench-%d", i) }
 
 // writeSite puts a site file into a folder of the test.
-func writeSite(t *testing.T, text string) string {
+func writeSite(t testing.TB, text string) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "site.yaml")
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
@@ -139,7 +139,7 @@ func (w *board) advice(t *testing.T, topics wire.Topics, zone string) *wire.Advi
 }
 
 // eventually waits until a condition holds; what says what was waited for.
-func eventually(t *testing.T, limit time.Duration, what func() string, holds func() bool) {
+func eventually(t testing.TB, limit time.Duration, what func() string, holds func() bool) {
 	t.Helper()
 	for end := time.Now().Add(slower * limit); !holds(); time.Sleep(10 * time.Millisecond) {
 		if time.Now().After(end) {

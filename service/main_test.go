@@ -14,15 +14,18 @@ import (
 	"time"
 )
 
-// childEnv makes the test program a daemon: its tests start it as a child, so
-// that it can be killed.
+// childEnv makes the test program one of its children: a daemon, so that it can be killed.
 const childEnv = "SERVICE_TEST_CHILD"
+
+// children are what it can be.
+var children = map[string]func() error{"run": runChild}
 
 func TestMain(m *testing.M) {
 	if os.Getenv(childEnv) == "" {
 		os.Exit(m.Run())
 	}
-	if err := runChild(); err != nil {
+	run := children[os.Getenv(childEnv)]
+	if err := run(); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
 	}
@@ -72,7 +75,13 @@ func (l *locked) String() string {
 
 // startChild starts a daemon with these lines of environment; the RHIZOSTAT_
 // names of whoever runs the tests do not count.
-func startChild(t *testing.T, environ ...string) *child {
+func startChild(t testing.TB, environ ...string) *child {
+	t.Helper()
+	return startAs(t, "run", environ...)
+}
+
+// startAs starts another of the children.
+func startAs(t testing.TB, what string, environ ...string) *child {
 	t.Helper()
 	c := &child{command: exec.Command(os.Args[0])}
 	for _, line := range os.Environ() {
@@ -80,7 +89,7 @@ func startChild(t *testing.T, environ ...string) *child {
 			c.command.Env = append(c.command.Env, line)
 		}
 	}
-	c.command.Env = append(append(c.command.Env, childEnv+"=run"), environ...)
+	c.command.Env = append(append(c.command.Env, childEnv+"="+what), environ...)
 	c.command.Stderr = &c.log
 	if err := c.command.Start(); err != nil {
 		t.Fatal(err)
@@ -89,7 +98,7 @@ func startChild(t *testing.T, environ ...string) *child {
 }
 
 // kill ends it as a power cut would: with no chance to tidy up.
-func (c *child) kill(t *testing.T) {
+func (c *child) kill(t testing.TB) {
 	t.Helper()
 	if err := c.command.Process.Kill(); err != nil {
 		t.Fatal(err)

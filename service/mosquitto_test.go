@@ -28,7 +28,7 @@ type mosquitto struct {
 
 // newMosquitto writes the configuration of a broker on a free port; edit may
 // change the access list.
-func newMosquitto(t *testing.T, edit func(acl string) string) *mosquitto {
+func newMosquitto(t testing.TB, edit func(acl string) string) *mosquitto {
 	t.Helper()
 	program := tool(t, "mosquitto")
 	passwords := tool(t, "mosquitto_passwd")
@@ -67,7 +67,7 @@ func newMosquitto(t *testing.T, edit func(acl string) string) *mosquitto {
 	return m
 }
 
-func tool(t *testing.T, name string) string {
+func tool(t testing.TB, name string) string {
 	t.Helper()
 	for _, folder := range []string{"", "/usr/sbin/", "/usr/local/sbin/"} { // a user's path may lack them
 		if path, err := exec.LookPath(folder + name); err == nil {
@@ -78,7 +78,7 @@ func tool(t *testing.T, name string) string {
 	return ""
 }
 
-func freePort(t *testing.T) int {
+func freePort(t testing.TB) int {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -90,14 +90,14 @@ func freePort(t *testing.T) int {
 
 func (m *mosquitto) path(name string) string { return filepath.Join(m.folder, name) }
 
-func (m *mosquitto) write(t *testing.T, name, text string) {
+func (m *mosquitto) write(t testing.TB, name, text string) {
 	t.Helper()
 	if err := os.WriteFile(m.path(name), []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
 }
 
-func (m *mosquitto) start(t *testing.T) {
+func (m *mosquitto) start(t testing.TB) {
 	t.Helper()
 	m.command = exec.Command(m.program, "-c", m.path("mosquitto.conf"))
 	m.command.Stdout, m.command.Stderr = m.log, m.log
@@ -148,7 +148,7 @@ func (m *mosquitto) retained(t *testing.T, user, topic string) []byte {
 }
 
 // daemon starts a daemon on the broker.
-func (m *mosquitto) daemon(t *testing.T, site string) *child {
+func (m *mosquitto) daemon(t testing.TB, site string) *child {
 	t.Helper()
 	c := startChild(t, "RHIZOSTAT_BROKER=tcp://"+m.address(), "RHIZOSTAT_USERNAME=rhizostat", "RHIZOSTAT_PASSWORD_FILE="+m.path("rhizostat"),
 		"RHIZOSTAT_SITES="+site, "RHIZOSTAT_LEDGER="+filepath.Join(t.TempDir(), "l.db"), "RHIZOSTAT_HTTP=127.0.0.1:0", "RHIZOSTAT_CLOCK=telemetry")
