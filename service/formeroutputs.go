@@ -67,7 +67,7 @@ func (s *Service) takeBack(l *link.Link, before, h *house) {
 	left.Store(int64(len(messages)))
 	forget := func() {
 		if left.Add(-1) <= 0 {
-			s.forgetOutputs(former)
+			s.forgetOutputs(s.notInUse(former))
 		}
 	}
 	for _, m := range messages {
@@ -76,6 +76,19 @@ func (s *Service) takeBack(l *link.Link, before, h *house) {
 	if len(messages) == 0 && len(former) > 0 {
 		s.forgetOutputs(former)
 	}
+}
+
+// notInUse leaves out the outputs that a later reload has put back meanwhile.
+func (s *Service) notInUse(former []string) []string {
+	s.mu.Lock()
+	h := s.house
+	s.mu.Unlock()
+	now, err := h.notes()
+	if err != nil {
+		s.Log.Warn("outputs stay on record: what they were told is taken back again at the next start", "outputs", len(former), "error", err)
+		return nil
+	}
+	return without(former, now)
 }
 
 func (s *Service) forgetOutputs(former []string) {

@@ -2,6 +2,7 @@ package service
 
 import (
 	"bytes"
+	"context"
 	"encoding/hex"
 	"fmt"
 	"io"
@@ -338,6 +339,52 @@ func TestWhatIsTakenFromAnOutput(t *testing.T) {
 				}
 			})
 		}
+	}
+}
+
+// An output that is taken out of its site file and put back while the broker is away is
+// told nulls late. It stays on record all the same: it may be told setpoints again, and be
+// taken out while the daemon is down.
+func TestAnOutputThatComesBackStaysOnRecord(t *testing.T) {
+	b := newBroker(t)
+	var told locked
+	if err := b.Subscribe(command1, func(string, []byte) { told.Write([]byte(".")) }); err != nil {
+		t.Fatal(err)
+	}
+	l := inMemory(t)
+	s := &Service{
+		Settings: Settings{Broker: "tcp://" + b.Address, ClientID: "rhizostat", TopicRoot: "rhizostat"},
+		Log:      slog.New(slog.DiscardHandler), ledger: l, metrics: newMetrics("test"), instance: "rhizostat-a",
+	}
+	var want []string
+	for _, text := range []string{sparkplugSite(1), siteOf("north", 1), sparkplugSite(1)} {
+		h := newStillOf(t, text, "telemetry", l).house
+		h.control, h.crowded = func(int, shard.Control) {}, func() bool { return false }
+		next, err := s.newLink(h)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.link != nil {
+			next.Follow(s.link)
+		}
+		s.house, s.link = h, next
+		if want == nil {
+			if want, err = l.Outputs(t.Context()); err != nil || len(want) != 1 {
+				t.Fatalf("%q %v", want, err)
+			}
+		}
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		s.link.Run(ctx)
+	}()
+	eventually(t, 10*time.Second, text("no null"), func() bool { return told.String() != "" })
+	stop()
+	<-done
+	if got, err := l.Outputs(t.Context()); err != nil || !slices.Equal(got, want) {
+		t.Errorf("on record are %q (%v), want %q", got, err, want)
 	}
 }
 
