@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 
 	"rhizostat/policy"
@@ -115,7 +116,7 @@ func TestNothingUnapprovedOnSetpoint(t *testing.T) { rapid.Check(t, season) }
 func FuzzSeason(f *testing.F) { f.Fuzz(rapid.MakeFuzz(season)) }
 
 func season(t *rapid.T) {
-	s := &seasonState{desk: New("north", "bench-07", openRules()), now: morning.Add(-12 * time.Hour)}
+	s := &seasonState{desk: New("north", "bench-07", openRules()), plain: New("north", "bench-07", openRules()), now: morning.Add(-12 * time.Hour)}
 	s.ledger = newModel(s.desk)
 	t.Repeat(map[string]func(*rapid.T){
 		"propose": s.propose,
@@ -129,6 +130,7 @@ func season(t *rapid.T) {
 
 type seasonState struct {
 	desk   *Desk
+	plain  *Desk // the same, never folded nor restored
 	ledger *model
 	now    time.Time
 	issued []*advice.Advice
@@ -150,11 +152,13 @@ func (s *seasonState) propose(t *rapid.T) {
 	if a.Setpoints != nil {
 		a.DecideBy = s.now.Add(time.Duration(rapid.IntRange(0, 12*60).Draw(t, "minutes to decide")) * time.Minute)
 	}
-	ch, err := s.desk.Propose(a, s.now)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s.ledger.apply(t, ch)
+	s.both(t, func(d *Desk) wire.Changes {
+		ch, err := d.Propose(a, s.now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return ch
+	})
 	s.issued = append(s.issued, a)
 }
 
@@ -177,8 +181,11 @@ func (s *seasonState) decide(t *rapid.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := s.desk.Decide(b, s.now)
-	s.ledger.apply(t, o.Changes)
+	var o Outcome
+	s.both(t, func(d *Desk) wire.Changes {
+		o = d.Decide(b, s.now)
+		return o.Changes
+	})
 	if o.Result.Result == wire.Accepted && digest != digestOf(t, a) {
 		t.Fatalf("%s of %s was accepted with another digest", v, a.ID)
 	}
@@ -194,7 +201,25 @@ func (s *seasonState) wait(t *rapid.T) {
 		s.quietUntil(t, due)
 	}
 	s.now = to
-	s.ledger.apply(t, s.desk.Tick(s.now))
+	s.tick(t)
+}
+
+func (s *seasonState) tick(t *rapid.T) {
+	s.both(t, func(d *Desk) wire.Changes { return d.Tick(s.now) })
+}
+
+// both does something to the desk and to the one that is never folded, to which the
+// same must come of it.
+func (s *seasonState) both(t *rapid.T, do func(*Desk) wire.Changes) {
+	want := do(s.plain)
+	got := do(s.desk)
+	if diff := cmp.Diff(want, got, cmpopts.EquateEmpty()); diff != "" {
+		t.Fatalf("the desk does otherwise (-never folded +folded at times):\n%s", diff)
+	}
+	if want, got := s.plain.NextDue(s.now), s.desk.NextDue(s.now); !got.Equal(want) {
+		t.Fatalf("the desk is due at %s, never folded at %s", clock(got), clock(want))
+	}
+	s.ledger.apply(t, got)
 }
 
 // quietUntil checks that nothing happens before what is said to be due next.
@@ -237,7 +262,7 @@ func (s *seasonState) restart(t *rapid.T) {
 	if diff := cmp.Diff(s.desk, restored, sameDesk); diff != "" {
 		t.Fatalf("the restored desk differs (-going on +restored):\n%s", diff)
 	}
-	s.desk = restored
+	s.desk, s.plain.refused = restored, restored.refused // which begin anew
 }
 
 func (s *seasonState) publications(t *rapid.T, d *Desk, now time.Time) map[string]string {
@@ -253,8 +278,11 @@ func (s *seasonState) publications(t *rapid.T, d *Desk, now time.Time) map[strin
 }
 
 func (s *seasonState) check(t *rapid.T) {
-	s.ledger.apply(t, s.desk.Tick(s.now))
+	s.tick(t)
 	out := s.publications(t, s.desk, s.now)
+	if diff := cmp.Diff(s.publications(t, s.plain, s.now), out); diff != "" {
+		t.Fatalf("the desk publishes otherwise (-never folded +folded at times):\n%s", diff)
+	}
 	pending := 0
 	for i, e := range s.desk.entries {
 		if e.advice.Approval.State == policy.StatePending {
