@@ -1,6 +1,7 @@
 package service
 
 import (
+	"fmt"
 	"io"
 	"log/slog"
 	"math"
@@ -8,6 +9,7 @@ import (
 	"time"
 
 	"rhizostat/policy"
+	"rhizostat/policy/advice"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
 	"rhizostat/service/site"
@@ -133,5 +135,37 @@ func TestPointsDoNotPileUp(t *testing.T) {
 	}
 	if kept != noted {
 		t.Errorf("%d of %d points are on record", kept, noted)
+	}
+}
+
+// What only waits is folded, some at a flush.
+func TestAdviceIsFoldedSomeAtATime(t *testing.T) {
+	const zones = maxFolded + 6
+	s := newStillOf(t, siteOf("north", zones), "telemetry", inMemory(t))
+	for i, w := range s.workers {
+		w.now = morning
+		w.touch()
+		w.propose(&advice.Advice{
+			ID: fmt.Sprintf("ADVICE%04d", i), Site: "north", Zone: w.settings.Zone, Action: advice.Inspect,
+			IssuedAt: morning, ValidFrom: morning, ValidUntil: morning.Add(24 * time.Hour), Reasons: []advice.Reason{{Code: "c", Text: "t"}},
+		})
+	}
+	for _, want := range []int{zones - maxFolded, 0} { // of desks that have one to fold
+		s.lots[0].flush()
+		left := 0
+		for _, w := range s.workers {
+			if n, err := w.desk.Clone().Fold(); err != nil || n > 1 {
+				t.Fatalf("%d folded, %v", n, err)
+			} else {
+				left += n
+			}
+			w.touch()
+		}
+		if left != want {
+			t.Errorf("%d advice are not folded after a flush, want %d", left, want)
+		}
+	}
+	if got := s.workers[0].desk.Standing(); got == nil || got.Reasons[0].Text != "t" {
+		t.Errorf("it comes back as %+v", got)
 	}
 }
