@@ -92,9 +92,11 @@ func (z *Zone) Reports() bool {
 // lifts the water content from before.
 func (z *Zone) startShot(c *Constants, at int64, before float64, ev *Events) {
 	s := &z.Shots
-	if s.StartMs != 0 {
+	switch {
+	case z.SeenMs == 0: // what came of the one before is in the first reading to come
+	case s.StartMs != 0:
 		z.shotEnds(c, at, before, false, ev)
-	} else if z.SeenMs != 0 {
+	default:
 		z.closeInterval(c, at, before)
 	}
 	s.StartMs, s.Before, s.Top, s.TopMs = at, before, before, at
