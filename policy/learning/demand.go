@@ -157,6 +157,7 @@ func (z *Zone) dayEnds(c *Constants, to int64) {
 	z.restedDay(c, to)
 	z.recall(c, to)
 	z.DrainLog.newDay(&drainPace)
+	z.Shots.Faint /= 2
 }
 
 // nearMs is how far ahead what is asked now says more than what is usual.
