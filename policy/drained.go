@@ -35,7 +35,7 @@ func (z *Zone) drained() {
 	}
 	p.DrainDayMs = to
 	// Two days around a change of the clock are an hour longer and shorter.
-	if d := time.Duration(to-from) * time.Millisecond; from == 0 || d < 22*time.Hour || d > 26*time.Hour {
+	if d := time.Duration(to-from) * time.Millisecond; from == 0 || d < 22*time.Hour || d > 26*time.Hour || !z.ofOnePot(to) {
 		return
 	}
 	q, sums := z.stoodFor(from, to), z.m.Learned.Sums24h()

@@ -73,6 +73,7 @@ func TestWhatDrainedMovesTheNextPlans(t *testing.T) {
 		"a day of no plan":  func(z *Zone) { z.plans[0].Stood = false },
 		"a withhold":        func(z *Zone) { z.plans[0].Advice.Action = advice.Withhold },
 		"a late plan":       func(z *Zone) { z.plans[0].Advice.ValidFrom = from.Add(time.Hour) },
+		"a day of two pots": func(z *Zone) { z.m.Plans.RepottedMs = from.Add(8 * time.Hour).UnixMilli() },
 		"a day of no water": func(z *Zone) { clear(z.m.Learned.Account.Irrigation[:]) },
 		"a day of two plans": func(z *Zone) {
 			again := z.plans[0]

@@ -30,7 +30,7 @@ func (z *Zone) diagnoseNow(at int64) {
 	if d := &z.m.Cycle; d.DiagnosedDayMs != z.today.fromMs {
 		if d.DiagnosedDayMs != 0 {
 			z.fillDay(in, at)
-			z.usualDay()
+			z.usualDay(at)
 			z.m.Diagnosis.Day(in, at)
 		}
 		d.DiagnosedDayMs = z.today.fromMs

@@ -67,7 +67,8 @@ func (z *Zone) repot(e *OperatorEvent, at int64) {
 	if z.ground.misfit {
 		z.cannotHold(at)
 	}
-	z.m.Plans.DrainShift, z.m.Plans.RepottedMs = 0, at
+	p := &z.m.Plans
+	p.DrainShift, p.RepottedMs, p.Enough, p.UsualML = 0, at, [2]enough{}, 0
 	z.today.known = false // the stage's band and the day are worked out anew
 	z.setDay(at)
 	z.m.Panel.Repotted(at)

@@ -45,7 +45,7 @@ func (z *Zone) consider(at int64) {
 	switch {
 	case p.IssuedForMs < next.Start.UnixMilli() && !now.Before(next.Start.Add(-z.settings.IssueBeforeDay)):
 		z.issue(at, next)
-	case p.AskedToday < mostADay && z.takenBack(next):
+	case p.AskedToday < mostADay && z.takenBack(next) && !z.pendingToday(at): // a question about today would be taken back
 		z.issue(at, next)
 	case z.needsToday(at):
 		z.issue(at, day)
@@ -69,16 +69,17 @@ func (z *Zone) needsToday(at int64) bool {
 	return z.takenBack(day) || p.RetryMs != 0 && at >= p.RetryMs && !p.Deciding.nobody() && !z.openFor(at)
 }
 
-// takenBack reports whether the plan for a day, the latest that was planned for, was
-// superseded before anybody had decided on it: an advice to look at the probes came in
-// between. Once they are back the day still wants a plan.
+// takenBack reports whether the plan for a day, the latest that was planned for, gave way
+// to an advice that is none for that day: to look at the probes, or for what was left of
+// the day before. Once the probes are back, or that question is over, the day still wants
+// a plan, whether or not anybody had decided on the one that it had.
 func (z *Zone) takenBack(day IrrigationDay) bool {
 	if z.m.Plans.IssuedForMs != day.Start.UnixMilli() {
 		return false
 	}
 	for i := len(z.plans) - 1; i >= 0; i-- {
 		if q := &z.plans[i]; q.Advice.Action != advice.Inspect && q.Advice.ValidFrom.Equal(day.Start) {
-			return q.State == StateSuperseded && !q.Stood
+			return q.State == StateSuperseded
 		}
 	}
 	return false

@@ -88,3 +88,49 @@ func TestNewPotNeitherDrainsNorDriesBack(t *testing.T) {
 		t.Errorf("the newest dryback is %.3f, where it was %.3f", got, depth)
 	}
 }
+
+// What drained from a plug says nothing of how much water will do for the pot that its roots
+// were put into, nor does what it used to get.
+func TestANewPotIsNotHeldToThePlugsWater(t *testing.T) {
+	s := bench()
+	pot := s.Container
+	s.Containers = map[string]hydraulics.Container{"pot": pot}
+	s.Container, s.Probes = plug, s.Probes[:1]
+	s.Probes[0].HeightCM = 3
+	s.Limits = plan.Limits{MaxShotML: 15, MaxDailyML: 200, MinIntervalMin: 15, OfContainer: plan.LimitsOfContainer{Shot: true, Daily: true}}
+	z, err := New(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	reads := func(at time.Time, level float64) {
+		e := Event{Kind: Reading, At: at, Stamp: at, Source: 0}
+		e.Values.Set(sensing.WaterContent, z.ground.tables[0].Reading(level))
+		z.Step(e)
+	}
+	at, full := monday, z.ground.constants.DesignCapacity-0.01
+	for m := 0; m < 26*60; m += 5 {
+		at = monday.Add(time.Duration(m) * time.Minute)
+		reads(at, full)
+	}
+	a := &z.m.Learned.Account // 120 mL a day, of which 84 mL drained and were caught
+	a.DrainMs, z.m.Plans.UsualML = at.UnixMilli(), 120
+	for i := range a.Irrigation {
+		a.Irrigation[i], a.Uptake[i], a.Drain[i], a.Reported[i] = 5, 1.5, 3.5, 3.5
+	}
+	if ml := z.enough(at.UnixMilli()); ml <= 0 || ml > 150 {
+		t.Fatalf("%.0f mL will do for the plug; the test wants a plug of which most drained", ml)
+	}
+	z.Step(Event{Kind: Operator, At: at.Add(time.Minute), Operator: &OperatorEvent{Kind: Transplanted, By: "ann", Container: "pot"}})
+	for range 12 * 20 {
+		at = at.Add(5 * time.Minute)
+		reads(at, 0.5)
+		for _, day := range []IrrigationDay{z.today.day, z.settings.DayAt(z.today.day.Next)} {
+			if l, wasted := z.limits(at.UnixMilli(), day); wasted || l.MaxDailyML != z.ground.limits.MaxDailyML {
+				t.Fatalf("at %s a day may give %.0f mL to the new pot; expected its %.0f", at.Format("02 15:04"), l.MaxDailyML, z.ground.limits.MaxDailyML)
+			}
+		}
+	}
+	if ml := z.m.Plans.UsualML; ml != 0 {
+		t.Errorf("%.0f mL are taken for the new pot's usual day, of which it has had none", ml)
+	}
+}

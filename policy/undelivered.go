@@ -31,8 +31,11 @@ func (z *Zone) undelivered(at int64) (mostML float64, ok bool) {
 	return undeliveredMore * usual, true
 }
 
-// usualDay takes the water of a day that has ended.
-func (z *Zone) usualDay() {
+// usualDay takes the water of a day that has ended at an instant.
+func (z *Zone) usualDay(at int64) {
+	if !z.ofOnePot(at) {
+		return
+	}
 	p := &z.m.Plans
 	ml := z.m.Learned.Sums24h().IrrigationML
 	if _, _, _, wrong := z.m.Diagnosis.Leading(); wrong || ml <= 0 {

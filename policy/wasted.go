@@ -47,9 +47,19 @@ func (z *Zone) limits(at int64, day IrrigationDay) (l plan.Limits, wasted bool) 
 	return l, wasted
 }
 
+// ofOnePot tells whether all of the last 24 h's water was given to the container that the
+// roots are in: what another got and let through says nothing of this one.
+func (z *Zone) ofOnePot(at int64) bool {
+	repotted := z.m.Plans.RepottedMs
+	return repotted == 0 || at-repotted >= 24*time.Hour.Milliseconds()
+}
+
 // enough is the water that will do for a day after one of which most drained, mL, 0 where
 // it did not.
 func (z *Zone) enough(at int64) float64 {
+	if !z.ofOnePot(at) {
+		return 0
+	}
 	sums := z.m.Learned.Sums24h()
 	if !sums.DrainReported || sums.DrainML < wastedShare*sums.IrrigationML {
 		return 0

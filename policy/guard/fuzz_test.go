@@ -75,7 +75,7 @@ func broken(in *Input, v *Verdict) string {
 		return fmt.Sprintf("trigger %v, target %v", sp.TriggerWaterContent, sp.TargetWaterContent)
 	case !leach && sp.DrainFraction > in.BandDrain+0.01+1e-9:
 		return fmt.Sprintf("drain %v", sp.DrainFraction)
-	case leach && !(in.PoreKnown && in.FeedKnown && in.PoreEC <= 20 && in.FeedEC <= 20 && !in.Recovering):
+	case leach && !(in.PoreKnown && in.FeedKnown && in.PoreEC <= 20 && in.FeedEC <= 20 && (!in.Recovering || in.PoreEC >= 2.66*in.FeedEC)): // salt that roots cannot recover in
 		return "leaching on an EC that cannot be"
 	case in.FlowMLPerS > 0 && float64(sp.RunTimeS)*in.FlowMLPerS > float64(sp.ShotVolumeML)+in.FlowMLPerS:
 		return fmt.Sprintf("run time %d s for %d mL", sp.RunTimeS, sp.ShotVolumeML)

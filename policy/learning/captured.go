@@ -116,8 +116,8 @@ const (
 // learned anew, quickly, from a prior that keeps what still holds.
 func (z *Zone) Changed(c *Constants, atMs int64, change Change) {
 	z.Advance(c, atMs)
-	if z.SeenMs == 0 {
-		return
+	if !z.Rates.Begun {
+		return // nothing is known; of a container of which nothing was seen yet, roots and crop are
 	}
 	z.Rates.Day.widen(0.5)
 	z.Rates.Night.widen(0.5)

@@ -32,30 +32,58 @@ func (z *Zone) Demand(c *Constants, atMs int64, rate float64) {
 	z.Advance(c, atMs)
 	if z.Demands.ClimateMs == 0 {
 		// The first word of a climate: its unit replaces the zone's own.
+		was := z.Course
 		z.Course.begin(c)
 		z.Demands.BinSum, z.Demands.BinSeconds = 0, 0
 		z.Demands.Rate, z.Demands.ClimateMs = rate, z.AtMs
 		if z.Rates.Begun {
-			z.unitChanged(c)
+			z.unitChanged(c, &was)
 		}
 		return
 	}
 	z.Demands.Rate, z.Demands.ClimateMs = rate, z.AtMs
 }
 
-// unitChanged keeps the believed uptake of a day while the unit of demand changes.
-func (z *Zone) unitChanged(c *Constants) {
+// unitChanged keeps the believed uptake of a day, and that of a night, while the unit of
+// demand changes, and with it the course, from what it was.
+func (z *Zone) unitChanged(c *Constants, was *Course) {
 	if z.Rates.Day.Count+z.Rates.Night.Count == 0 {
 		z.beginRates(c) // nothing but the prior was believed
 		return
 	}
-	shift := -math.Log(z.Course.mean())
-	z.Rates.Day.Mean += shift
-	z.Rates.Night.Mean += shift
+	wasDay, wasNight := z.asked(c, was)
+	day, night := z.asked(c, &z.Course)
+	z.Rates.Day.Mean += math.Log(wasDay / day)
+	z.Rates.Night.Mean += math.Log(wasNight / night)
 	z.Rates.Day.widen(1)
 	z.Rates.Night.widen(1)
 	z.Rates.Day.Count, z.Rates.Night.Count = 0, 0
 	z.Block = Block{}
+}
+
+// asked is what a course asks for by day and by night, in their means; where there is
+// only one of them, that of the other.
+func (z *Zone) asked(c *Constants, course *Course) (day, night float64) {
+	mean := course.mean()
+	floor := demandFloor * mean
+	days, nights := 0.0, 0.0
+	for i := range int64(courseBins) {
+		at := i*binMs + binMs/2
+		if x := course.atWith(at, mean) + floor; z.isDay(c, at, mean) {
+			day += x
+			days++
+		} else {
+			night += x
+			nights++
+		}
+	}
+	switch {
+	case nights == 0:
+		night, nights = day, days
+	case days == 0:
+		day, days = night, nights
+	}
+	return day / days, night / nights
 }
 
 // demand is what the climate asks at a time, or its usual course.
@@ -129,6 +157,7 @@ func (z *Zone) dayEnds(c *Constants, to int64) {
 	z.restedDay(c, to)
 	z.recall(c, to)
 	z.DrainLog.newDay(&drainPace)
+	z.Shots.Faint /= 2
 }
 
 // nearMs is how far ahead what is asked now says more than what is usual.

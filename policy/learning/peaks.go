@@ -20,6 +20,7 @@ type ShotState struct {
 	GivenML    float64 // reported, since StartMs
 	Known      bool    // GivenML is all of it
 	Rising     bool
+	Faint      uint8 // looks, since the newest report, at rises that were not plain enough for one that is not; each day halves it
 	ReportedAt int64 // newest volume report, to know a zone whose waterings are reported
 	LastMs     int64 // start of the newest watering of all
 	LastPeak   float64

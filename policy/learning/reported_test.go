@@ -42,3 +42,21 @@ func TestReportsEndWhereWateringsShowUntold(t *testing.T) {
 		t.Error("for three days waterings have shown that nobody told of, and the zone is taken for one that reports")
 	}
 }
+
+// So it is where the shots became small against the noise when the reports ended: what is not
+// plain but comes several times a day is water, and a zone that drank only what was told of
+// would be taken for one that hardly drinks.
+func TestReportsEndWhereManyFaintRisesShow(t *testing.T) {
+	for seed := range uint64(3) {
+		p, g := newPot(100+seed), &grower{trigger: 0.57, ml: 250}
+		p.noise = 0.0022
+		c := potConstants(p)
+		var z Zone
+		play(p, g, &z, c, 4, 5*minuteMs, true, true, nil)
+		g.ml = 70
+		play(p, g, &z, c, 8, 5*minuteMs, false, true, nil)
+		if z.Reports() {
+			t.Errorf("seed %d: for eight days small shots have come that nobody told of, and the zone is taken for one that reports", seed)
+		}
+	}
+}
