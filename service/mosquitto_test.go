@@ -4,11 +4,13 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"math/rand/v2"
 	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -78,15 +80,31 @@ func tool(t testing.TB, name string) string {
 	return ""
 }
 
+// freePort is a port that no other test is given: tests run side by side, and two brokers
+// on one port would be one. It lies below those that Linux hands out by itself.
 func freePort(t testing.TB) int {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
+	ports.Lock()
+	defer ports.Unlock()
+	for range 1000 {
+		port := 20000 + rand.IntN(12000)
+		if ports.given[port] {
+			continue
+		}
+		if l, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", port)); err == nil {
+			l.Close()
+			ports.given[port] = true
+			return port
+		}
 	}
-	defer l.Close()
-	return l.Addr().(*net.TCPAddr).Port
+	t.Fatal("no port is free")
+	return 0
 }
+
+var ports = struct {
+	sync.Mutex
+	given map[int]bool
+}{given: map[int]bool{}}
 
 func (m *mosquitto) path(name string) string { return filepath.Join(m.folder, name) }
 
@@ -105,6 +123,9 @@ func (m *mosquitto) start(t testing.TB) {
 		t.Fatal(err)
 	}
 	eventually(t, 10*time.Second, func() string { return "mosquitto does not listen\n" + m.log.String() }, func() bool {
+		if !strings.Contains(m.log.String(), " running") {
+			return false // what listens there may be another
+		}
 		c, err := net.Dial("tcp", m.address())
 		if err != nil {
 			return false

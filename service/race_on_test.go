@@ -31,14 +31,22 @@ func brokerAt(t *testing.T, address string) *broker {
 	}
 	m.write(t, "mosquitto.conf", fmt.Sprintf("listener %s 127.0.0.1\nallow_anonymous true\nmax_inflight_messages 1000\nmax_queued_messages 100000\n", port))
 	m.start(t)
-	client := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + address).SetClientID("test").SetAutoReconnect(false))
 	done := func(token mqtt.Token) error {
 		if !token.WaitTimeout(20 * time.Second) {
 			return fmt.Errorf("no answer from mosquitto")
 		}
 		return token.Error()
 	}
-	if err := done(client.Connect()); err != nil {
+	var clients []mqtt.Client
+	// each subscriber is a client of its own: one client keeps one handler a filter
+	connect := func() (mqtt.Client, error) {
+		id := fmt.Sprintf("test-%d", len(clients))
+		client := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + address).SetClientID(id).SetAutoReconnect(false))
+		clients = append(clients, client)
+		return client, done(client.Connect())
+	}
+	client, err := connect()
+	if err != nil {
 		t.Fatalf("%v\n%s", err, m.log.String())
 	}
 	return &broker{
@@ -47,10 +55,16 @@ func brokerAt(t *testing.T, address string) *broker {
 			return done(client.Publish(topic, 1, retain, payload))
 		},
 		follow: func(filter string, handle func(string, []byte)) error {
+			client, err := connect()
+			if err != nil {
+				return err
+			}
 			return done(client.Subscribe(filter, 1, func(_ mqtt.Client, m mqtt.Message) { handle(m.Topic(), m.Payload()) }))
 		},
 		close: func() error {
-			client.Disconnect(100)
+			for _, client := range clients {
+				client.Disconnect(100)
+			}
 			m.stop()
 			return nil
 		},
