@@ -29,11 +29,11 @@ func TestKilledInTheMiddleOfDecisions(t *testing.T) {
 	if testing.Short() {
 		rounds = 2
 	}
-	broker := newBroker(t)
+	broker := realBroker(t)
 	seed := uint64(time.Now().UnixNano())
 	t.Logf("seed %d", seed)
 	boards, devices := make([]*board, lanes), make([]*device, lanes)
-	for i := range boards { // here, for a broker counts its subscriptions in one goroutine
+	for i := range boards {
 		boards[i] = watch(t, broker, fmt.Sprintf("rhizostat/site-%d/#", i))
 		devices[i] = obey(t, broker, fmt.Sprintf("site-%d", i))
 	}
