@@ -255,14 +255,13 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 	held := (z.ground.band.FullPoint - z.ground.band.RefillPoint) * z.ground.constants.VolumeML
 	// A saturated root ball is not to be disturbed; it can move up once it has air.
 	if o, ok := z.m.Diagnosis.Outgrow(held, z.dryShare(at)); ok && o.Days < warnAhead && !z.saturatedNow(at) {
-		out = append(out, diagnose.SayOutgrown(o, held))
+		out = append(out, diagnose.SayOutgrown(o, held, z.today.day.DaytimeEnd, z.today.day.Next, z.settings.Location))
 	}
 	return out
 }
 
-// dryShare is the share of a coming day's uptake that falls between its last shot
-// and the next first one: of the night, or of what the plans of the last day
-// left dry.
+// dryShare is the share of a coming day's uptake that falls between the end of its daytime,
+// the latest time for a shot, and the next day's start.
 func (z *Zone) dryShare(at int64) float64 {
 	var ahead [96]float64
 	z.m.Learned.UptakeSteps(&z.ground.constants, z.today.fromMs, learning.HistoryBin, ahead[:])

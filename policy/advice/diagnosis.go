@@ -49,6 +49,6 @@ var evidence = [...]Entry{
 	{"roots-left-alone", KindEvidence, "Leave the roots alone while they lack air: disturbing a saturated root ball makes it worse. Let it dry first."},
 	{"too-early-to-tell", KindReason, "{days:count} of the {needed:count} days it takes to know this zone have passed; until then nothing is said of its roots, only of ill probes and of water that does not come."},
 	{"no-evidence-alone", KindEvidence, "Nothing speaks for {cause:name} alone; it fits what is seen no worse than the others."},
-	{"outgrown", KindEvidence, "The crop has outgrown its container: from the last shot to the next day's first it drinks about {drinks:volume}, and between full and refill point the container holds {held:volume}. Move up; do not wait for roots to circle."},
-	{"outgrows", KindEvidence, "In about {days:number} days the crop outgrows its container ({low:number} to {high:name} days): what it drinks from the last shot to the next day's first grows towards the {held:volume} between full and refill point. Move up before then, and before roots circle."},
+	{"outgrown", KindEvidence, "The crop has outgrown its container: from the end of daytime at {end:clock} to the next day's start at {start:clock}, when no shot is meant to come, it drinks about {drinks:volume}, and between full and refill point the container holds {held:volume}. Move up; do not wait for roots to circle."},
+	{"outgrows", KindEvidence, "In about {days:number} days the crop outgrows its container ({low:number} to {high:name} days): what it drinks from the end of daytime at {end:clock} to the next day's start at {start:clock}, when no shot is meant to come, grows towards the {held:volume} between full and refill point. Move up before then, and before roots circle."},
 }
