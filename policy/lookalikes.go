@@ -82,7 +82,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	var next [1]float64
 	l.UptakeSteps(&g.constants, at, lookEvery.Milliseconds(), next[:])
 	in.Learned = diagnose.Learned{
-		RateLog: rateLog, RateSD: rate.SD(), Limit: canTake(&g.constants, l.Shown()), Uptake5ML: next[0],
+		RateLog: rateLog, RateSD: rate.SD(), Night: rate == &l.Rates.Night, Limit: canTake(&g.constants, l.Shown()), Uptake5ML: next[0],
 		Capacity: l.Capacity.Mean, CapacitySD: l.Capacity.SD(), Capture: l.Capture.Mean, Gain: l.Gain.Mean,
 		DrainLog: l.DrainLog.Mean, DrainLogSD: l.DrainLog.SD(), Noise: l.Ticks.Noise,
 	}
@@ -124,11 +124,7 @@ func (z *Zone) fillDay(in *diagnose.Inputs, at int64) {
 	in.Learned.UptakeML24h, in.Water.GivenML24h = sums.UptakeML, sums.IrrigationML
 	in.Water.DrainTold = l.Account.DrainMs != 0 && at-l.Account.DrainMs < 3*24*time.Hour.Milliseconds()
 	in.Water.Drain24hML = sums.ReportedDrainML
-	var ahead [96]float64
-	l.UptakeSteps(&z.ground.constants, at, learning.HistoryBin, ahead[:])
-	for _, ml := range ahead {
-		in.ExpectedML += ml
-	}
+	in.Learned.AheadLog[0], in.Learned.AheadLog[1] = l.RatesAhead()
 }
 
 func number(v *float64) diagnose.Number {

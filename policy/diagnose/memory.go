@@ -37,6 +37,7 @@ func (m *Memory) Look(in *Inputs, atMs int64) {
 	if in.Current {
 		m.Today.look(in, atMs)
 	}
+	m.Steady.look(in)
 	m.Fast.look(in, atMs, &m.Baselines, &m.Belief)
 	m.Today.Lifted = max(m.Today.Lifted, m.Fast.Lifted.Up)
 	if m.Baselines.young() {
@@ -49,7 +50,7 @@ func (m *Memory) Day(in *Inputs, atMs int64) {
 	f := m.Today.finish(in)
 	m.Fast.Shots.finish(in, &f, atMs)
 	m.Belief.fade(atMs)
-	m.Steady.day(&f, in.ExpectedML, atMs)
+	m.Steady.day(&f, in.Learned.AheadLog, atMs)
 	m.Trend.day(&f)
 	f.StandsWet = m.Fast.Wet.day(&f)
 	m.Baselines.weigh(&f, &m.Belief, atMs)
