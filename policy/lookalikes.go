@@ -15,6 +15,10 @@ import (
 // a person is asked to look.
 const inspectAt = 0.8
 
+// askMovedAt is the probability that the zone was moved into another container from which that
+// is asked, where it is this or water that does not arrive.
+const askMovedAt = 0.25
+
 // showsAfter is how long after a shot of a plan its water must show: it sinks in slowly
 // where a probe lies deep under dry substrate (common practice, no source).
 const showsAfter = time.Hour
@@ -142,7 +146,9 @@ const askEvery = 24 * time.Hour
 func (z *Zone) inspectHardware(at int64) {
 	d := &z.m.Diagnosis
 	cause, probability, since, wrong := d.Leading()
-	if !wrong || !cause.Hardware() || probability < inspectAt || d.Inspected == since && at-d.AskedMs < askEvery.Milliseconds() || z.scratch.out.Advice != nil || z.pendingAny(at) {
+	moved, _ := d.Moved(at)
+	asks := cause.Hardware() && probability >= inspectAt || moved >= askMovedAt && moved+d.NoWater(at) >= inspectAt
+	if !wrong || !asks || d.Inspected == since && at-d.AskedMs < askEvery.Milliseconds() || z.scratch.out.Advice != nil || z.pendingAny(at) {
 		return
 	}
 	if cause == diagnose.SensorFault && (z.m.Plans.QuorumMs != 0 || d.Fast.WorstProbe == 0) {
@@ -155,9 +161,18 @@ func (z *Zone) inspectHardware(at int64) {
 	d.Inspected, d.AskedMs = since, at
 	first := &findings[0]
 	reasons := advice.InspectCause(first.Cause, first.Probability, first.Look)
+	if first.Cause == diagnose.WeatherOrGrowth.String() && moved >= askMovedAt {
+		reasons = advice.InspectMoved(first.Probability, first.Look)
+	}
+	reasons = append(reasons, first.Evidence...)
+	for i := range findings[1:] {
+		if f := &findings[1+i]; f.Cause == diagnose.WeatherOrGrowth.String() && moved >= askMovedAt {
+			reasons = append(append(reasons, f.Evidence...), f.Look)
+		}
+	}
 	z.propose(&advice.Advice{
 		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next,
-		Reasons: append(reasons, first.Evidence...), Confidence: math.Round(first.Probability*100) / 100,
+		Reasons: reasons, Confidence: math.Round(first.Probability*100) / 100,
 	}, at)
 }
 
@@ -230,7 +245,9 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 	if f := z.m.Diagnosis.Findings(at, z.naming()); len(f) > 0 {
 		first := &f[0]
 		since := advice.Date(instant(first.SinceMs), z.settings.Location)
-		if first.Cause == diagnose.WeatherOrGrowth.String() {
+		if moved, _ := z.m.Diagnosis.Moved(at); first.Cause == diagnose.WeatherOrGrowth.String() && moved > first.Probability/2 {
+			out = append(out, advice.Say("likely-moved", since, advice.Share(first.Probability)))
+		} else if first.Cause == diagnose.WeatherOrGrowth.String() {
 			out = append(out, advice.Say("likely-change", since, advice.Share(first.Probability))) // nothing is wrong
 		} else {
 			out = append(out, advice.Say("likely-cause", since, advice.Name(first.Cause), advice.Share(first.Probability)))

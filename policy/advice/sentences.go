@@ -58,6 +58,12 @@ func InspectStage(stage string) []Reason {
 	return []Reason{Say("inspect-stage", Name(stage)), Say("look-band")}
 }
 
+// InspectMoved says that the roots may stand in another container than is known, with its
+// probability (0 to 1) and what to ask.
+func InspectMoved(probability float64, look Reason) []Reason {
+	return []Reason{Say("inspect-moved", Share(probability)), look}
+}
+
 // InspectCause says that a cause of trouble is likely, with its probability
 // (0 to 1) and the cheapest look at it.
 func InspectCause(cause string, probability float64, look Reason) []Reason {

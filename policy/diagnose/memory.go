@@ -21,6 +21,7 @@ type Memory struct {
 	Trend     Trend
 	Inspected int64 // the trouble (its SinceMs) that people were sent to look at
 	AskedMs   int64 // when
+	CropMs    int64 // when shoots were last told to be pruned, or the crop to have ended
 }
 
 // Happened takes what an observation completed.
