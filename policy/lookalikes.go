@@ -41,6 +41,7 @@ func (z *Zone) diagnoseNow(at int64) {
 	}
 	z.m.Diagnosis.Look(in, at)
 	z.inspectHardware(at)
+	z.inspectVolume(at)
 }
 
 // fillDiagnosis puts together what the diagnosis looks at.
@@ -176,6 +177,24 @@ func (z *Zone) inspectHardware(at int64) {
 	}, at)
 }
 
+// askVolumeEvery is how long a container that does not behave like the one that was told must
+// go on so for people to be asked again to measure it.
+const askVolumeEvery = 14 * 24 * time.Hour
+
+// inspectVolume asks a person to see whether the container is the one that was told, when
+// nothing else waits for them.
+func (z *Zone) inspectVolume(at int64) {
+	s := &z.m.Diagnosis.Size
+	why, doubted := z.m.Diagnosis.SayVolume(z.ground.constants.VolumeML)
+	if !doubted || s.AskedMs != 0 && at-s.AskedMs < askVolumeEvery.Milliseconds() || z.scratch.out.Advice != nil || z.pendingAny(at) {
+		return
+	}
+	s.AskedMs = at
+	z.propose(&advice.Advice{
+		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next, Reasons: advice.InspectVolume(why), Confidence: 1,
+	}, at)
+}
+
 // pendingAny reports whether some advice waits for a person.
 func (z *Zone) pendingAny(at int64) bool {
 	for i := range z.plans {
@@ -264,6 +283,9 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 	}
 	if apart := z.m.Panel.Consensus.Apart(at); apart > mostApart {
 		out = append(out, advice.Say("probes-far-apart", advice.Water(apart)))
+	}
+	if r, ok := z.m.Diagnosis.SayVolume(z.ground.constants.VolumeML); ok {
+		out = append(out, r)
 	}
 	held := (z.ground.band.FullPoint - z.ground.band.RefillPoint) * z.ground.constants.VolumeML
 	// A saturated root ball is not to be disturbed; it can move up once it has air.

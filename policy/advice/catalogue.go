@@ -120,6 +120,8 @@ var catalogue = [...]Entry{
 	{"look-site-file", KindInspect, "Compare the limits in the site file with the emitters and the container."},
 	{"look-band", KindInspect, "Let rhizostat check read the site file: it says what band this container can hold."},
 	{"look-container", KindInspect, "Ask whether the crop was moved into another container since {since:date}. If it was, report it as transplanted, with the container: then all is worked out anew. If not, see whether the probes sit firm, and whether water comes at the last emitter."},
+	{"inspect-volume", KindInspect, "The container may not be the one that was told."},
+	{"look-volume", KindInspect, "Measure one container and compare it with the site file and the last report of another one. If it is another, report it as container-changed or correct the site file; if it is right, catch what one emitter gives in a cup."},
 	{"look-told", KindInspect, "Nothing need be looked at: what was reported of {when:date} explains it."},
 	{"look-records", KindInspect, "Ask who watered, pruned or moved anything here since {since:date}."},
 

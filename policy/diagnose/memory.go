@@ -19,6 +19,7 @@ type Memory struct {
 	Fast      Fast
 	Steady    Steady
 	Trend     Trend
+	Size      Size
 	Inspected int64 // the trouble (its SinceMs) that people were sent to look at
 	AskedMs   int64 // when
 	CropMs    int64 // when shoots were last told to be pruned, or the crop to have ended
@@ -53,6 +54,7 @@ func (m *Memory) Day(in *Inputs, atMs int64) {
 	m.Belief.fade(atMs)
 	m.Steady.day(&f, in.Learned.AheadLog, atMs)
 	m.Trend.day(&f)
+	m.Size.day(&f, in, float64(m.Today.Begin))
 	f.StandsWet = m.Fast.Wet.day(&f)
 	m.Baselines.weigh(&f, &m.Belief, atMs)
 	m.Today = Collector{}

@@ -175,6 +175,7 @@ func (m *Memory) Disturbed(whenMs, atMs int64) {
 	m.Belief = Belief{AtMs: atMs, Before: counts}
 	m.Baselines = Baselines{}
 	m.Trend = Trend{}
+	m.Size = Size{}
 	m.Fast.Shots = ShotTest{}
 	m.Fast.Fall = FallWatch{}
 	m.Fast.Lifted = Lifted{}
