@@ -180,6 +180,10 @@ func (m *Memory) Disturbed(whenMs, atMs int64) {
 	m.Fast.Fall = FallWatch{}
 	m.Fast.Lifted = Lifted{}
 	m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs}
+	m.Fast.Kept = KeptWatch{}
+	m.Fast.Dry, m.Fast.Wet, m.Fast.HighMs = DryWatch{}, WetWatch{}, 0
+	m.Fast.Unreported, m.Fast.Rises = Unreported{}, RiseWatch{Var: m.Fast.Rises.Var}
+	m.Fast.Recently.AtMs = 0 // the next look begins anew
 	m.Today = Collector{}
 	m.Steady = Steady{DisturbedMs: whenMs, CauseBefore: before}
 }
