@@ -68,11 +68,11 @@ func (s *Size) times(volumeML float64) (float64, bool) {
 }
 
 // SayVolume doubts the volume that the container is told to have, mL; false where nothing
-// speaks against it.
+// speaks against it, or where water is already said not to arrive.
 func (m *Memory) SayVolume(volumeML float64) (advice.Reason, bool) {
 	x, doubted := m.Size.times(volumeML)
 	switch {
-	case !doubted:
+	case !doubted, x > 1 && m.NoWater(m.Belief.AtMs) > alarm:
 		return advice.Reason{}, false
 	case x > 1:
 		return advice.Say("container-larger", advice.Share(1/x), advice.Volume(volumeML), advice.Volume(x*volumeML)), true
