@@ -7,6 +7,9 @@ const (
 	// running day, and mostDecideTime at most: later the day is over before it is changed.
 	leastDecideTime = 20 * time.Minute
 	mostDecideTime  = 2 * time.Hour
+	// calmDecideTime is the least where the plan in force goes on meanwhile: people who are
+	// at work among their crop look at a screen once an hour or so (common practice, no source).
+	calmDecideTime = time.Hour
 	// unhurried is how many times as long as they have taken people are given (common
 	// practice, no source).
 	unhurried = 1.25

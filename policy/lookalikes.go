@@ -15,6 +15,10 @@ import (
 // a person is asked to look.
 const inspectAt = 0.8
 
+// askMovedAt is the probability that the zone was moved into another container from which that
+// is asked, where it is this or water that does not arrive.
+const askMovedAt = 0.25
+
 // showsAfter is how long after a shot of a plan its water must show: it sinks in slowly
 // where a probe lies deep under dry substrate (common practice, no source).
 const showsAfter = time.Hour
@@ -37,6 +41,7 @@ func (z *Zone) diagnoseNow(at int64) {
 	}
 	z.m.Diagnosis.Look(in, at)
 	z.inspectHardware(at)
+	z.inspectVolume(at)
 }
 
 // fillDiagnosis puts together what the diagnosis looks at.
@@ -82,7 +87,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	var next [1]float64
 	l.UptakeSteps(&g.constants, at, lookEvery.Milliseconds(), next[:])
 	in.Learned = diagnose.Learned{
-		RateLog: rateLog, RateSD: rate.SD(), Limit: canTake(&g.constants, l.Shown()), Uptake5ML: next[0],
+		RateLog: rateLog, RateSD: rate.SD(), Night: rate == &l.Rates.Night, Limit: canTake(&g.constants, l.Shown()), Uptake5ML: next[0],
 		Capacity: l.Capacity.Mean, CapacitySD: l.Capacity.SD(), Capture: l.Capture.Mean, Gain: l.Gain.Mean,
 		DrainLog: l.DrainLog.Mean, DrainLogSD: l.DrainLog.SD(), Noise: l.Ticks.Noise,
 	}
@@ -124,11 +129,7 @@ func (z *Zone) fillDay(in *diagnose.Inputs, at int64) {
 	in.Learned.UptakeML24h, in.Water.GivenML24h = sums.UptakeML, sums.IrrigationML
 	in.Water.DrainTold = l.Account.DrainMs != 0 && at-l.Account.DrainMs < 3*24*time.Hour.Milliseconds()
 	in.Water.Drain24hML = sums.ReportedDrainML
-	var ahead [96]float64
-	l.UptakeSteps(&z.ground.constants, at, learning.HistoryBin, ahead[:])
-	for _, ml := range ahead {
-		in.ExpectedML += ml
-	}
+	in.Learned.AheadLog[0], in.Learned.AheadLog[1] = l.RatesAhead()
 }
 
 func number(v *float64) diagnose.Number {
@@ -146,7 +147,9 @@ const askEvery = 24 * time.Hour
 func (z *Zone) inspectHardware(at int64) {
 	d := &z.m.Diagnosis
 	cause, probability, since, wrong := d.Leading()
-	if !wrong || !cause.Hardware() || probability < inspectAt || d.Inspected == since && at-d.AskedMs < askEvery.Milliseconds() || z.scratch.out.Advice != nil || z.pendingAny(at) {
+	moved, _ := d.Moved(at)
+	asks := cause.Hardware() && probability >= inspectAt || moved >= askMovedAt && moved+d.NoWater(at) >= inspectAt
+	if !wrong || !asks || d.Inspected == since && at-d.AskedMs < askEvery.Milliseconds() || z.scratch.out.Advice != nil || z.pendingAny(at) {
 		return
 	}
 	if cause == diagnose.SensorFault && (z.m.Plans.QuorumMs != 0 || d.Fast.WorstProbe == 0) {
@@ -159,9 +162,36 @@ func (z *Zone) inspectHardware(at int64) {
 	d.Inspected, d.AskedMs = since, at
 	first := &findings[0]
 	reasons := advice.InspectCause(first.Cause, first.Probability, first.Look)
+	if first.Cause == diagnose.WeatherOrGrowth.String() && moved >= askMovedAt {
+		reasons = advice.InspectMoved(first.Probability, first.Look)
+	}
+	reasons = append(reasons, first.Evidence...)
+	for i := range findings[1:] {
+		if f := &findings[1+i]; f.Cause == diagnose.WeatherOrGrowth.String() && moved >= askMovedAt {
+			reasons = append(append(reasons, f.Evidence...), f.Look)
+		}
+	}
 	z.propose(&advice.Advice{
 		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next,
-		Reasons: append(reasons, first.Evidence...), Confidence: math.Round(first.Probability*100) / 100,
+		Reasons: reasons, Confidence: math.Round(first.Probability*100) / 100,
+	}, at)
+}
+
+// askVolumeEvery is how long a container that does not behave like the one that was told must
+// go on so for people to be asked again to measure it.
+const askVolumeEvery = 14 * 24 * time.Hour
+
+// inspectVolume asks a person to see whether the container is the one that was told, when
+// nothing else waits for them.
+func (z *Zone) inspectVolume(at int64) {
+	s := &z.m.Diagnosis.Size
+	why, doubted := z.m.Diagnosis.SayVolume(z.ground.constants.VolumeML)
+	if !doubted || s.AskedMs != 0 && at-s.AskedMs < askVolumeEvery.Milliseconds() || z.scratch.out.Advice != nil || z.pendingAny(at) {
+		return
+	}
+	s.AskedMs = at
+	z.propose(&advice.Advice{
+		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next, Reasons: advice.InspectVolume(why), Confidence: 1,
 	}, at)
 }
 
@@ -234,7 +264,9 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 	if f := z.m.Diagnosis.Findings(at, z.naming()); len(f) > 0 {
 		first := &f[0]
 		since := advice.Date(instant(first.SinceMs), z.settings.Location)
-		if first.Cause == diagnose.WeatherOrGrowth.String() {
+		if moved, _ := z.m.Diagnosis.Moved(at); first.Cause == diagnose.WeatherOrGrowth.String() && moved > first.Probability/2 {
+			out = append(out, advice.Say("likely-moved", since, advice.Share(first.Probability)))
+		} else if first.Cause == diagnose.WeatherOrGrowth.String() {
 			out = append(out, advice.Say("likely-change", since, advice.Share(first.Probability))) // nothing is wrong
 		} else {
 			out = append(out, advice.Say("likely-cause", since, advice.Name(first.Cause), advice.Share(first.Probability)))
@@ -252,17 +284,19 @@ func (z *Zone) diagnosisReasons(at int64) []advice.Reason {
 	if apart := z.m.Panel.Consensus.Apart(at); apart > mostApart {
 		out = append(out, advice.Say("probes-far-apart", advice.Water(apart)))
 	}
+	if r, ok := z.m.Diagnosis.SayVolume(z.ground.constants.VolumeML); ok {
+		out = append(out, r)
+	}
 	held := (z.ground.band.FullPoint - z.ground.band.RefillPoint) * z.ground.constants.VolumeML
 	// A saturated root ball is not to be disturbed; it can move up once it has air.
 	if o, ok := z.m.Diagnosis.Outgrow(held, z.dryShare(at)); ok && o.Days < warnAhead && !z.saturatedNow(at) {
-		out = append(out, diagnose.SayOutgrown(o, held))
+		out = append(out, diagnose.SayOutgrown(o, held, z.today.day.DaytimeEnd, z.today.day.Next, z.settings.Location))
 	}
 	return out
 }
 
-// dryShare is the share of a coming day's uptake that falls between its last shot
-// and the next first one: of the night, or of what the plans of the last day
-// left dry.
+// dryShare is the share of a coming day's uptake that falls between the end of its daytime,
+// the latest time for a shot, and the next day's start.
 func (z *Zone) dryShare(at int64) float64 {
 	var ahead [96]float64
 	z.m.Learned.UptakeSteps(&z.ground.constants, z.today.fromMs, learning.HistoryBin, ahead[:])

@@ -115,7 +115,8 @@ type planning struct {
 	InspectMs   int64   // when an inspect was last issued
 	DrainDayMs  int64   // start of the irrigation day whose drain is to be compared
 	DrainShift  float64 // of the capacity that plans by trigger count on, m3/m3
-	RepottedMs  int64   // when the roots last got another container or substrate, 0: never
+	RepottedMs  int64   // when it was told that the roots got another container or substrate, 0: never
+	MovedMs     int64   // when they did: readings from before are of the old one
 	// Enough is what water is enough for the two newest irrigation days that were
 	// planned for, settled with the first plan of each.
 	Enough [2]enough

@@ -18,7 +18,7 @@ func (z *Zone) operate(e *OperatorEvent, at int64) {
 	}
 	switch e.Kind {
 	case Transplanted, ContainerChanged, SubstrateChanged:
-		z.repot(e, at)
+		z.repot(e, when, at)
 		l.Changed(&z.ground.constants, at, learning.NewContainer)
 		z.recover(when, at)
 	case RootsDisturbed:
@@ -48,7 +48,7 @@ func (z *Zone) said(kind, note string, when, at int64) {
 
 // repot takes the new container and substrate, as far as they are named and
 // known; the probes keep their heights unless the new container is too low.
-func (z *Zone) repot(e *OperatorEvent, at int64) {
+func (z *Zone) repot(e *OperatorEvent, when, at int64) {
 	container, substrate := *z.ground.container, *z.ground.substrate
 	if c, ok := z.settings.Containers[e.Container]; ok {
 		container = c
@@ -68,6 +68,8 @@ func (z *Zone) repot(e *OperatorEvent, at int64) {
 		z.cannotHold(at)
 	}
 	p := &z.m.Plans
+	p.MovedMs = when
+	z.m.Cycle.ShotsToday, z.m.Cycle.FirstReachedMs = 0, 0 // the day's rewet was another pot's
 	p.DrainShift, p.RepottedMs, p.Enough, p.UsualML = 0, at, [2]enough{}, 0
 	z.today.known = false // the stage's band and the day are worked out anew
 	z.setDay(at)

@@ -27,6 +27,9 @@ const (
 	// quorumGrace is how long probes may be away before a person is asked to
 	// look.
 	quorumGrace = 30 * time.Minute
+	// waitForToday is how long tomorrow's plan waits for a question about today's water that it
+	// would take back.
+	waitForToday = time.Hour
 )
 
 // consider decides whether advice is due.
@@ -42,9 +45,12 @@ func (z *Zone) consider(at int64) {
 		return
 	}
 	next := z.settings.DayAt(day.Next)
+	due := next.Start.Add(-z.settings.IssueBeforeDay)
 	switch {
-	case p.IssuedForMs < next.Start.UnixMilli() && !now.Before(next.Start.Add(-z.settings.IssueBeforeDay)):
-		z.issue(at, next)
+	case p.IssuedForMs < next.Start.UnixMilli() && !now.Before(due):
+		if !z.waterPending(at) || !now.Before(due.Add(waitForToday)) {
+			z.issue(at, next)
+		}
 	case p.AskedToday < mostADay && z.takenBack(next) && !z.pendingToday(at): // a question about today would be taken back
 		z.issue(at, next)
 	case z.needsToday(at):
@@ -66,7 +72,8 @@ func (z *Zone) needsToday(at int64) bool {
 	if p.IssuedForMs < z.today.fromMs {
 		return true
 	}
-	return z.takenBack(day) || p.RetryMs != 0 && at >= p.RetryMs && !p.Deciding.nobody() && !z.openFor(at)
+	// Who answered neither the evening's question nor the day's is not asked a third time.
+	return z.takenBack(day) || p.RetryMs != 0 && at >= p.RetryMs && p.AskedToday == 0 && !p.Deciding.nobody() && !z.openFor(at)
 }
 
 // takenBack reports whether the plan for a day, the latest that was planned for, gave way
@@ -224,6 +231,17 @@ func (z *Zone) endWithhold(at int64, day IrrigationDay) {
 	}
 	z.m.Plans.IssuedMs, z.m.Plans.RetryMs = at, 0
 	z.put(at, day, r, &best)
+}
+
+// waterPending reports whether a person is being asked about water on the running day.
+func (z *Zone) waterPending(at int64) bool {
+	for i := range z.plans {
+		q := &z.plans[i]
+		if q.State == StatePending && !q.Advice.ValidFrom.After(instant(at)) && q.Advice.Setpoints != nil && instant(at).Before(q.Advice.Setpoints.FirstShotAt) {
+			return true
+		}
+	}
+	return false
 }
 
 // pendingToday reports whether a person is being asked about the running day.

@@ -50,6 +50,9 @@ func (z *Zone) read(e *Event, at int64) {
 // container, and the zone's water content that follows from all probes.
 func (z *Zone) readProbe(i int, v *sensing.Values, stamp, at int64) {
 	p := &z.probes[i]
+	if stamp != 0 && stamp < z.m.Plans.MovedMs {
+		return // it comes late, and is of the container before
+	}
 	z.readSlow(i, v, at)
 	reading, ok, _ := z.settings.Probes[i].Calibration.WaterContent(v)
 	if stamp > at || stamp == 0 {

@@ -134,3 +134,39 @@ func TestANewPotIsNotHeldToThePlugsWater(t *testing.T) {
 		t.Errorf("%.0f mL are taken for the new pot's usual day, of which it has had none", ml)
 	}
 }
+
+// A pot that is changed in the middle of a day has not been brought back up by what its
+// predecessor got, and a reading that comes late is the old pot's.
+func TestANewPotBeginsItsDay(t *testing.T) {
+	z, at := lived(t, 3)
+	at = z.settings.DayAt(at.Add(time.Minute)).Next.Add(4 * time.Hour)
+	z.Step(Event{Kind: Wake, At: at})
+	z.m.Cycle.SeenDayMs, z.m.Cycle.ShotsToday, z.m.Cycle.FirstReachedMs = z.today.fromMs, 3, at.Add(-2*time.Hour).UnixMilli()
+	if z.partOfDay(at.UnixMilli()) != "hold" {
+		t.Fatalf("the old pot is in its %s; the test wants it in its hold", z.partOfDay(at.UnixMilli()))
+	}
+	moved := at
+	at = at.Add(4 * time.Minute)
+	z.Step(Event{Kind: Operator, At: at, Operator: &OperatorEvent{Kind: Transplanted, By: "ann", At: moved}})
+	if got := z.partOfDay(at.UnixMilli()); got == "hold" || z.m.Cycle.FirstReachedMs != 0 {
+		t.Errorf("the new pot is in its %s before its first water", got)
+	}
+	reads := func(stamp time.Time) {
+		at = at.Add(time.Minute)
+		for k := range z.settings.Probes {
+			e := Event{Kind: Reading, At: at, Stamp: stamp, Source: k}
+			e.Values.Set(sensing.WaterContent, 0.5)
+			z.Step(e)
+		}
+	}
+	reads(moved.Add(-time.Minute))
+	if got, _, ok := z.m.Learned.WaterContent(); ok {
+		t.Errorf("a reading of the old pot makes the new one's water content %.3f", got)
+	}
+	for range 3 {
+		reads(at.Add(time.Minute))
+	}
+	if _, _, ok := z.m.Learned.WaterContent(); !ok {
+		t.Error("the new pot's own readings do not count")
+	}
+}

@@ -52,9 +52,14 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 }
 
 // earliest is when an advice of now can give its first shot: a person has to decide on it
-// before.
+// before. Where a plan with water for this container is in force, which goes on until another
+// is approved, nothing presses.
 func (z *Zone) earliest(at int64) time.Time {
-	return instant(at).Add(z.settings.DecideBeforeFirstShot + z.m.Plans.Deciding.time())
+	takes := z.m.Plans.Deciding.time()
+	if q := z.inForce(at); q != nil && q.Advice.Action != advice.Withhold && q.Advice.IssuedAt.UnixMilli() >= z.m.Plans.RepottedMs {
+		takes = max(takes, calmDecideTime)
+	}
+	return instant(at).Add(z.settings.DecideBeforeFirstShot + takes)
 }
 
 // givenSince is the water given since an instant of the last day, mL: by whole quarters of

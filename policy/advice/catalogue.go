@@ -102,6 +102,7 @@ var catalogue = [...]Entry{
 	{"inspect-silent", KindInspect, "No probe has reported for {span:span}."},
 	{"inspect-impossible", KindInspect, "The readings say {now:water}, which the substrate cannot hold; a probe is broken, moved or wrongly calibrated."},
 	{"inspect-cause", KindInspect, "Something is likely wrong: {cause:name}, {probability:share}."},
+	{"inspect-moved", KindInspect, "The zone behaves as if its crop stood in another, larger container, {probability:share}; else water does not arrive as it is reported."},
 	{"inspect-band", KindInspect, "The new container cannot hold the band that the site file asks for; until it says another, the band is what the physics of the new container allows."},
 	{"inspect-stage", KindInspect, "The container cannot hold the band of the stage {stage:name}, which begins: until the site file says another, the band stays as it was."},
 	{"inspect-limits", KindInspect, "The site's limits allow no shot of a size that can be given."},
@@ -118,6 +119,10 @@ var catalogue = [...]Entry{
 	{"look-temperature", KindInspect, "Feel or measure the substrate on the container's sunny side at its warmest hour."},
 	{"look-site-file", KindInspect, "Compare the limits in the site file with the emitters and the container."},
 	{"look-band", KindInspect, "Let rhizostat check read the site file: it says what band this container can hold."},
+	{"look-container", KindInspect, "Ask whether the crop was moved into another container since {since:date}. If it was, report it as transplanted, with the container: then all is worked out anew. If not, see whether the probes sit firm, and whether water comes at the last emitter."},
+	{"inspect-volume", KindInspect, "The container may not be the one that was told."},
+	{"look-volume", KindInspect, "Measure one container and compare it with the site file and the last report of another one. If it is another, report it as container-changed or correct the site file; if it is right, catch what one emitter gives in a cup."},
+	{"look-told", KindInspect, "Nothing need be looked at: what was reported of {when:date} explains it."},
 	{"look-records", KindInspect, "Ask who watered, pruned or moved anything here since {since:date}."},
 
 	// Cautions.

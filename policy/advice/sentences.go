@@ -58,6 +58,17 @@ func InspectStage(stage string) []Reason {
 	return []Reason{Say("inspect-stage", Name(stage)), Say("look-band")}
 }
 
+// InspectMoved says that the roots may stand in another container than is known, with its
+// probability (0 to 1) and what to ask.
+func InspectMoved(probability float64, look Reason) []Reason {
+	return []Reason{Say("inspect-moved", Share(probability)), look}
+}
+
+// InspectVolume says that the container may not be the one that was told, and why.
+func InspectVolume(why Reason) []Reason {
+	return []Reason{Say("inspect-volume"), Say("look-volume"), why}
+}
+
 // InspectCause says that a cause of trouble is likely, with its probability
 // (0 to 1) and the cheapest look at it.
 func InspectCause(cause string, probability float64, look Reason) []Reason {

@@ -51,3 +51,22 @@ func TestAnswers(t *testing.T) {
 		}
 	}
 }
+
+// A change of the crop that was told is not asked about: who pruned is known.
+func TestAToldPruningIsNotAskedAbout(t *testing.T) {
+	for told, want := range map[bool]string{true: "look-told", false: "look-records"} {
+		m, at := known()
+		if told {
+			m.Said("shoots-pruned", "", at-hourMs, at)
+		}
+		m.Belief.LogOdds[WeatherOrGrowth] = 5
+		m.Belief.settle(at)
+		look := m.lookAt(WeatherOrGrowth, at, at+hourMs, words)
+		if look.Code != want {
+			t.Errorf("told %v: %s; expected %s", told, look.Text, want)
+		}
+		if look := m.lookAt(WeatherOrGrowth, at+20*dayMs, at+20*dayMs, words); look.Code != "look-records" {
+			t.Errorf("told %v: three weeks later it is %s", told, look.Text)
+		}
+	}
+}

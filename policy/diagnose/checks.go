@@ -29,6 +29,10 @@ var checks = []Check{
 	{"look-second-probe", 20, []Cause{SensorFault, EdgeChannelling, EmitterFault}},
 }
 
+// toldDays is for how long a told change of the crop explains that it drinks otherwise: what
+// was usual before is forgotten by then (common practice, no source).
+const toldDays = 14
+
 // lookAt is the cheapest look that would tell whether a cause is there, given what
 // else it may be: of the checks that settle it, the one that settles the most
 // doubt for its minutes.
@@ -38,6 +42,12 @@ func (m *Memory) lookAt(c Cause, sinceMs, atMs int64, n Naming) advice.Reason {
 	}
 	if k := int(m.Fast.WorstProbe) - 1; c == SensorFault && k >= 0 {
 		return advice.Say("look-probe", advice.Name(n.Probe(k))) // it is known which
+	}
+	if moved, since := m.Moved(atMs); c == WeatherOrGrowth && moved >= elsewhereSaid {
+		return advice.Say("look-container", advice.Date(time.UnixMilli(since), n.Location))
+	}
+	if c == WeatherOrGrowth && m.CropMs != 0 && sinceMs >= m.CropMs-dayMs && atMs-m.CropMs < toldDays*dayMs {
+		return advice.Say("look-told", advice.Date(time.UnixMilli(m.CropMs), n.Location))
 	}
 	p, _ := m.Belief.probabilities()
 	m.shareLone(&p, atMs)

@@ -22,6 +22,7 @@ func (m *Memory) Findings(atMs int64, n Naming) []Finding {
 	p, _ := b.probabilities()
 	m.share(&p)
 	m.shareLone(&p, atMs)
+	m.shareElsewhere(&p, atMs)
 	var out, alone []Finding
 	for range causeCount {
 		top, best := -1, mentioned
@@ -73,6 +74,7 @@ func (m *Memory) Leading() (c Cause, probability float64, sinceMs int64, ok bool
 		return 0, 0, 0, false
 	}
 	p, _ := b.probabilities()
+	m.shareElsewhere(&p, b.AtMs)
 	for k := range p {
 		if p[k] > p[c] {
 			c = Cause(k)
@@ -86,6 +88,9 @@ func (m *Memory) Leading() (c Cause, probability float64, sinceMs int64, ok bool
 func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {
 	out := m.fastEvidence(c, atMs, n)
 	fast := len(out)
+	if r, ok := m.movedEvidence(atMs, n); ok && c == WeatherOrGrowth {
+		out = append(out, r)
+	}
 	for i := range predictions[c] {
 		p := &predictions[c][i]
 		b := &m.Baselines.Of[p.feature]

@@ -15,10 +15,12 @@ type FallWatch struct {
 	ExpectedML float64
 	Past       Fallen
 	Warming    Warming
-	Usual      Share   // of the fall that is expected
-	DrainMs    int64   // when the drain was last looked at
-	GaugeMs    int64   // when a gauge last told of drain
-	SawMs      int64   // newest fall that was judged
+	Usual      Share // of the fall that is expected
+	DrainMs    int64 // when the drain was last looked at
+	GaugeMs    int64 // when a gauge last told of drain
+	SawMs      int64 // newest fall that was judged
+	Elsewhere  Elsewhere
+	Less       bool    // shots lift less than usual, too
 	Expected   float32 // of that, m3/m3
 	Fell       float32
 }
@@ -68,6 +70,7 @@ func (w *FallWatch) look(in *Inputs, r *Recently, atMs int64, base *Baselines, b
 		w.learn(in, cel-w.Cel, b)
 		w.Past, w.FromMs, w.SawMs = Fallen{}, 0, atMs
 		w.Expected, w.Fell = float32(f.expected*w.Usual.mean()), float32(f.fell)
+		w.elsewhere(&f, in, atMs, base)
 		w.judge(&f, in, atMs, base, b, lifted)
 	}
 }
@@ -124,6 +127,10 @@ func (w *FallWatch) judge(f *fall, in *Inputs, atMs int64, base *Baselines, b *B
 		says.r[ValveStuckOpen] = no // what stands above capacity falls as it drains
 	}
 	switch {
+	case fills && w.Less:
+		// what leaks into a container that has room takes nothing from what shots lift it
+		says.r[ValveStuckOpen] = math.Min(says.r[ValveStuckOpen], 0)
+		no = 0
 	case fills && (in.WaterContent < in.refill() || !in.Water.Reports || base.lessByDay(atMs)), !fills && w.noDrain(in, atMs):
 		// an open valve fills a container within hours, what leaks is no share of what is
 		// drunk, and what is given a full one drains
@@ -146,6 +153,17 @@ func (w *FallWatch) judge(f *fall, in *Inputs, atMs int64, base *Baselines, b *B
 		b.add(ValveStuckOpen, (1-share)*math.Min(says.r[ValveStuckOpen], 0))
 	}
 	says.tell(b, share, mostFallSays)
+}
+
+// elsewhere lets a fall tell whether the roots stand in another container: one by nothing but
+// uptake, of a zone whose uptake is known and that has the water that its crop asks for.
+func (w *FallWatch) elsewhere(f *fall, in *Inputs, atMs int64, base *Baselines) {
+	dull := in.lit() && atMs-in.ClimateMs > climateMs // nobody tells what the day asks
+	if f.rises || dull || base.Of[UptakeDay].Days < leastDays || w.Level > in.Learned.Capacity || in.WaterContent < in.refill() {
+		return
+	}
+	usual := w.Usual.mean()
+	w.Elsewhere.fell(f.fell/f.expected/usual, w.Usual.spread(1.5*f.noise/f.expected)/usual, atMs)
 }
 
 // close ends a stretch and keeps what it came to.

@@ -55,6 +55,7 @@ func (f *Fast) look(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		f.stays(in, atMs, base, b)
 		f.Lifted.look(in.WaterContent, atMs)
 		f.airs(in, atMs, b)
+		f.Fall.Less = f.Shots.liftsLess(atMs, 2*dayMs)
 		f.Fall.look(in, &f.Recently, atMs, base, b, float64(f.Lifted.Up))
 		f.Awaited.look(in, atMs, base, b)
 		if base.Of[Peak].Days >= 2 { // the first days, a zone is only settling

@@ -39,11 +39,17 @@ func (g *Gauge) share(given float64, in *Inputs) (float64, bool) {
 	return math.Min(math.Max(in.Water.DrainedML-float64(g.FromML), 0)/given, 1), true
 }
 
-// learn takes a stretch of a zone that is well into the share that usually drains of its kind,
-// of which so many were seen.
-func (g *Gauge) learn(usual *float32, given float64, windows uint16, in *Inputs) {
+// Drains is the share of the water given that a gauge usually tells of in stretches of one kind.
+type Drains struct {
+	Mean  float32
+	Heard uint16 // stretches that it told of: others say nothing of it, and one may begin late
+}
+
+// learn takes a stretch of a zone that is well into the share that usually drains of its kind.
+func (g *Gauge) learn(usual *Drains, given float64, in *Inputs) {
 	if x, ok := g.share(given, in); ok {
-		*usual += float32(math.Max(1/float64(windows+1), 0.05)) * (float32(x) - *usual)
+		usual.Heard = min(usual.Heard+1, 1000)
+		usual.Mean += float32(math.Max(1/float64(usual.Heard), 0.05)) * (float32(x) - usual.Mean)
 	}
 }
 
@@ -52,16 +58,17 @@ func (g *Gauge) learn(usual *float32, given float64, windows uint16, in *Inputs)
 // drains than usual. That only ever speaks against causes: a container that is fuller than was
 // thought drains more, too. Of a gauge that usually tells of nothing it says nothing that
 // it tells of none.
-func (g *Gauge) tell(w *weights, usual float32, given float64, in *Inputs) {
+func (g *Gauge) tell(w *weights, drains Drains, given float64, in *Inputs) {
 	x, ok := g.share(given, in)
-	if !ok || w.e >= 0 {
+	if !ok || w.e >= 0 || drains.Heard < gaugeWindows {
 		return
 	}
+	usual := drains.Mean
 	missing := -w.e / in.Learned.gain()
-	drains := weights{e: x - float64(usual), spread: gaugeSpread}
-	drains.say(EdgeChannelling, missing, pastSpread*missing)
-	drains.say(EmitterFault, -shortShare*float64(usual), shortSpread*float64(usual))
-	past := math.Min(math.Max(drains.r[EdgeChannelling]-drains.r[EmitterFault], -mostGauge), mostGauge)
+	off := weights{e: x - float64(usual), spread: gaugeSpread}
+	off.say(EdgeChannelling, missing, pastSpread*missing)
+	off.say(EmitterFault, -shortShare*float64(usual), shortSpread*float64(usual))
+	past := math.Min(math.Max(off.r[EdgeChannelling]-off.r[EmitterFault], -mostGauge), mostGauge)
 	switch {
 	case past > 0:
 		w.doubt(past, EmitterFault, ValveStuckClosed)

@@ -58,8 +58,23 @@ func TestDrainAloneAccusesNothing(t *testing.T) {
 	in.Water.DrainedML += 100
 	w := weights{e: 0.02, spread: 0.1}
 	w.r[EmitterFault] = 0.3
-	g.tell(&w, 0.08, 200, in)
+	g.tell(&w, Drains{0.08, 20}, 200, in)
 	if w.r[EmitterFault] != 0.3 {
 		t.Errorf("log likelihood ratio of an emitter %.2f; expected 0.3 as before", w.r[EmitterFault])
+	}
+}
+
+// A gauge that begins late tells what usually drains from its own stretches: those that nobody
+// told of say nothing.
+func TestAGaugeThatBeginsLate(t *testing.T) {
+	in, g, usual := inputs(), Gauge{}, Drains{}
+	for n := range 20 {
+		in.Water.DrainHeard = n >= 16
+		g.begin(in)
+		in.Water.DrainedML += 60
+		g.learn(&usual, 200, in)
+	}
+	if math.Abs(float64(usual.Mean)-0.3) > 0.01 || usual.Heard != 4 {
+		t.Errorf("after 4 of 20 stretches of which 30 %% drained: %+v", usual)
 	}
 }

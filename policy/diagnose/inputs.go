@@ -44,8 +44,6 @@ type Inputs struct {
 
 	Probes     [sensing.MaxProbes]Probe
 	ProbeCount int
-
-	ExpectedML float64 // uptake expected of the coming 24 h, mL; only for Day
 }
 
 // refill is the refill point as this zone's probes show it, m3/m3: where the container is
@@ -61,16 +59,18 @@ func (in *Inputs) refill() float64 {
 
 // Learned is what the zone's balance believes.
 type Learned struct {
-	RateLog              float64 // ln of uptake per demand just now, mL/s per unit of demand
-	Uptake5ML            float64 // uptake that this makes of the coming five minutes, mL
-	RateSD               float64 // of RateLog
-	Limit                float64 // share of the demand that the crop can take at this water content
-	Capacity, CapacitySD float64 // apparent container capacity, m3/m3
-	Gain                 float64 // change of the water content seen over that of the container, 0: 1
-	Capture              float64 // share of a shot that stays below capacity
-	DrainLog, DrainLogSD float64 // ln of the e-folding time of water above capacity, s
-	Noise                float64 // standard deviation of the zone's water content, m3/m3
-	UptakeML24h          float64 // only for Day
+	RateLog              float64    // ln of uptake per demand just now, mL/s per unit of demand
+	Uptake5ML            float64    // uptake that this makes of the coming five minutes, mL
+	RateSD               float64    // of RateLog
+	Night                bool       // RateLog is the night's
+	AheadLog             [2]float64 // ln of uptake per demand expected of the coming day, by day and by night; only for Day
+	Limit                float64    // share of the demand that the crop can take at this water content
+	Capacity, CapacitySD float64    // apparent container capacity, m3/m3
+	Gain                 float64    // change of the water content seen over that of the container, 0: 1
+	Capture              float64    // share of a shot that stays below capacity
+	DrainLog, DrainLogSD float64    // ln of the e-folding time of water above capacity, s
+	Noise                float64    // standard deviation of the zone's water content, m3/m3
+	UptakeML24h          float64    // only for Day
 }
 
 // gain is Gain, or 1.

@@ -20,7 +20,7 @@ type KeptWatch struct {
 	Var      float32
 	Last     float32
 	Windows  uint16
-	Drains   float32 // share of the water that a gauge usually tells of
+	Drains   Drains
 	Drain    Gauge
 }
 
@@ -107,7 +107,7 @@ func (k *KeptWatch) take(x, room, drunk, sd, given float64, drain Gauge, in *Inp
 		}
 		e = math.Min(math.Max(e, -clip*spread), clip*spread)
 	}
-	drain.learn(&k.Drains, given, k.Windows, in)
+	drain.learn(&k.Drains, given, in)
 	k.Windows = min(k.Windows+1, 1000)
 	w := math.Max(1/float64(k.Windows), 0.05)
 	k.Mean += float32(w * e)

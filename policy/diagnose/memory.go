@@ -19,8 +19,10 @@ type Memory struct {
 	Fast      Fast
 	Steady    Steady
 	Trend     Trend
+	Size      Size
 	Inspected int64 // the trouble (its SinceMs) that people were sent to look at
 	AskedMs   int64 // when
+	CropMs    int64 // when shoots were last told to be pruned, or the crop to have ended
 }
 
 // Happened takes what an observation completed.
@@ -37,6 +39,7 @@ func (m *Memory) Look(in *Inputs, atMs int64) {
 	if in.Current {
 		m.Today.look(in, atMs)
 	}
+	m.Steady.look(in)
 	m.Fast.look(in, atMs, &m.Baselines, &m.Belief)
 	m.Today.Lifted = max(m.Today.Lifted, m.Fast.Lifted.Up)
 	if m.Baselines.young() {
@@ -49,8 +52,9 @@ func (m *Memory) Day(in *Inputs, atMs int64) {
 	f := m.Today.finish(in)
 	m.Fast.Shots.finish(in, &f, atMs)
 	m.Belief.fade(atMs)
-	m.Steady.day(&f, in.ExpectedML, atMs)
+	m.Steady.day(&f, in.Learned.AheadLog, atMs)
 	m.Trend.day(&f)
+	m.Size.day(&f, in, float64(m.Today.Begin))
 	f.StandsWet = m.Fast.Wet.day(&f)
 	m.Baselines.weigh(&f, &m.Belief, atMs)
 	m.Today = Collector{}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"time"
 
 	"rhizostat/policy/advice"
 )
@@ -39,8 +40,9 @@ const leastTrend = 6
 
 // Outgrow works out from the daily uptake when the longest time without water
 // will use up all that the container holds between full and refill point, heldML
-// (mL). share is the part of a day's uptake that falls in that time, 0 to 1: the
-// night's for a zone watered all day, 1 for one watered once a day. From then on
+// (mL). share is the part of a day's uptake that falls in that time, 0 to 1: what is
+// drunk while nobody may water. A plan that ends earlier does so to dry the zone back, and
+// moves its last shot as the crop grows, until there is no later one. From then on
 // the crop falls below its refill point every day, whatever is given: it is time
 // to move up, before roots circle. False while there are fewer than six days, or
 // where uptake does not grow and the container does.
@@ -112,16 +114,18 @@ func (t *Trend) back(i int) float64 {
 	return float64(t.Days[(int(t.Head)-i+trendDays)%trendDays])
 }
 
-// SayOutgrown tells of it; heldML is the water between full and refill point, mL.
-func SayOutgrown(o Outgrown, heldML float64) advice.Reason {
+// SayOutgrown tells of it; heldML is the water between full and refill point, mL, and the
+// longest time without water is from end to start.
+func SayOutgrown(o Outgrown, heldML float64, end, start time.Time, where *time.Location) advice.Reason {
+	from, until := advice.Clock(end, where), advice.Clock(start, where)
 	if o.Days <= 0 {
-		return advice.Say("outgrown", advice.Volume(heldML*o.UptakeML/o.LimitML), advice.Volume(heldML))
+		return advice.Say("outgrown", from, until, advice.Volume(heldML*o.UptakeML/o.LimitML), advice.Volume(heldML))
 	}
 	high := "more than 60"
 	if o.High <= 60 {
 		high = strconv.Itoa(int(math.Ceil(o.High)))
 	}
-	return advice.Say("outgrows", advice.Number(math.Round(o.Days)), advice.Number(math.Floor(o.Low)), advice.Name(high), advice.Volume(heldML))
+	return advice.Say("outgrows", advice.Number(math.Round(o.Days)), advice.Number(math.Floor(o.Low)), advice.Name(high), from, until, advice.Volume(heldML))
 }
 
 func median(sorted []float64) float64 {

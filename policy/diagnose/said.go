@@ -31,7 +31,11 @@ func (m *Memory) Said(kind, note string, whenMs, atMs int64) (probesWell bool) {
 		m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs} // no rise from where they were
 	case "shoots-pruned", "crop-ended":
 		b.add(WeatherOrGrowth, 4)
+		m.CropMs = max(m.CropMs, whenMs)
 		m.Trend = Trend{}
+	}
+	if inPlace(note) {
+		m.Fast.Fall.Elsewhere = Elsewhere{AtMs: atMs, Odds: leastElsewhere, Fall: 1}
 	}
 	for c := Cause(0); c < causeCount; c++ {
 		switch answer(c, note) {

@@ -52,7 +52,7 @@ type ShotTest struct {
 type Answer struct {
 	Mean, Var float32
 	Doubt     float32 // mean variance that noise and uptake give it
-	Drains    float32 // share of the water that a gauge usually tells of in such a window
+	Drains    Drains
 	Windows   uint16
 }
 
@@ -262,7 +262,7 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 		t.acquit(x-t.UptakeML/given, math.Max(usual, math.Min(float64(t.Usual[0].Mean), room)), spread, sd, b)
 	}
 	if b.moving() < frozenAt {
-		t.Drain.learn(&t.usual().Drains, given, t.usual().Windows, in)
+		t.Drain.learn(&t.usual().Drains, given, in)
 	}
 	e := x - usual
 	if room < 1.1*mean || b.moving() > frozenAt && e < 0 {
@@ -289,9 +289,7 @@ func (t *ShotTest) tell(x, usual, spread, sd, given float64, in *Inputs, atMs in
 	r := weights{e: x - usual, spread: spread}
 	r.short(usual)
 	r.say(ValveStuckClosed, -usual, math.Hypot(0.05*usual, dryDrinks*t.UptakeML/given))
-	if u := t.usual(); u.Windows >= gaugeWindows {
-		t.Drain.tell(&r, u.Drains, given, in)
-	}
+	t.Drain.tell(&r, t.usual().Drains, given, in)
 	weight := t.weight(x < 0.25*usual, in, atMs)
 	r.tell(b, weight, 3.5)
 	if x-t.UptakeML/given > 0.2*usual+2*sd {

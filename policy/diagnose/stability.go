@@ -8,13 +8,16 @@ import (
 
 // Steady follows how predictable a zone's drinking is.
 type Steady struct {
-	Error       float32 // mean of |ln(a day's uptake over what was expected of it)|
+	Error       float32 // mean of |ln(a day's uptake over what was expected of it)|, less Lag
+	Lag         float32 // mean of that with its sign: a crop that grows drinks more than was learned of it
 	DepthMean   float32 // of the overnight drybacks, m3/m3
 	DepthVar    float32
-	ScatterMean float32 // mean distance of the probes from each other, m3/m3
-	ScatterMove float32 // mean change of that from day to day, m3/m3
-	ExpectedML  float32 // uptake expected of the running day, 0: not known
-	Days        uint16  // with an error
+	ScatterMean float32    // mean distance of the probes from each other, m3/m3
+	ScatterMove float32    // mean change of that from day to day, m3/m3
+	AheadLog    [2]float32 // ln of uptake per demand expected of the running day, by day and by night
+	Asked       [2]float32 // demand that it has brought so far, times s
+	Begun       bool       // AheadLog is known
+	Days        uint16     // with an error
 	Depths      uint16
 	Scatters    uint16
 	GoodDays    uint8 // in a row at or above steadyAt
@@ -40,6 +43,8 @@ const (
 	halfError   = 0.25
 	halfDepth   = 0.5
 	halfScatter = 0.02
+	// mostLag bounds what growth is taken for: 10 % a day, of which two days are not learned yet.
+	mostLag = 0.2
 )
 
 // happened takes what an observation completed.
@@ -58,14 +63,35 @@ func (s *Steady) happened(ev *learning.Events) {
 	s.DepthVar = (1 - w) * (s.DepthVar + w*d*d)
 }
 
-// day takes a finished day and what is expected of the next.
-func (s *Steady) day(f *Features, expectedML float64, atMs int64) {
-	if f.Hours >= leastHours && s.ExpectedML > 0 && f.UptakeML > 0 {
-		e := float32(math.Min(math.Abs(math.Log(f.UptakeML/float64(s.ExpectedML))), 1))
-		s.Days = min(s.Days+1, 1000)
-		s.Error += float32(math.Max(1/float64(s.Days), steadyWeight)) * (e - s.Error)
+// look adds up what the running day asks of the crop.
+func (s *Steady) look(in *Inputs) {
+	k := 0
+	if in.Learned.Night {
+		k = 1
 	}
-	s.ExpectedML = float32(math.Max(expectedML, 0))
+	s.Asked[k] += float32(drawn(in) * 300)
+}
+
+// expectedML is the uptake that was expected when the day began, of a day that asked for what
+// it has; 0: not known. What weather nobody foresaw makes of a day is no mood of the crop.
+func (s *Steady) expectedML() float64 {
+	if !s.Begun {
+		return 0
+	}
+	return math.Exp(float64(s.AheadLog[0]))*float64(s.Asked[0]) + math.Exp(float64(s.AheadLog[1]))*float64(s.Asked[1])
+}
+
+// day takes a finished day and what is expected of the next, ln of uptake per demand by day
+// and by night.
+func (s *Steady) day(f *Features, aheadLog [2]float64, atMs int64) {
+	if expected := s.expectedML(); f.Hours >= wholeHours && expected > 0 && f.UptakeML > 0 {
+		s.Days = min(s.Days+1, 1000)
+		w := float32(math.Max(1/float64(s.Days), steadyWeight))
+		e := float32(math.Min(math.Max(math.Log(f.UptakeML/expected), -1), 1))
+		s.Error += w * (float32(math.Abs(float64(e-s.Lag))) - s.Error)
+		s.Lag = min(max(s.Lag+steadyWeight*(e-s.Lag), -mostLag), mostLag)
+	}
+	s.AheadLog, s.Asked, s.Begun = [2]float32{float32(aheadLog[0]), float32(aheadLog[1])}, [2]float32{}, true
 	if f.Known[Scatter] {
 		x := f.Value[Scatter]
 		if s.Scatters > 0 {
@@ -122,6 +148,8 @@ func (s *Steady) index() float64 {
 // the named value:
 //
 //	how far a day's uptake strays from what was expected of it   |ln| of 0.25
+//	of a day that asked for as much, and from the growth of the
+//	days before
 //	how far overnight drybacks stray from their mean             half of the mean
 //	how far the probes' distance moves from day to day           0.02 m3/m3
 //
@@ -147,10 +175,15 @@ func (m *Memory) Disturbed(whenMs, atMs int64) {
 	m.Belief = Belief{AtMs: atMs, Before: counts}
 	m.Baselines = Baselines{}
 	m.Trend = Trend{}
+	m.Size = Size{}
 	m.Fast.Shots = ShotTest{}
 	m.Fast.Fall = FallWatch{}
 	m.Fast.Lifted = Lifted{}
 	m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs}
+	m.Fast.Kept = KeptWatch{}
+	m.Fast.Dry, m.Fast.Wet, m.Fast.HighMs = DryWatch{}, WetWatch{}, 0
+	m.Fast.Unreported, m.Fast.Rises = Unreported{}, RiseWatch{Var: m.Fast.Rises.Var}
+	m.Fast.Recently.AtMs = 0 // the next look begins anew
 	m.Today = Collector{}
 	m.Steady = Steady{DisturbedMs: whenMs, CauseBefore: before}
 }

@@ -9,11 +9,43 @@ import (
 	"rhizostat/policy/learning"
 )
 
-// steadyDay is one day whose uptake strays by off and whose dryback is depth.
-func steadyDay(m *Memory, at int64, off, depth float64) {
+// steadyDay is one day whose uptake strays by off and whose dryback is depth. It asks for the
+// usual, 1 unit of demand a second.
+func steadyDay(m *Memory, at int64, off, depth float64) { askingDay(m, at, 1, 0, off, depth) }
+
+// askingDay is one that asks for some times the usual, of a crop of which ahead is known, ln of
+// uptake per demand over the usual.
+func askingDay(m *Memory, at int64, times, ahead, off, depth float64) {
 	m.Happened(&learning.Events{Overnight: depth}, at)
-	f := Features{Hours: 24, UptakeML: 1000 * math.Exp(off)}
-	m.Steady.day(&f, 1000, at)
+	m.Steady.Asked[0] = float32(times * 86400)
+	f := Features{Hours: 24, UptakeML: 1000 * times * math.Exp(off)}
+	rate := math.Log(1000.0/86400) + ahead
+	m.Steady.day(&f, [2]float64{rate, rate}, at)
+}
+
+// A dull spell, and a crop that grows by a tenth a day of which the balance knows the day
+// before last, are predictable; a crop whose drinking jumps about is not.
+func TestDullDaysAndGrowthAreNoUnsteadiness(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		day     func(m *Memory, at int64, day int)
+		recover int // days, at most
+	}{
+		{"dull days after bright ones", func(m *Memory, at int64, day int) { askingDay(m, at, []float64{1, 0.25}[day/3%2], 0, 0, 0.1) }, 4},
+		{"growth by a tenth a day", func(m *Memory, at int64, day int) {
+			askingDay(m, at, 1, 0.1*float64(day-1), 0.1*float64(day), 0.1)
+		}, 6},
+		{"jumps", func(m *Memory, at int64, day int) { askingDay(m, at, 1, 0, 0.5*float64(day%2), 0.1) }, 100},
+	} {
+		m, at, days := &Memory{}, start, 0
+		for m.Disturbed(at, at); m.Recovering(at); days++ {
+			at += dayMs
+			c.day(m, at, days)
+		}
+		if days > c.recover || c.recover > mostRecovery && days < mostRecovery {
+			t.Errorf("%s: recovered after %d days with an error of %.2f", c.name, days, m.Steady.Error)
+		}
+	}
 }
 
 func TestStabilityIndex(t *testing.T) {
@@ -24,7 +56,8 @@ func TestStabilityIndex(t *testing.T) {
 		low, high float64
 	}{
 		{"the same every day", 0, [2]float64{0.1, 0.1}, 0.99, 1},
-		{"uptake strays by a quarter: its part is a half", 0.25, [2]float64{0.1, 0.1}, math.Sqrt(0.5) - 0.01, math.Sqrt(0.5) + 0.01},
+		// what alternates finds the lag on the wrong foot: 0.25 w / (2 - w) more, w being the weight of a day
+		{"uptake strays by a quarter: its part is a half", 0.25 / (1 + steadyWeight/(2-steadyWeight)), [2]float64{0.1, 0.1}, math.Sqrt(0.5) - 0.01, math.Sqrt(0.5) + 0.01},
 		{"drybacks of 0.05 and 0.15", 0, [2]float64{0.05, 0.15}, 0.6, 0.8},
 		{"nothing to go by", 0.9, [2]float64{0.02, 0.2}, 0, 0.25},
 	} {

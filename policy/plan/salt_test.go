@@ -3,6 +3,7 @@ package plan
 import (
 	"math"
 	"testing"
+	"time"
 
 	"rhizostat/policy/advice"
 	"rhizostat/policy/hydraulics"
@@ -104,4 +105,25 @@ func says(p *Proposal, code string) bool {
 		}
 	}
 	return false
+}
+
+// After dull days the container is full and drinks little: salt is flushed by day all the same,
+// and not at dusk, where the container stands full through the night.
+func TestSaltIsFlushedByDay(t *testing.T) {
+	for _, uptake := range []float64{250, 350, 500, 800} {
+		for _, level := range []float64{0.56, 0.58, 0.60} {
+			r := pot(5000, uptake)
+			r.Salt = Salt{PoreEC: 4.2, PoreKnown: true, FeedEC: 3, FeedKnown: true, WantedEC: 3.5, WantedKnown: true}
+			r.Limits.MaxDailyML = 1500
+			r.Situation.WaterContent, r.LastPeak = level, level
+			p := Best(r, new(Scratch))
+			if p.Action != advice.Leach {
+				continue
+			}
+			shots := p.Setpoints.Schedule
+			if last := shots[len(shots)-1].At; r.DaytimeEnd.Sub(last) < 150*time.Minute {
+				t.Errorf("uptake %g mL, at %.2f: %d shots, the last at %s; daytime ends at %s", uptake, level, len(shots), last.Format("15:04"), r.DaytimeEnd.Format("15:04"))
+			}
+		}
+	}
 }

@@ -263,6 +263,13 @@ func (s *Scratch) starts() (one, two candidate, scoreOne, scoreTwo Score) {
 			if c.last = s.filled(&c); c.last > guess.last {
 				consider(c)
 			}
+			if s.salt.leach && guess.first > s.grid.dayStart+usualFirst {
+				// what is to be flushed need not wait for the dryback, which on a dull day is
+				// reached at dusk if at all
+				c.first = s.grid.dayStart + usualFirst
+				c.last = s.filled(&c)
+				consider(c)
+			}
 		}
 	}
 	return one, two, scoreOne, scoreTwo

@@ -1,0 +1,81 @@
+package diagnose
+
+import (
+	"math"
+
+	"rhizostat/policy/advice"
+)
+
+// Size holds what the water content does against the volume that the container is told to have.
+// Over days
+//
+//	times = (given - drained) / (V (change of the water content) + gain * uptake)
+//
+// is the container's volume over the one that is told, V: what was given and did not drain is
+// what the water content showed, and uptake is a fall times V over the gain. Where drain is
+// not told, shots that lift the water content by more than all of their water could tell of
+// a smaller container; those that lift it by less may have drained.
+type Size struct {
+	KeptML, SeenML float32 // leaky sums over days
+	Rise           float32 // leaky mean of ln rise per mL times V
+	Days, Rises    uint8   // that were counted
+	AskedMs        int64   // when people were last sent to see, 0: never
+}
+
+// All sizes here: common practice, no source, but for the first.
+const (
+	// mostTimes is how many times larger or smaller a container must show itself before its
+	// size is doubted: probes see 0.6 to 1.6 times of what the whole container does.
+	mostTimes = 1.75
+	// sizeDays is how many days it takes, and sizeFades what a day leaves of those before it.
+	sizeDays, sizeFades = 4, 0.85
+	// keptShare of the container's volume is what they must have brought.
+	keptShare = 0.1
+	// gaugeLives is the share of what is given that a drain gauge must tell of to be believed
+	// that the rest did not drain.
+	gaugeLives = 0.002
+)
+
+// day takes a finished day; begin is the water content that it began with.
+func (s *Size) day(f *Features, in *Inputs, begin float64) {
+	if f.Hours < wholeHours {
+		return
+	}
+	w, gain := &in.Water, in.Learned.gain()
+	if w.DrainTold && w.Reports && (w.GivenML24h == 0 || w.Drain24hML > gaugeLives*w.GivenML24h) {
+		kept := w.GivenML24h - w.Drain24hML
+		seen := in.VolumeML*(in.WaterContent-begin) + gain*in.Learned.UptakeML24h
+		s.KeptML, s.SeenML = sizeFades*s.KeptML+float32(kept), sizeFades*s.SeenML+float32(seen)
+		s.Days = min(s.Days+1, 250)
+	}
+	if f.Known[Rise] {
+		s.Rises = min(s.Rises+1, 250)
+		s.Rise += float32(math.Max(1/float64(s.Rises), 1-sizeFades)) * (f.Value[Rise] - s.Rise)
+	}
+}
+
+// times is how many times the volume that is told the container shows; false where it is
+// within what probes make of it, or not known.
+func (s *Size) times(volumeML float64) (float64, bool) {
+	x := 1.0
+	switch {
+	case s.Days >= sizeDays && float64(s.KeptML) > keptShare*volumeML && s.SeenML > s.KeptML/10:
+		x = float64(s.KeptML / s.SeenML)
+	case s.Days == 0 && s.Rises >= sizeDays:
+		x = math.Min(math.Exp(-float64(s.Rise)), 1)
+	}
+	return x, x > mostTimes || x < 1/mostTimes
+}
+
+// SayVolume doubts the volume that the container is told to have, mL; false where nothing
+// speaks against it, or where water is already said not to arrive.
+func (m *Memory) SayVolume(volumeML float64) (advice.Reason, bool) {
+	x, doubted := m.Size.times(volumeML)
+	switch {
+	case !doubted, x > 1 && m.NoWater(m.Belief.AtMs) > alarm:
+		return advice.Reason{}, false
+	case x > 1:
+		return advice.Say("container-larger", advice.Share(1/x), advice.Volume(volumeML), advice.Volume(x*volumeML)), true
+	}
+	return advice.Say("container-smaller", advice.Number(math.Round(10/x)/10), advice.Volume(volumeML), advice.Volume(x*volumeML)), true
+}
