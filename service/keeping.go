@@ -83,7 +83,7 @@ func (w *worker) restore(r ledger.ZoneRecord) error {
 		w.house.log.Warn("zone starts anew: its state in the ledger cannot be used", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		w.lot.shard.Resume(w.index, r.At) // what is approved ends in time all the same
 	} else {
-		w.savedAt = r.At
+		w.savedAt, w.savedTotals = r.At, w.newest.Known
 		w.behind = w.missed()
 	}
 	w.now = r.At

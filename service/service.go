@@ -317,7 +317,16 @@ func (s *Service) start(h *house) (stop func(), done <-chan struct{}) {
 	h.telemetry = func(zone int, t shard.Telemetry) { runners[h.places[zone].lot].Telemetry(h.places[zone].index, t) }
 	h.control = func(zone int, c shard.Control) { runners[h.places[zone].lot].Control(h.places[zone].index, c) }
 	h.crowded = func() bool { return slices.ContainsFunc(runners, (*shard.Runner).Crowded) }
-	for _, r := range runners {
+	writing, written := context.WithCancel(context.Background())
+	var writers sync.WaitGroup
+	for i, r := range runners {
+		l := h.lots[i]
+		l.behind = newBehind()
+		writers.Add(1)
+		go func() {
+			defer writers.Done()
+			l.behind.run(writing, h)
+		}()
 		running.Add(1)
 		go func() {
 			defer running.Done()
@@ -327,6 +336,8 @@ func (s *Service) start(h *house) (stop func(), done <-chan struct{}) {
 	finished := make(chan struct{})
 	go func() {
 		running.Wait()
+		written() // what the zones left to be written is written by then
+		writers.Wait()
 		close(finished)
 	}()
 	return cancel, finished
