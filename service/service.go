@@ -77,12 +77,16 @@ func Run(ctx context.Context, s Settings, version string, log *slog.Logger) erro
 }
 
 // Run starts the parts in order, serves, and stops them in the opposite order. An end
-// that comes in the middle of the start, or of a reload, is an orderly one.
+// that comes in the middle of the start, or of a reload, is an orderly one, unless
+// something could not be closed.
 func (s *Service) Run(ctx context.Context) error {
 	err := s.run(ctx)
 	if err != nil && ctx.Err() != nil && errors.Is(err, context.Canceled) {
 		s.Log.Info("ended before it served", "at", err)
-		return nil
+		err = nil
+	}
+	if s.ledger != nil {
+		err = errors.Join(err, s.ledger.Close())
 	}
 	return err
 }
@@ -99,7 +103,6 @@ func (s *Service) run(ctx context.Context) (err error) {
 	if s.ledger, err = ledger.Open(ctx, s.Settings.Ledger, ledger.Options{}); err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, s.ledger.Close()) }()
 	if s.identity, err = s.ledger.Identity(ctx); err != nil {
 		return err
 	}
