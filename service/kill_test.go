@@ -80,6 +80,8 @@ func (l *lane) play(t *testing.T, rounds int) {
 	for round := range rounds {
 		l.decideAndKill(t, fmt.Sprintf("person of round %d", round))
 		l.start(t)
+		// the broker keeps what a killed daemon has not acknowledged
+		eventually(t, 10*time.Second, func() string { return "never answered: " + l.unanswered(t) }, func() bool { return l.unanswered(t) == "" })
 		if !l.settled(t) {
 			return
 		}
@@ -242,6 +244,19 @@ func (l *lane) accepted(t *testing.T) (n int) {
 		}
 	})
 	return n
+}
+
+// unanswered names a decision that has had no answer.
+func (l *lane) unanswered(t *testing.T) string {
+	t.Helper()
+	answered := map[string]bool{}
+	l.results(t, func(_ string, r wire.Result) { answered[key(r.Advice, r.Decision)] = true })
+	for decision := range l.sent {
+		if !answered[decision] {
+			return decision
+		}
+	}
+	return ""
 }
 
 // unfollowed holds every answer so far against what stands, and names one of which
