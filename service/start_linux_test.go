@@ -21,8 +21,9 @@ const manyZones = 50_000
 
 // BenchmarkStart gives how long a whole daemon with 50,000 zones in its ledger, each with
 // an advice that waits, takes from its process's start until it is ready, on a Mosquitto:
-// s-ready, of which it looks out for another daemon for one second, and in processor time. MiB is the most memory that it has taken by then, KiB/zone that of a zone. It
-// makes the ledger first, in some minutes.
+// s-ready, a second of which it looks out for another daemon, and s-cpu in processor time.
+// MiB is the most memory that it has taken by then, KiB/zone that of a zone. It makes the
+// ledger first, in some minutes.
 func BenchmarkStart(b *testing.B) {
 	folder := b.TempDir()
 	path, sites := filepath.Join(folder, "l.db"), writeSite(b, siteOf("north", manyZones))
