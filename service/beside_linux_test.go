@@ -267,11 +267,13 @@ func (s *beside) caughtUp(word string) {
 }
 
 // spent is the processor time of a process, s.
-func (s *beside) spent(c *child) float64 {
-	s.b.Helper()
+func (s *beside) spent(c *child) float64 { return spentBy(s.b, c) }
+
+func spentBy(b *testing.B, c *child) float64 {
+	b.Helper()
 	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", c.command.Process.Pid))
 	if err != nil {
-		s.b.Fatal(err)
+		b.Fatal(err)
 	}
 	_, rest, _ := strings.Cut(string(stat), ") ")
 	fields := strings.Fields(rest) // from the third of proc(5) on
@@ -280,7 +282,7 @@ func (s *beside) spent(c *child) float64 {
 	for _, field := range fields[11:13] { // user and system
 		v, err := strconv.ParseFloat(field, 64)
 		if err != nil {
-			s.b.Fatal(err)
+			b.Fatal(err)
 		}
 		sum += v / ticks
 	}

@@ -73,7 +73,7 @@ func mosquittoAt(t *testing.T, address string) *broker {
 	m.write(t, "mosquitto.conf", fmt.Sprintf("listener %s 127.0.0.1\nallow_anonymous true\nmax_inflight_messages 1000\nmax_queued_messages 100000\n", port))
 	m.start(t)
 	done := func(token mqtt.Token) error {
-		if !token.WaitTimeout(20 * time.Second) {
+		if !token.WaitTimeout(time.Minute) {
 			return fmt.Errorf("no answer from mosquitto")
 		}
 		return token.Error()

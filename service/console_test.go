@@ -59,7 +59,7 @@ func TestWithdrawWhatIsInForce(t *testing.T) {
 		t.Errorf("the list names not what is in force (%v)\n%s", err, out.String())
 	}
 	for _, ids := range [][]string{nil, {today.ID}} {
-		d := Decide{Console: console, Verdict: wire.Withdraw, Advice: ids, By: "you", Wait: 5 * time.Second}
+		d := Decide{Console: console, Verdict: wire.Withdraw, Advice: ids, By: "you", Wait: time.Minute}
 		if err := d.Do(t.Context()); err != nil {
 			t.Fatal(err)
 		}
@@ -234,6 +234,8 @@ func TestNothingToDecideOn(t *testing.T) {
 
 // A zone that does not answer keeps no other from its decision.
 func TestSilenceOfOneZone(t *testing.T) {
+	t.Parallel()
+	const wait = patience * time.Second // time enough for those that answer
 	b := newBroker(t)
 	topics := wire.Topics{Root: "rhizostat", Site: "north"}
 	for _, zone := range []string{"a", "b", "c"} {
@@ -263,9 +265,9 @@ func TestSilenceOfOneZone(t *testing.T) {
 	}
 	var out bytes.Buffer
 	d := Decide{Console: Console{Link: link.Settings{Broker: "tcp://" + b.Address, ClientID: "you"}, Root: "rhizostat", Out: &out},
-		Verdict: wire.Approve, AllPending: true, Yes: true, By: "you", Wait: time.Second}
+		Verdict: wire.Approve, AllPending: true, Yes: true, By: "you", Wait: wait}
 	err = d.Do(t.Context())
-	if err == nil || !strings.HasPrefix(err.Error(), "north/a: no answer within 1s") || !strings.Contains(out.String(), "north/b: approve accepted") || !strings.Contains(out.String(), "north/c: approve accepted") {
+	if err == nil || !strings.HasPrefix(err.Error(), "north/a: no answer within "+wait.String()) || !strings.Contains(out.String(), "north/b: approve accepted") || !strings.Contains(out.String(), "north/c: approve accepted") {
 		t.Errorf("%v\n%s", err, out.String())
 	}
 }
@@ -308,7 +310,7 @@ func TestAnswersToOthers(t *testing.T) {
 	}
 	var out bytes.Buffer
 	d := Decide{Console: Console{Link: link.Settings{Broker: "tcp://" + b.Address, ClientID: "you"}, Root: "rhizostat", Out: &out},
-		Verdict: wire.Reject, Advice: []string{"id-a"}, Yes: true, By: "you", Wait: 5 * time.Second}
+		Verdict: wire.Reject, Advice: []string{"id-a"}, Yes: true, By: "you", Wait: time.Minute}
 	if err := d.Do(t.Context()); err == nil || !strings.Contains(out.String(), "not-pending") || strings.Contains(out.String(), "accepted") {
 		t.Errorf("%v\n%s\nexpected the refusal of one's own word", err, out.String())
 	}

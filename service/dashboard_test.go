@@ -190,7 +190,7 @@ func TestDashboardShowsSomethingEverywhere(t *testing.T) {
 		t.Fatalf("%d panels have queries", len(left))
 	}
 	var empty []string
-	for end := time.Now().Add(45 * time.Second); time.Now().Before(end); time.Sleep(500 * time.Millisecond) {
+	for end := time.Now().Add(patience * 30 * time.Second); time.Now().Before(end); time.Sleep(500 * time.Millisecond) {
 		if empty = ask(t, p, filled, left); len(empty) == 0 || t.Failed() {
 			break
 		}

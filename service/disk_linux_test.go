@@ -111,8 +111,9 @@ func TestADiskThatFillsUp(t *testing.T) {
 		t.Fatalf("with room on the disk: %+v", r)
 	}
 	o.room(t, 4096)
-	o.goOn(t, 20)
 	eventually(t, 20*time.Second, text("no state says that nothing can be approved"), func() bool {
+		o.goOn(t, 5)
+		time.Sleep(500 * time.Millisecond)
 		s := o.state(t, bench(1))
 		return s.NotApprovable != nil && s.NotApprovable.Code == "ledger-unavailable"
 	})
@@ -160,8 +161,9 @@ func TestADaemonThatStartsOnAFullDisk(t *testing.T) {
 	o.daemon.kill(t)
 	const index = 32768 // what SQLite needs to read beside a log
 	o.start(t, index)
-	o.goOn(t, 10)
 	eventually(t, 20*time.Second, text("no state says that nothing can be approved"), func() bool {
+		o.goOn(t, 5)
+		time.Sleep(500 * time.Millisecond)
 		s := o.state(t, bench(1))
 		return s.NotApprovable != nil && s.NotApprovable.Code == "ledger-unavailable"
 	})

@@ -54,9 +54,17 @@ func (s *Service) formerOutputs(before, h *house) []string {
 		err = s.ledger.AddOutputs(ctx, without(now, known))
 	}
 	if err != nil {
-		s.Log.Warn("outputs not held against the record: one that is taken out of its site file while the daemon is down may keep its last setpoints", "error", err)
+		s.Log.Warn("outputs not held against the record, until the ledger can be written: one that is taken out of its site file while the daemon is down may keep its last setpoints", "error", err)
+		h.onceWritable(func() error { return s.noteOutputs(now) })
 	}
 	return without(append(known, without(former, known)...), now)
+}
+
+// noteOutputs notes outputs that could not be noted before.
+func (s *Service) noteOutputs(now []string) error {
+	ctx, stop := context.WithTimeout(context.Background(), 5*time.Second)
+	defer stop()
+	return s.ledger.AddOutputs(ctx, now)
 }
 
 // takeBack has a link take back what former outputs were told, and forgets them once it

@@ -52,6 +52,10 @@ type house struct {
 	watch    *watcher // of a replay, else nil
 	warnings sparing  // of what comes from outside
 
+	owed atomic.Pointer[func() error] // what is to be written once the ledger takes writes, nil: nothing
+
+	leftOut int // of what the ledger has, for nobody can read it
+
 	fault atomic.Pointer[error] // of the ledger's last write, nil: it is writable
 }
 
@@ -195,6 +199,7 @@ func (h *house) recover(ctx context.Context) error {
 	for _, w := range h.workers {
 		byName[w.settings.Site+"/"+w.settings.Zone] = w
 	}
+	defer func() { h.metrics.LedgerUnreadable(h.leftOut) }()
 	return h.ledger.RecoverAll(ctx, func(r ledger.ZoneRecord) error {
 		w := byName[r.Site+"/"+r.Zone]
 		if w == nil {
@@ -302,10 +307,26 @@ func (h *house) noteLedger(err error) {
 		if h.fault.Swap(nil) != nil {
 			h.log.Info("ledger can be written again")
 		}
+		h.payOwed()
 		return
 	}
 	if h.fault.Swap(&err) == nil {
 		h.log.Error("ledger cannot be written; nothing can be approved until it can", "error", err)
+	}
+}
+
+// onceWritable has something done once the ledger takes writes again, before anything that
+// it takes then is published; and again after that, until it succeeds.
+func (h *house) onceWritable(do func() error) { h.owed.Store(&do) }
+
+func (h *house) payOwed() {
+	do := h.owed.Swap(nil)
+	if do == nil {
+		return
+	}
+	if err := (*do)(); err != nil {
+		h.log.Warn("ledger takes writes, and not what it had refused before; trying again with the next", "error", err)
+		h.owed.CompareAndSwap(nil, do)
 	}
 }
 

@@ -71,11 +71,13 @@ func (w *worker) snapshot() (ledger.ZoneRow, error) {
 // version cannot read is said and left: the zone then learns anew, its
 // approvals stand.
 func (w *worker) restore(r ledger.ZoneRecord) error {
-	d, err := desk.Restore(w.settings.Site, w.settings.Zone, w.rules, r.Advice, r.Covers)
-	if err != nil {
-		return err
+	var refused []desk.Refused
+	w.desk, refused = desk.Restore(w.settings.Site, w.settings.Zone, w.rules, r.Advice, r.Covers)
+	for _, u := range r.Unreadable {
+		w.desk.GoOnAfter(u.Sequence)
+		refused = append(refused, desk.Refused(u))
 	}
-	w.desk = d
+	defer w.leaveOut(refused)
 	if r.Snapshot == nil {
 		return w.remember(r.At)
 	}
@@ -83,7 +85,7 @@ func (w *worker) restore(r ledger.ZoneRecord) error {
 		w.house.log.Warn("zone starts anew: its state in the ledger cannot be used", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		w.lot.shard.Resume(w.index, r.At) // what is approved ends in time all the same
 	} else {
-		w.savedAt = r.At
+		w.savedAt, w.savedTotals = r.At, w.newest.Known
 		w.behind = w.missed()
 	}
 	w.now = r.At
@@ -221,9 +223,35 @@ func (w *worker) missed() []policy.Approval {
 
 // catchUp tells the engine of a restart what it missed, before anything else.
 func (w *worker) catchUp() {
-	behind := w.behind
-	w.behind = nil
+	behind, lost := w.behind, w.lost
+	w.behind, w.lost = nil, false
 	for i := range behind {
 		w.step(policy.Event{Kind: policy.Approved, At: w.now, Approval: &behind[i]})
+	}
+	if lost {
+		w.step(policy.Event{Kind: policy.Unrecorded, At: w.now})
+	}
+}
+
+// leaveOut goes on without what the ledger has and nobody can tell any more what it said:
+// it is neither in force nor to be decided on, and is said. The engine is told that the
+// newest advice does not stand, so that it may issue another, and that an older one has
+// ended.
+func (w *worker) leaveOut(refused []desk.Refused) {
+	for i := range refused {
+		r := &refused[i]
+		w.house.log.Error("part of the ledger is damaged and left out: it is not in force and nobody can approve it; the rest goes on; put the last copy of the ledger in its place, and look at the disk",
+			"site", w.settings.Site, "zone", w.settings.Zone, "advice", r.Advice, "error", r.Err)
+		w.house.leftOut++
+		state, known := w.engine.Approval(r.Advice)
+		switch {
+		case r.Sequence == 0 || !known:
+		case r.Sequence == w.desk.Newest():
+			w.lost = true
+		case state == policy.StateApproved:
+			w.behind = append(w.behind, policy.Approval{Advice: r.Advice, State: policy.StateExpired})
+		case state == policy.StatePending:
+			w.behind = append(w.behind, policy.Approval{Advice: r.Advice, State: policy.StateSuperseded})
+		}
 	}
 }

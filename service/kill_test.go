@@ -80,6 +80,8 @@ func (l *lane) play(t *testing.T, rounds int) {
 	for round := range rounds {
 		l.decideAndKill(t, fmt.Sprintf("person of round %d", round))
 		l.start(t)
+		// the broker keeps what a killed daemon has not acknowledged
+		eventually(t, 10*time.Second, func() string { return "never answered: " + l.unanswered(t) }, func() bool { return l.unanswered(t) == "" })
 		if !l.settled(t) {
 			return
 		}
@@ -142,18 +144,19 @@ func (l *lane) decideAndKill(t *testing.T, by string) {
 func (l *lane) settled(t *testing.T) bool {
 	t.Helper()
 	var wrong string
-	for end := time.Now().Add(10 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+	const limit = patience * 10 * time.Second
+	for end := time.Now().Add(limit); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
 		if wrong = l.disagreement(t); wrong == "" {
 			return true
 		}
 	}
-	t.Errorf("10 s after a restart: %s", wrong)
+	t.Errorf("%s after a restart: %s", limit, wrong)
 	return false
 }
 
 func (l *lane) disagreement(t *testing.T) string {
 	t.Helper()
-	ctx, stop := context.WithTimeout(context.Background(), 20*time.Second)
+	ctx, stop := context.WithTimeout(context.Background(), patience*10*time.Second)
 	defer stop()
 	visit, err := link.Visit(ctx, link.Settings{Broker: "tcp://" + l.broker.Address, ClientID: "controller-of-" + l.topics.Site}, "look")
 	if err != nil {
@@ -243,6 +246,19 @@ func (l *lane) accepted(t *testing.T) (n int) {
 	return n
 }
 
+// unanswered names a decision that has had no answer.
+func (l *lane) unanswered(t *testing.T) string {
+	t.Helper()
+	answered := map[string]bool{}
+	l.results(t, func(_ string, r wire.Result) { answered[key(r.Advice, r.Decision)] = true })
+	for decision := range l.sent {
+		if !answered[decision] {
+			return decision
+		}
+	}
+	return ""
+}
+
 // unfollowed holds every answer so far against what stands, and names one of which
 // nothing has come.
 func (l *lane) unfollowed(t *testing.T) (wrong string) {
@@ -279,7 +295,7 @@ func (l *lane) record(t *testing.T) {
 	}
 	defer reader.Close()
 	approvedIn := map[string]bool{}
-	moved, taken, told, withdrawn := map[string]bool{}, map[string]bool{}, map[string]bool{}, map[string]bool{}
+	moved, taken, withdrawn := map[string]bool{}, map[string]bool{}, map[string]bool{}
 	for i := range l.zones {
 		moves, err := reader.Moves(ctx, l.topics.Site, bench(i), time.Time{}, farFuture)
 		if err != nil {
@@ -308,9 +324,6 @@ func (l *lane) record(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if r.Result == wire.Accepted {
-				told[key(r.Advice, r.Decision)+" "+r.By] = true
-			}
 			if r.Result == wire.Accepted && !taken[key(r.Advice, r.Decision)+" "+r.By] {
 				t.Errorf("%s: %s of %s by %s was answered accepted and is not on record", m.Topic, r.Decision, r.Advice, r.By)
 			}
@@ -334,15 +347,20 @@ func (l *lane) record(t *testing.T) {
 		if withdrawn[advice] && strings.HasPrefix(verdict, string(wire.Approve)) {
 			continue // what comes again after the withdrawal is answered as replayed
 		}
-		if !told[decision] {
-			var answers []string
+		var answers []string
+		// the daemon has ended once the broker has its answers, which we may still be sent
+		eventually(t, 10*time.Second, func() string {
+			return fmt.Sprintf("%s is on record as accepted and was never answered so; the answers are %q", decision, answers)
+		}, func() (told bool) {
+			answers = nil
 			l.results(t, func(zone string, r wire.Result) {
 				if r.Advice == advice {
 					answers = append(answers, fmt.Sprintf("%s: %+v", zone, r))
 				}
+				told = told || r.Result == wire.Accepted && key(r.Advice, r.Decision)+" "+r.By == decision
 			})
-			t.Errorf("%s is on record as accepted and was never answered so; the answers are %q", decision, answers)
-		}
+			return told
+		})
 	}
 }
 

@@ -28,6 +28,7 @@ type lot struct {
 	points    int     // likewise
 	spares    []*work // of workers that have nothing pending
 	text      []byte  // what is published is written here first: how long it gets is not known before
+	behind    *behind // what is published before it is on record; nil: nothing is, as in a replay
 }
 
 // maxSpareWork is how many of them are kept; what is beyond was a burst.
@@ -64,18 +65,21 @@ const maxPoints = 4096
 // full says that a flush should not wait.
 func (l *lot) full() bool { return l.forecasts >= maxForecasts || l.points >= maxPoints }
 
-// flush makes the lot durable, publishes it and acknowledges it.
+// flush makes the lot durable, publishes it and acknowledges it. Where there is somebody
+// who writes behind, zones that have decided nothing are published at once.
 func (l *lot) flush() {
+	l.settleDeferred()
 	if len(l.touched) == 0 {
 		return
 	}
 	touched := l.touched
 	l.touched, l.forecasts, l.points = nil, 0, 0
-	var batch ledger.Batch
-	for _, w := range touched {
-		w.collect(&batch)
+	if l.behind != nil {
+		if touched = l.publishAtOnce(touched); len(touched) == 0 {
+			return
+		}
 	}
-	err := l.house.commit(&batch)
+	err := l.commit(touched)
 	if err == nil || isFault(err) || len(touched) == 1 {
 		conclude(touched, err)
 		return
@@ -91,6 +95,81 @@ func (l *lot) flush() {
 		}
 		conclude([]*worker{w}, err)
 	}
+}
+
+// commit writes what zones have decided, and before it what of the lot waits to be
+// written behind, which is older.
+func (l *lot) commit(touched []*worker) error {
+	var own ledger.Batch
+	for _, w := range touched {
+		w.collect(&own)
+	}
+	if l.behind == nil {
+		return l.house.commit(&own)
+	}
+	l.behind.mu.Lock()
+	taken := l.behind.take()
+	var all ledger.Batch
+	for i := range taken {
+		taken[i].addTo(&all)
+	}
+	all.Append(&own)
+	if all.Empty() {
+		l.behind.mu.Unlock()
+		return l.house.recheck()
+	}
+	wait := l.house.ledger.Enqueue(all)
+	l.behind.mu.Unlock()
+	err := l.house.written(wait)
+	if err != nil && !isFault(err) && len(taken) > 0 { // it may lie in either
+		for _, e := range l.house.endsOf(taken, err) {
+			e.worker.settleDeferred(&e)
+		}
+		return l.house.commit(&own)
+	}
+	for i := range taken {
+		taken[i].worker.settleDeferred(&ended{taken[i], err})
+	}
+	return err
+}
+
+// settleDeferred takes note of what the writer has come to.
+func (l *lot) settleDeferred() {
+	if l.behind == nil {
+		return
+	}
+	for _, e := range l.behind.settled() {
+		e.worker.settleDeferred(&e)
+	}
+}
+
+// publishAtOnce publishes the zones that have decided nothing since the last flush and
+// to which nobody has said anything: nothing that they publish must be on record first. It
+// gives those that remain.
+func (l *lot) publishAtOnce(touched []*worker) (remain []*worker) {
+	fault := l.house.recheck()
+	folded := 0
+	for _, w := range touched {
+		if w.pending.decides() {
+			remain = append(remain, w)
+			continue
+		}
+		d := w.defers()
+		w.publish(fault)
+		w.finish(nil)
+		if folded < maxFolded {
+			folded += w.fold()
+		}
+		l.behind.add(d)
+	}
+	return remain
+}
+
+// decides tells whether something of the work must be on record before anything of its
+// zone is published: what its desk has moved, and what a person has done, which the
+// state and the forecast may rest on.
+func (p *work) decides() bool {
+	return p.before != nil || !p.changes.Empty() || len(p.outcomes) > 0 || len(p.events) > 0
 }
 
 // isFault tells an error of the file or the disk from one of what was to be
@@ -174,22 +253,39 @@ func (w *worker) collect(b *ledger.Batch) {
 	if w.aside != nil {
 		return
 	}
-	due := w.savedAt.IsZero() || w.now.Sub(w.savedAt) >= snapshotEvery || w.newest.Known && !w.durable.Known
-	if !due && p.changes.Empty() && len(p.events) == 0 {
+	if !w.snapshotDue() && p.changes.Empty() && len(p.events) == 0 {
 		return
 	}
-	if row, err := w.snapshot(); err != nil {
-		w.house.log.Error("zone state was not kept", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
-	} else {
-		b.Zones = append(b.Zones, row)
+	if row := w.row(); row != nil {
+		b.Zones = append(b.Zones, *row)
 		p.saves = true
 	}
+}
+
+// snapshotDue tells whether the ledger should have a new snapshot.
+func (w *worker) snapshotDue() bool {
+	if w.aside != nil {
+		return false
+	}
+	return w.savedAt.IsZero() || w.now.Sub(w.savedAt) >= snapshotEvery || w.newest.Known && !w.savedTotals
+}
+
+// row is a snapshot for the ledger, nil where none can be made.
+func (w *worker) row() *ledger.ZoneRow {
+	row, err := w.snapshot()
+	if err != nil {
+		w.house.log.Error("zone state was not kept", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		return nil
+	}
+	w.snapshots++
+	return &row
 }
 
 // recorded counts what has just become durable.
 func (w *worker) recorded() {
 	if w.pending.saves {
-		w.savedAt, w.durable = w.now, w.newest
+		w.savedAt, w.savedTotals = w.now, w.newest.Known
+		w.durable, w.durableSnapshot = w.newest, w.snapshots
 	}
 	if watch := w.house.watch; watch.of(w) {
 		w.show(watch)
@@ -349,9 +445,14 @@ func (h *house) commit(b *ledger.Batch) error {
 	if b.Empty() {
 		return h.recheck()
 	}
+	return h.written(h.ledger.Enqueue(*b))
+}
+
+// written waits for the end of a write.
+func (h *house) written(wait func(context.Context) error) error {
 	ctx, stop := context.WithTimeout(context.Background(), 30*time.Second)
 	defer stop()
-	err := h.ledger.Commit(ctx, *b)
+	err := wait(ctx)
 	if err == nil || isFault(err) {
 		h.noteLedger(err)
 	}

@@ -142,3 +142,28 @@ func (f *facility) step(at time.Time) {
 	f.house.lots[0].shard.DrainAll()
 	f.house.lots[0].flush()
 }
+
+// BenchmarkWeeks gives by how much the heap of a zone at work grows from its first week to
+// its fourth, which should be nothing: see B-grown/zone, beside what it holds then. It
+// plays four weeks.
+func BenchmarkWeeks(b *testing.B) {
+	const zones, week = 10, 7 * 24 * time.Hour
+	for b.Loop() {
+		before := heap()
+		f := newFacility(b, zones, filepath.Join(b.TempDir(), "ledger.db"))
+		at := morning
+		hold := func(until time.Duration) float64 {
+			for ; at.Before(morning.Add(until)); at = at.Add(5 * time.Minute) {
+				f.step(at)
+			}
+			return (heap() - before) / zones
+		}
+		first := hold(week)
+		fourth := hold(4 * week)
+		b.ReportMetric(fourth-first, "B-grown/zone")
+		b.ReportMetric(fourth, "B/zone")
+		if err := f.house.ledger.Close(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -8,6 +8,7 @@ import (
 	"io"
 	"log/slog"
 	"math"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -385,6 +386,48 @@ func TestAnOutputThatComesBackStaysOnRecord(t *testing.T) {
 	<-done
 	if got, err := l.Outputs(t.Context()); err != nil || !slices.Equal(got, want) {
 		t.Errorf("on record are %q (%v), want %q", got, err, want)
+	}
+}
+
+// Outputs that a full disk kept from the record are on it once there is room, before a
+// command can tell them anything.
+func TestOutputsAreNotedOnceThereIsRoom(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "l.db")
+	l, err := ledger.Open(t.Context(), path, ledger.Options{ProbeEvery: time.Nanosecond})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	s := newSparkplugStill(t, l)
+	w := s.workers[0]
+	s.tell(0, 40*time.Minute)
+	away := func(from, to string) {
+		t.Helper()
+		if err := os.Rename(from, to); err != nil {
+			t.Fatal(err)
+		}
+	}
+	away(path, path+".away")
+	service := &Service{ledger: l, Log: slog.New(slog.DiscardHandler)}
+	service.formerOutputs(nil, s.house)
+	s.tell(45*time.Minute, 50*time.Minute)
+	away(path+".away", path)
+	if noted, err := l.Outputs(t.Context()); err != nil || len(noted) > 0 {
+		t.Fatalf("the ledger was away, and has noted %q (%v)", noted, err)
+	}
+	s.publish = func(_ int, m wire.Message, _ time.Time) {
+		if m.Topic != command1 {
+			return
+		}
+		if noted, err := l.Outputs(t.Context()); err != nil || len(noted) != 1 {
+			t.Errorf("told %v, and noted are %q (%v)", told(t, m.Payload), noted, err)
+		}
+		s.published = append(s.published, m)
+	}
+	s.decide(t, w.desk.Standing(), wire.Approve)
+	s.lots[0].flush()
+	if got := s.commands(t, command1); len(got) != 1 {
+		t.Errorf("approved, and was told %v", got)
 	}
 }
 

@@ -26,3 +26,7 @@ const underRace = false
 
 // slower is how many times as long as without the race detector all takes.
 const slower = 1
+
+// patience is how many times as long as on a machine that has nothing else to do
+// something is waited for.
+const patience = 6

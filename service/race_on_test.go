@@ -23,3 +23,7 @@ const underRace = true
 
 // slower is how many times as long as without the race detector all takes.
 const slower = 6
+
+// patience is how many times as long as on a machine that has nothing else to do, and
+// without the race detector, something is waited for.
+const patience = 12

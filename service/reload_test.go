@@ -205,7 +205,7 @@ func TestStandby(t *testing.T) {
 	first.hangUp(t)
 	select {
 	case <-ended:
-	case <-time.After(time.Minute):
+	case <-time.After(patience * 30 * time.Second):
 		second.kill(t)
 		t.Fatal("a second daemon runs beside the first")
 	}
@@ -219,9 +219,9 @@ func TestStandby(t *testing.T) {
 	if now := status.online(); now != instance {
 		t.Fatalf("after a reload of %s the site is served by %q", instance, now)
 	}
-	if strings.Count(first.log.String(), "site files reloaded") != 1 {
-		t.Errorf("the first daemon did not reload\n%s", first.log.String())
-	}
+	eventually(t, 10*time.Second, func() string { return "the first daemon did not reload\n" + first.log.String() }, func() bool {
+		return strings.Count(first.log.String(), "site files reloaded") == 1
+	})
 	first.end(t, syscall.SIGTERM)
 	eventually(t, 15*time.Second, func() string { return "the standby has not taken over\n" + standby.log.String() }, func() bool {
 		now := status.online()
@@ -292,9 +292,7 @@ func TestTheEndWhileTheBrokerIsAway(t *testing.T) {
 // wantExposed wants a line among what a daemon shows Prometheus.
 func wantExposed(t *testing.T, address, line string) {
 	t.Helper()
-	if !exposed(t, address, line) {
-		t.Errorf("%s does not show %q", address, line)
-	}
+	eventually(t, 5*time.Second, text(fmt.Sprintf("%s does not show %q", address, line)), func() bool { return exposed(t, address, line) })
 }
 
 // exposed tells whether a daemon shows Prometheus a line.

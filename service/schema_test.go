@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -56,14 +57,31 @@ type running struct {
 
 // startDemo plays the demo on free ports until ctx ends or its time is over.
 func startDemo(ctx context.Context, o demo.Options) *running {
-	r := &running{out: new(locked), ended: make(chan error, 1)}
+	r := &running{out: new(locked)}
+	r.start(ctx, o, r.out)
+	return r
+}
+
+func (r *running) start(ctx context.Context, o demo.Options, out io.Writer) {
+	r.ended = make(chan error, 1)
 	o.Root, o.Seed = "rhizostat", 1
 	go func() {
 		r.ended <- Demo(ctx, DemoOptions{
-			Options: o, Broker: "127.0.0.1:0", HTTP: "127.0.0.1:0", Out: r.out, Version: "test", Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
+			Options: o, Broker: "127.0.0.1:0", HTTP: "127.0.0.1:0", Out: out, Version: "test", Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
 		})
 	}()
-	return r
+}
+
+// gate lets what was written be read, and whoever wrote it go on only once it is opened.
+type gate struct {
+	io.Writer
+	opened <-chan struct{}
+}
+
+func (g gate) Write(p []byte) (int, error) {
+	n, err := g.Writer.Write(p)
+	<-g.opened
+	return n, err
 }
 
 var (
@@ -87,9 +105,14 @@ func (r *running) said(t *testing.T, what *regexp.Regexp) string {
 func TestPublishedMessagesKeepToTheirSchemas(t *testing.T) {
 	notUnderRace(t)
 	all := schemas(t)
-	ctx, stop := context.WithTimeout(t.Context(), time.Minute)
+	ctx, stop := context.WithTimeout(t.Context(), patience*time.Minute)
 	defer stop()
-	r := startDemo(ctx, demo.Options{For: 8 * time.Hour, Approve: true})
+	listens := make(chan struct{})
+	listen := sync.OnceFunc(func() { close(listens) })
+	defer listen()
+	r := &running{out: new(locked)}
+	// it says where its broker is before it plays, and of what it plays nothing is missed
+	r.start(ctx, demo.Options{For: 8 * time.Hour, Approve: true}, gate{r.out, listens})
 	visit, err := link.Visit(ctx, link.Settings{Broker: "tcp://" + r.said(t, brokerSaid), ClientID: "schemas"}, "all")
 	if err != nil {
 		t.Fatal(err)
@@ -98,6 +121,7 @@ func TestPublishedMessagesKeepToTheirSchemas(t *testing.T) {
 	if err := visit.Subscribe(ctx, "rhizostat/#"); err != nil {
 		t.Fatal(err)
 	}
+	listen()
 	listening, enough := context.WithCancel(ctx)
 	go func() {
 		r.ended <- <-r.ended // stays to be read

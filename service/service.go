@@ -77,12 +77,16 @@ func Run(ctx context.Context, s Settings, version string, log *slog.Logger) erro
 }
 
 // Run starts the parts in order, serves, and stops them in the opposite order. An end
-// that comes in the middle of the start, or of a reload, is an orderly one.
+// that comes in the middle of the start, or of a reload, is an orderly one, unless
+// something could not be closed.
 func (s *Service) Run(ctx context.Context) error {
 	err := s.run(ctx)
 	if err != nil && ctx.Err() != nil && errors.Is(err, context.Canceled) {
 		s.Log.Info("ended before it served", "at", err)
-		return nil
+		err = nil
+	}
+	if s.ledger != nil {
+		err = errors.Join(err, s.ledger.Close())
 	}
 	return err
 }
@@ -99,7 +103,6 @@ func (s *Service) run(ctx context.Context) (err error) {
 	if s.ledger, err = ledger.Open(ctx, s.Settings.Ledger, ledger.Options{}); err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, s.ledger.Close()) }()
 	if s.identity, err = s.ledger.Identity(ctx); err != nil {
 		return err
 	}
@@ -317,7 +320,16 @@ func (s *Service) start(h *house) (stop func(), done <-chan struct{}) {
 	h.telemetry = func(zone int, t shard.Telemetry) { runners[h.places[zone].lot].Telemetry(h.places[zone].index, t) }
 	h.control = func(zone int, c shard.Control) { runners[h.places[zone].lot].Control(h.places[zone].index, c) }
 	h.crowded = func() bool { return slices.ContainsFunc(runners, (*shard.Runner).Crowded) }
-	for _, r := range runners {
+	writing, written := context.WithCancel(context.Background())
+	var writers sync.WaitGroup
+	for i, r := range runners {
+		l := h.lots[i]
+		l.behind = newBehind()
+		writers.Add(1)
+		go func() {
+			defer writers.Done()
+			l.behind.run(writing, h)
+		}()
 		running.Add(1)
 		go func() {
 			defer running.Done()
@@ -327,6 +339,8 @@ func (s *Service) start(h *house) (stop func(), done <-chan struct{}) {
 	finished := make(chan struct{})
 	go func() {
 		running.Wait()
+		written() // what the zones left to be written is written by then
+		writers.Wait()
 		close(finished)
 	}()
 	return cancel, finished

@@ -2,14 +2,15 @@ package service
 
 import (
 	"bytes"
-	"compress/flate"
 	"fmt"
 	"io"
 	"sync"
+
+	"github.com/klauspost/compress/flate"
 )
 
-// squeezer makes snapshots small: most of one is rings that are still empty, and
-// sentences. What a compressor works in is 1.2 MB, some hundred times what it
+// squeezer makes snapshots small, as DEFLATE (RFC 1951): most of one is rings that are
+// still empty, and sentences. The standard library's takes three times as long. What a compressor works in is 1.2 MB, some hundred times what it
 // works on, so one serves all zones, one after the other. The zero value is ready.
 type squeezer struct {
 	mu  sync.Mutex

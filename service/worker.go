@@ -40,15 +40,20 @@ type worker struct {
 	due     time.Time         // the desk has something to do then
 	pending *work             // since the last flush, nil: nothing has touched it
 	behind  []policy.Approval // of before the restart, that the engine must be told
+	lost    bool              // so is that the advice issued last is on no record that can be read
 	aside   error             // why the zone is set aside: its engine broke a promise
 
 	published published // what stands on the retained topics
 	inForce   string    // id of the advice whose setpoints stand
 	commands  []command // the same for outputs, which keep nothing
 	savedAt   time.Time // of the last snapshot
+	snapshots int       // taken so far
 	point     pointSource
 	newest    tally // of the last state
-	durable   tally // of the last snapshot: what may be exposed
+	durable   tally // of the last snapshot that is on record: what may be exposed
+
+	savedTotals     bool // the last snapshot has totals
+	durableSnapshot int  // the number of the last snapshot that is on record
 }
 
 // work is what a worker has to make durable and to publish at the next flush.
@@ -290,7 +295,7 @@ func (w *worker) Restart(at time.Time) {
 	}
 	w.house.log.Warn("zone starts anew: its time came from a wrong clock", "site", w.settings.Site, "zone", w.settings.Zone, "time", at)
 	w.engine = engine
-	w.wake, w.savedAt = time.Time{}, time.Time{}
+	w.wake, w.savedAt, w.savedTotals = time.Time{}, time.Time{}, false
 	w.point, w.newest, w.durable = pointSource{}, tally{}, tally{}
 }
 

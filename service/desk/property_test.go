@@ -93,9 +93,9 @@ func (m *model) restore(t failer, rules *Rules) *Desk {
 	for _, c := range m.covers {
 		covers = append(covers, c)
 	}
-	d, err := Restore(m.site, m.zone, rules, records, covers)
-	if err != nil {
-		t.Fatalf("%v", err)
+	d, refused := Restore(m.site, m.zone, rules, records, covers)
+	if len(refused) > 0 {
+		t.Fatalf("%+v", refused)
 	}
 	return d
 }

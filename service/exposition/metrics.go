@@ -96,6 +96,8 @@ var Instruments = []Instrument{
 		Help: "1 while this daemon waits, as a standby, for the end of another that serves its sites; it is then not connected and need not be."},
 	{Name: "rhizostat_ledger_writable", Type: Gauge, Unit: "1", From: "ledger",
 		Help: "1 while the ledger can be written; without it no advice can be approved."},
+	{Name: "rhizostat_ledger_unreadable_records", Type: Gauge, Unit: "1", From: "ledger, at the start and at a reload",
+		Help: "Advice and standing approvals of which a damaged ledger does not tell any more what they said; they are not in force and cannot be approved."},
 	{Name: "rhizostat_zones", Type: Gauge, Unit: "1", Labels: []string{"site"}, From: "site files",
 		Help: "Zones of the site."},
 	{Name: "rhizostat_build_info", Type: Gauge, Unit: "1", Labels: []string{"version", "goversion"}, From: "build",

@@ -15,16 +15,17 @@ type Metrics struct {
 	source   atomic.Pointer[Source]
 	scrapes  chan struct{} // a place for each that may run at once
 
-	accepted  prometheus.Counter
-	messages  *prometheus.CounterVec
-	advice    *prometheus.CounterVec
-	decisions *prometheus.CounterVec
-	asked     *prometheus.CounterVec
-	zones     *prometheus.GaugeVec
-	drybacks  *prometheus.HistogramVec
-	broker    prometheus.Gauge
-	ledger    prometheus.Gauge
-	standby   prometheus.Gauge
+	accepted   prometheus.Counter
+	messages   *prometheus.CounterVec
+	advice     *prometheus.CounterVec
+	decisions  *prometheus.CounterVec
+	asked      *prometheus.CounterVec
+	zones      *prometheus.GaugeVec
+	drybacks   *prometheus.HistogramVec
+	broker     prometheus.Gauge
+	ledger     prometheus.Gauge
+	unreadable prometheus.Gauge
+	standby    prometheus.Gauge
 }
 
 // NewMetrics makes the instruments, with the process's and the runtime's own.
@@ -41,12 +42,13 @@ func NewMetrics(version string, reasons []string) *Metrics {
 		drybacks:  histogram("rhizostat_site_dryback_depth_ratio"),
 	}
 	connected, writable, build := gauge("rhizostat_broker_connected"), gauge("rhizostat_ledger_writable"), gauge("rhizostat_build_info")
-	standby := gauge("rhizostat_standby")
+	standby, unreadable := gauge("rhizostat_standby"), gauge("rhizostat_ledger_unreadable_records")
 	m.registry.MustRegister(
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
-		m.messages, m.advice, m.decisions, m.asked, m.zones, m.drybacks, connected, writable, build, standby,
+		m.messages, m.advice, m.decisions, m.asked, m.zones, m.drybacks, connected, writable, build, standby, unreadable,
 	)
 	m.broker, m.ledger, m.standby = connected.WithLabelValues(), writable.WithLabelValues(), standby.WithLabelValues()
+	m.unreadable = unreadable.WithLabelValues()
 	build.WithLabelValues(version, runtime.Version()).Set(1)
 	m.accepted = m.messages.WithLabelValues("accepted", "")
 	for _, reason := range reasons {
@@ -125,6 +127,10 @@ func (m *Metrics) BrokerConnected(yes bool) { m.broker.Set(truth(yes)) }
 
 // Standby says whether this daemon waits for another's end.
 func (m *Metrics) Standby(yes bool) { m.standby.Set(truth(yes)) }
+
+// LedgerUnreadable says how many records of the ledger were left out, for nobody can read
+// them.
+func (m *Metrics) LedgerUnreadable(n int) { m.unreadable.Set(float64(n)) }
 
 // LedgerWritable says whether the ledger can be written.
 func (m *Metrics) LedgerWritable(yes bool) { m.ledger.Set(truth(yes)) }

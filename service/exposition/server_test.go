@@ -4,11 +4,13 @@ import (
 	"compress/gzip"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -16,7 +18,26 @@ import (
 	"go.uber.org/goleak"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if code == 0 {
+		if err := leaks(); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			code = 1
+		}
+	}
+	os.Exit(code)
+}
+
+// leaks are the goroutines that nobody ends, on however busy a machine: the library's
+// own patience is a second.
+func leaks() (err error) {
+	for end := time.Now().Add(time.Minute); ; {
+		if err = goleak.Find(); err == nil || time.Now().After(end) {
+			return err
+		}
+	}
+}
 
 var quiet = slog.New(slog.DiscardHandler)
 

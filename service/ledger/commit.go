@@ -27,6 +27,15 @@ func (b *Batch) Empty() bool {
 	return b.Changes.Empty() && len(b.Events) == 0 && len(b.Zones) == 0 && len(b.Points) == 0 && len(b.Forecasts) == 0
 }
 
+// Append appends another batch, which becomes durable with this one.
+func (b *Batch) Append(more *Batch) {
+	b.Changes.Add(more.Changes)
+	b.Events = append(b.Events, more.Events...)
+	b.Zones = append(b.Zones, more.Zones...)
+	b.Points = append(b.Points, more.Points...)
+	b.Forecasts = append(b.Forecasts, more.Forecasts...)
+}
+
 // EventRow is something a person did to a zone.
 type EventRow struct {
 	Site, Zone string
@@ -109,16 +118,32 @@ func (q *queue) refuse(err error) {
 // sync itself leaves one gap: killed before its next commit, SQLite may find
 // the refused one whole in its log.)
 func (l *Ledger) Commit(ctx context.Context, b Batch) error {
+	return l.Enqueue(b)(ctx)
+}
+
+// Enqueue puts a batch behind those that wait, without waiting itself: batches become
+// durable in the order in which they were enqueued. What it returns is to be called once,
+// and is the rest of Commit; nothing is written before somebody waits.
+func (l *Ledger) Enqueue(b Batch) (wait func(context.Context) error) {
 	if b.Empty() {
-		return nil
+		return func(context.Context) error { return nil }
 	}
-	return l.submit(ctx, &request{batch: &b, done: make(chan error, 1)})
+	r := &request{batch: &b, done: make(chan error, 1)}
+	if err := l.waiting.put(r); err != nil {
+		return func(context.Context) error { return err }
+	}
+	return func(ctx context.Context) error { return l.await(ctx, r) }
 }
 
 func (l *Ledger) submit(ctx context.Context, r *request) error {
 	if err := l.waiting.put(r); err != nil {
 		return err
 	}
+	return l.await(ctx, r)
+}
+
+// await waits for the end of a request, and writes what waits when its turn comes.
+func (l *Ledger) await(ctx context.Context, r *request) error {
 	for {
 		select {
 		case err := <-r.done:

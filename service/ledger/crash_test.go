@@ -128,7 +128,11 @@ func restored(ctx context.Context, l *Ledger, zone string) (*desk.Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	return desk.Restore("north", zone, &desk.Rules{Location: time.UTC}, r.Advice, r.Covers)
+	d, refused := desk.Restore("north", zone, &desk.Rules{Location: time.UTC}, r.Advice, r.Covers)
+	if len(r.Unreadable)+len(refused) > 0 {
+		return nil, fmt.Errorf("unreadable %+v, refused %+v", r.Unreadable, refused)
+	}
+	return d, nil
 }
 
 // TestKilled: a daemon killed at any instruction has lost nothing that it had

@@ -62,6 +62,8 @@ func (r *Reader) fault(what string, err error) error {
 		return fmt.Errorf("ledger %s: %s: %w", r.path, what, err)
 	}
 	switch e.Code() & 0xff {
+	case sqlite3.SQLITE_ERROR: // our statements fit the tables that we make
+		return r.unprepared(err)
 	case sqlite3.SQLITE_FULL:
 		return fmt.Errorf("ledger %s: %s: %w (code %d); advice cannot be approved until there is space: %w", r.path, what, ErrFull, e.Code(), ErrUnavailable)
 	case sqlite3.SQLITE_IOERR:

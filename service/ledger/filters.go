@@ -9,7 +9,7 @@ const filterKey, filters = "filter ", "topic filters"
 
 // Filters gives the topic filters that may stand in the broker's session, sorted.
 func (l *Ledger) Filters(ctx context.Context) ([]string, error) {
-	return l.names(ctx, `SELECT key FROM meta WHERE key >= ? AND key < ? ORDER BY key`, filterKey, filters)
+	return l.names(ctx, sortedNames, filterKey, filters)
 }
 
 // AddFilters notes filters, before the broker is asked for them.

@@ -161,6 +161,9 @@ func (l *Ledger) alone(ctx context.Context, q string, args ...any) (int64, error
 		return 0, fmt.Errorf("ledger %s: the wait for a turn to write ended: %w", l.path, ctx.Err())
 	}
 	defer func() { l.writer <- struct{}{} }()
+	if err := l.there(); err != nil {
+		return 0, err
+	}
 	result, err := l.write.ExecContext(ctx, q, args...)
 	if err != nil {
 		return 0, l.fault("write", err)

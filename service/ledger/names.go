@@ -16,6 +16,9 @@ const (
 	dropNames = `DELETE FROM meta WHERE key IN (SELECT ? || value FROM json_each(?))`
 )
 
+// sortedNames finds the names behind a prefix.
+const sortedNames = `SELECT key FROM meta WHERE key >= ? AND key < ? ORDER BY key`
+
 // names gives the names that a query finds between a prefix and its end; what is what an
 // error calls them.
 func (l *Ledger) names(ctx context.Context, query, prefix, what string) ([]string, error) {

@@ -10,7 +10,7 @@ const outputKey, outputs = "output ", "outputs that take commands"
 // Outputs gives the outputs that may have been told setpoints, as AddOutputs got them,
 // sorted.
 func (l *Ledger) Outputs(ctx context.Context) ([]string, error) {
-	return l.names(ctx, `SELECT key FROM meta WHERE key >= ? AND key < ? ORDER BY key`, outputKey, outputs)
+	return l.names(ctx, sortedNames, outputKey, outputs)
 }
 
 // AddOutputs notes outputs, before they are told anything.

@@ -22,6 +22,15 @@ type ZoneRecord struct {
 	Snapshot   []byte // nil when the zone has none
 	Advice     []wire.AdviceRecord
 	Covers     []wire.CoverRecord
+	Unreadable []Unreadable // what there is of it beside these
+}
+
+// Unreadable is an advice or a standing approval of which nobody can tell any more what
+// it said: a disk has damaged it.
+type Unreadable struct {
+	Advice   string // its id; of a standing approval, of the advice that it was given with
+	Sequence int64  // of an advice; 0: a standing approval
+	Err      error  // a sentence
 }
 
 const (
@@ -87,8 +96,30 @@ func (l *Reader) reading(err error) error {
 type streams struct {
 	tx     *sql.Tx
 	zones  stream[ZoneRecord]
-	advice stream[wire.AdviceRecord]
-	covers stream[wire.CoverRecord]
+	advice stream[row[wire.AdviceRecord]]
+	covers stream[row[wire.CoverRecord]]
+}
+
+// row is what a row says, or that it cannot be read.
+type row[T any] struct {
+	record T
+	bad    *Unreadable
+}
+
+// unreadable is the error of a body that is not what this program writes.
+type unreadable struct{ error }
+
+func (u unreadable) Unwrap() error { return u.error }
+
+// orBad takes an error that lies in one body for a record that cannot be read; any other
+// is one of the whole file.
+func (r row[T]) orBad(id string, sequence int64, err error) (row[T], error) {
+	var u unreadable
+	if errors.As(err, &u) {
+		r.bad = &Unreadable{Advice: id, Sequence: sequence, Err: u.error}
+		return r, nil
+	}
+	return r, err
 }
 
 func (l *Reader) streams(ctx context.Context, one bool, site, zone string) (*streams, error) {
@@ -115,8 +146,8 @@ func (l *Reader) streams(ctx context.Context, one bool, site, zone string) (*str
 		return rows
 	}
 	s.zones = stream[ZoneRecord]{rows: query(readZones, ` ORDER BY site, zone`), scan: scanZone}
-	s.advice = stream[wire.AdviceRecord]{rows: query(readAdvice, ` ORDER BY site, zone, sequence`), scan: scanAdvice}
-	s.covers = stream[wire.CoverRecord]{rows: query(readCovers, ` ORDER BY site, zone`), scan: scanCover}
+	s.advice = stream[row[wire.AdviceRecord]]{rows: query(readAdvice, ` ORDER BY site, zone, sequence`), scan: scanAdvice}
+	s.covers = stream[row[wire.CoverRecord]]{rows: query(readCovers, ` ORDER BY site, zone`), scan: scanCover}
 	if err != nil {
 		return nil, closing(l.fault("read", err), s.close)
 	}
@@ -144,13 +175,21 @@ func (s *streams) next() (ZoneRecord, bool, error) {
 		}
 	}
 	for s.advice.is(at) {
-		out.Advice = append(out.Advice, s.advice.take())
+		if r := s.advice.take(); r.bad != nil {
+			out.Unreadable = append(out.Unreadable, *r.bad)
+		} else {
+			out.Advice = append(out.Advice, r.record)
+		}
 		if err := s.advice.fill(); err != nil {
 			return out, false, err
 		}
 	}
 	for s.covers.is(at) {
-		out.Covers = append(out.Covers, s.covers.take())
+		if r := s.covers.take(); r.bad != nil {
+			out.Unreadable = append(out.Unreadable, *r.bad)
+		} else {
+			out.Covers = append(out.Covers, r.record)
+		}
 		if err := s.covers.fill(); err != nil {
 			return out, false, err
 		}
@@ -219,18 +258,17 @@ func scanZone(rows *sql.Rows) (place, ZoneRecord, error) {
 	return place{z.Site, z.Zone}, z, err
 }
 
-func scanAdvice(rows *sql.Rows) (place, wire.AdviceRecord, error) {
-	var p place
-	var r wire.AdviceRecord
+func scanAdvice(rows *sql.Rows) (p place, out row[wire.AdviceRecord], err error) {
+	r := &out.record
 	var id, taken string
 	var body sql.RawBytes
 	if err := rows.Scan(&p.site, &p.zone, &id, &r.Sequence, &taken, &body); err != nil {
-		return p, r, err
+		return p, out, err
 	}
-	var err error
 	r.Advice, err = decodeAdvice(p, id, body)
 	r.Taken = splitTaken(taken)
-	return p, r, err
+	out, err = out.orBad(id, r.Sequence, err)
+	return p, out, err
 }
 
 func splitTaken(s string) []string {
@@ -244,7 +282,7 @@ func splitTaken(s string) []string {
 func decodeAdvice(p place, id string, body []byte) (*wire.Advice, error) {
 	a, err := wire.ParseAdvice(body)
 	if err != nil {
-		return nil, fmt.Errorf("advice %s of %s/%s: %w", id, p.site, p.zone, err)
+		return nil, unreadable{fmt.Errorf("advice %s of %s/%s: %w", id, p.site, p.zone, err)}
 	}
 	if a.ID != id || a.Site != p.site || a.Zone != p.zone {
 		return nil, fmt.Errorf("advice %s of %s/%s: its body is of %s of %s/%s; expected the same", id, p.site, p.zone, a.ID, a.Site, a.Zone)
@@ -252,22 +290,22 @@ func decodeAdvice(p place, id string, body []byte) (*wire.Advice, error) {
 	return a, nil
 }
 
-func scanCover(rows *sql.Rows) (place, wire.CoverRecord, error) {
-	var p place
+func scanCover(rows *sql.Rows) (p place, out row[wire.CoverRecord], err error) {
 	var id string
 	var body sql.RawBytes
 	if err := rows.Scan(&p.site, &p.zone, &id, &body); err != nil {
-		return p, wire.CoverRecord{}, err
+		return p, out, err
 	}
-	c, err := decodeCover(p, id, body)
-	return p, c, err
+	out.record, err = decodeCover(p, id, body)
+	out, err = out.orBad(id, 0, err)
+	return p, out, err
 }
 
 // decodeCover reads the body of a row of covers and holds it against the row.
 func decodeCover(p place, id string, body []byte) (wire.CoverRecord, error) {
 	var c wire.CoverRecord
 	if err := json.Unmarshal(body, &c); err != nil {
-		return c, fmt.Errorf("standing approval %s of %s/%s: %w", id, p.site, p.zone, err)
+		return c, unreadable{fmt.Errorf("standing approval %s of %s/%s: %w", id, p.site, p.zone, err)}
 	}
 	if c.Advice != id || c.Site != p.site || c.Zone != p.zone || !c.Live {
 		return c, fmt.Errorf("standing approval %s of %s/%s: its body is of %s of %s/%s, live %v; expected the same", id, p.site, p.zone, c.Advice, c.Site, c.Zone, c.Live)

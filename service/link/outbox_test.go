@@ -74,7 +74,7 @@ func TestWhatWaitedBeforeAReloadReplacesNothing(t *testing.T) {
 // What was told to listen is told on each connection, once telemetry is subscribed to;
 // a command that waits for the connection is sent with its last word.
 func TestCommandsAndListening(t *testing.T) {
-	server, address := broker(t, "127.0.0.1:0")
+	server, address := broker(t, lasting(t))
 	listening := make(chan struct{}, 16)
 	l := testLink(address, Handlers{Listening: func() { listening <- struct{}{} }})
 	for _, payload := range []string{"150", "null"} {
@@ -88,7 +88,7 @@ func TestCommandsAndListening(t *testing.T) {
 		t.Helper()
 		select {
 		case <-listening:
-		case <-time.After(20 * time.Second):
+		case <-time.After(limit):
 			t.Fatal("nobody was told that telemetry is listened to")
 		}
 	}
@@ -122,7 +122,7 @@ func TestTheEndWaitsForCommands(t *testing.T) {
 	for zone := range zones {
 		l.Command(0, "spBv1.0/farm/DCMD/plc9/valves", fmt.Sprint("valves ", zone), fmt.Append(nil, "null ", zone), nil)
 	}
-	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), limit)
 	defer cancel()
 	l.Drain(ctx)
 	stop()

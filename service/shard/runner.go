@@ -29,6 +29,11 @@ const maxControls = 1024
 // durable and published.
 const maxBatch = 2048
 
+// quiet is how long nothing must have come of a zone, twice that at most, for what waits
+// to be put in order to wait no longer, in the telemetry clock (common practice, no
+// source). A gateway sends what it has read together within less.
+const quiet = 15 * time.Millisecond
+
 // Runner gives a Shard its goroutine and a bounded queue for each zone.
 type Runner struct {
 	shard *Shard
@@ -179,12 +184,22 @@ func (r *Runner) wake() {
 func (r *Runner) Run(ctx context.Context) {
 	tick := time.NewTicker(r.every)
 	defer tick.Stop()
+	var settle <-chan time.Time
 	for {
 		select {
 		case <-r.poke:
 			if r.batch() {
 				r.wake()
 			}
+			if settle == nil && len(r.shard.held) > 0 {
+				settle = time.After(quiet)
+			}
+		case <-settle:
+			settle = nil
+			if r.shard.Settle() {
+				settle = time.After(quiet)
+			}
+			r.shard.settings.Flush()
 		case <-tick.C:
 			more := r.batch()
 			r.shard.Tick(r.now())

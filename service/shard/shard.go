@@ -96,6 +96,8 @@ type Shard struct {
 	zones    []*zone
 	machine  machine // the machine's clock, in wall mode
 	spares   spares
+	held     []int // zones with readings that may wait to be put in order, in the telemetry clock
+	round    int   // of Settle
 }
 
 type zone struct {
@@ -104,6 +106,8 @@ type zone struct {
 	clock  clock
 	order  buffer
 	wake   time.Time // the engine wants to be stepped then
+	held   bool      // it is among those of the shard
+	heard  int       // the round in which it was heard of last
 	astray time.Time // since when the zone has been far ahead of the machine's clock, zero: it is not
 }
 
@@ -150,6 +154,8 @@ func (s *Shard) Telemetry(index int, t Telemetry) {
 	}
 	if s.settings.Mode == Wall {
 		s.machine.restamp(&t)
+	} else {
+		s.hears(index)
 	}
 	t.At = t.At.Truncate(time.Millisecond) // what a snapshot keeps
 	verdict := z.clock.admit(&t)
@@ -222,6 +228,37 @@ func (s *Shard) Tick(now time.Time) {
 		}
 		s.flushFull()
 	}
+}
+
+// hears notes that a zone has readings that may wait to be put in order.
+func (s *Shard) hears(index int) {
+	z := s.zones[index]
+	z.heard = s.round
+	if !z.held {
+		z.held = true
+		s.held = append(s.held, index)
+	}
+}
+
+// Settle releases all of the zones of which nothing has come since the last Settle, and
+// reports whether others wait. It is for the telemetry clock, in which nobody knows what
+// is still to come: what belongs together comes together, and what comes after a pause
+// is not waited for.
+func (s *Shard) Settle() (more bool) {
+	waits := s.held[:0]
+	for _, index := range s.held {
+		z := s.zones[index]
+		if z.heard == s.round {
+			waits = append(waits, index)
+			continue
+		}
+		z.held = false
+		s.drain(z)
+		s.flushFull()
+	}
+	s.held = waits
+	s.round++
+	return len(s.held) > 0
 }
 
 // flushFull flushes what takes much memory by now.

@@ -1,0 +1,100 @@
+package service
+
+import (
+	"bytes"
+	"database/sql"
+	"log/slog"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"rhizostat/policy"
+	"rhizostat/service/ledger"
+	"rhizostat/service/shard"
+	"rhizostat/service/wire"
+)
+
+// One record that a disk has damaged is left out and said, and nothing of it is in force
+// or can be approved; its zone is advised anew, and what a person approves of that is put
+// out. The other zones go on.
+func TestADamagedRecordIsLeftOut(t *testing.T) {
+	for name, damage := range map[string]string{
+		"a body that is no JSON":        `UPDATE advice SET body = CAST(replace(CAST(body AS TEXT), '{"id"', '{"id') AS BLOB) WHERE zone = 'bench-0'`,
+		"a number that was not shown":   `UPDATE advice SET body = CAST(replace(CAST(body AS TEXT), '"shot_volume_ml":', '"shot_volume_ml":1') AS BLOB) WHERE zone = 'bench-0'`,
+		"approved, and nobody says who": `UPDATE advice SET body = CAST(replace(CAST(body AS TEXT), '"by":"a person"', '"by":""') AS BLOB) WHERE zone = 'bench-0'`,
+	} {
+		t.Run(name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "l.db")
+			approved := decided(t, path, 6) // of bench-0 and bench-4
+			db, err := sql.Open("sqlite", path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if r, err := db.Exec(damage); err != nil {
+				t.Fatal(err)
+			} else if n, _ := r.RowsAffected(); n == 0 {
+				t.Fatal("nothing was damaged")
+			}
+			if err := db.Close(); err != nil {
+				t.Fatal(err)
+			}
+			l, err := ledger.Open(t.Context(), path, ledger.Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer l.Close()
+			var said bytes.Buffer
+			s := started(t, l, 6, slog.New(slog.NewTextHandler(&said, nil)))
+			if got := s.counted(t, "rhizostat_ledger_unreadable_records"); got != 1 {
+				t.Errorf("%g records counted, want 1", got)
+			}
+			if strings.Count(said.String(), "part of the ledger is damaged and left out") != 1 || !strings.Contains(said.String(), "zone=bench-0 advice=") || !strings.Contains(said.String(), "put the last copy") {
+				t.Errorf("it said:\n%s", said.String())
+			}
+			w, other := s.workers[0], s.workers[4]
+			if got := setpoints(s, w); len(got) > 0 || w.desk.Standing() != nil {
+				t.Errorf("nobody can read what was approved, and it stands: %s", got)
+			}
+			if got, topic := setpoints(s, other), other.topics.Setpoint(bench(4)); !bytes.Equal(got[topic], approved[topic]) {
+				t.Errorf("another zone has %s, want %s", got[topic], approved[topic])
+			}
+
+			for after := 45 * time.Minute; after <= 60*time.Minute; after += 5 * time.Minute {
+				for p, name := range []string{"p1", "p2"} {
+					s.receive(w.topics.Telemetry(bench(0), name), reading(0, p, after), morning.Add(after))
+				}
+			}
+			s.lots[0].shard.DrainAll()
+			s.lots[0].flush()
+			a := w.desk.Standing()
+			if a == nil || a.Approval.State != policy.StatePending {
+				t.Fatalf("the zone's advice is %+v, want a new one that waits", a)
+			}
+			s.published = nil
+			s.decide(t, a, wire.Approve)
+			s.lots[0].flush()
+			if got, _ := s.lastOf(w.topics.Setpoint(bench(0))); len(got) == 0 {
+				t.Error("the new advice was approved, and nothing is put out")
+			}
+		})
+	}
+}
+
+// started is a house of so many zones that goes on from a ledger.
+func started(t *testing.T, l *ledger.Ledger, zones int, log *slog.Logger) *still {
+	t.Helper()
+	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", zones)), Clock: "telemetry", StateEvery: time.Minute}
+	sites, err := loadSites(settings.Sites, log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := new(still)
+	if s.house, err = newHouse(t.Context(), settings, sites, l, newMetrics("test"), 1, log); err != nil {
+		t.Fatal(err)
+	}
+	s.publish = func(_ int, m wire.Message, _ time.Time) { s.published = append(s.published, m) }
+	s.house.telemetry = func(zone int, r shard.Telemetry) { s.lots[0].shard.Telemetry(s.places[zone].index, r) }
+	s.house.control = func(zone int, c shard.Control) { s.lots[0].shard.Control(s.places[zone].index, c) }
+	return s
+}
