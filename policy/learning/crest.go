@@ -10,16 +10,16 @@ const (
 	mostComesMs  = 45 * minuteMs
 )
 
-// crest is what the balance makes of the peak of the watering being followed, m3/m3, which
-// ended at: what came in evenly between its start and its top and stays, less what was drunk
-// and what of it above the capacity drained meanwhile. A probe sees more where it is near
-// an emitter, and all of the water is never in the container at once.
+// crest is what the balance makes of the peak, m3/m3, of the watering that is followed and
+// ends at atMs: what came in evenly between its start and its top and stays, less what was
+// drunk and what of it above the capacity drained meanwhile. A probe near an emitter sees
+// more, and all of the water is never in the container at once.
 //
 //	W' = q - max(W - capacity, 0)/T
-func (z *Zone) crest(c *Constants, at int64) float64 {
+func (z *Zone) crest(c *Constants, atMs int64) float64 {
 	s := &z.Shots
 	during := float64(min(max(s.TopMs-s.StartMs, leastComesMs), mostComesMs)) / 1000
-	drunk := z.Open.ModelML * math.Min(1, 1000*during/math.Max(1, float64(at-s.StartMs)))
+	drunk := z.Open.ModelML * math.Min(1, 1000*during/math.Max(1, float64(atMs-s.StartMs)))
 	q := (z.Capture.Mean*s.GivenML - drunk) / z.Volume(c) / during
 	drain := math.Exp(z.DrainLog.Mean)
 	over := s.Before - z.Capacity.Mean
