@@ -37,10 +37,8 @@ type Value struct {
 	text string
 }
 
-// Water is a water content, m3/m3, or a difference of two. It is rounded to the four
-// decimals in which water contents are published first, so that what is read of the
-// numbers and what the sentence says are the same three.
-func Water(x float64) Value { return number("water", math.Round(x*1e4)/1e4, 3, " m3/m3") }
+// Water is a water content, m3/m3, or a difference of two.
+func Water(x float64) Value { return number("water", x, 3, " m3/m3") }
 
 // Volume is mL per container.
 func Volume(ml float64) Value { return number("volume", ml, 0, " mL") }
