@@ -253,8 +253,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 		z.Ticks.watered(s.Top - s.Before)
 		s.LastPeak, s.LastHeld = s.Top, s.Top
 		if s.Known {
-			held := s.Before + s.GivenML/z.Volume(c) // what runs past is there at first
-			s.LastHeld = math.Min(s.Top, math.Max(held, w))
+			s.LastHeld = math.Min(s.Top, math.Max(z.crest(c, at), w))
 		}
 	}
 	if ev != nil {

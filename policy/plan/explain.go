@@ -8,7 +8,9 @@ import (
 )
 
 // explain says why the plan is as it is: what is, what will be, and what the
-// plan does about it. The evaluation of the plan must be the last one made.
+// plan does about it. The evaluation of the plan must be the last one made. What is
+// published as expected is said from there, rounded as it is, or the two would differ in
+// their last digit.
 func (s *Scratch) explain(c *candidate, p *Proposal) {
 	s.explainStart(c, p)
 	s.explainFirst(p)
@@ -58,7 +60,7 @@ func (s *Scratch) explainWithhold(p *Proposal) {
 	r, now := s.req, s.req.Situation.WaterContent
 	refill, end, trigger := advice.Water(s.band.RefillPoint), advice.Water(s.expected.end), advice.Water(p.Setpoints.TriggerWaterContent)
 	coming := advice.Volume(s.coming())
-	switch lowest := math.Min(s.expected.trough, s.expected.end); {
+	switch lowest := math.Min(p.Expected.TroughWaterContent, round4(s.expected.end)); {
 	case r.SaturationPoint > 0 && now > s.edges.saturation:
 		p.say("withhold-saturated", advice.Water(now), advice.Water(s.edges.saturation), trigger)
 	case now > s.band.FullPoint:
@@ -123,7 +125,7 @@ const (
 
 // explainNight says what the night will do.
 func (s *Scratch) explainNight(p *Proposal) {
-	got, wanted := s.expected.comingNight/s.gain, s.band.OvernightDryback/s.gain
+	got, wanted := p.Expected.OvernightDryback/s.gain, s.band.OvernightDryback/s.gain
 	switch {
 	case got < wanted-drybackNear:
 		p.say("dryback-out-of-reach", advice.Water(got), advice.Water(wanted))
@@ -237,7 +239,7 @@ const worthAbove = 0.5
 func (s *Scratch) explainLimits(c *candidate, p *Proposal) {
 	r, o, sp := s.req, &s.expected, p.Setpoints
 	if o.aboveH >= worthAbove && o.saturatedH == 0 {
-		p.say("peak-above-full", advice.Water(o.peak), advice.Water(s.band.FullPoint), advice.Span(spanH(o.aboveH)))
+		p.say("peak-above-full", advice.Water(p.Expected.PeakWaterContent), advice.Water(s.band.FullPoint), advice.Span(spanH(o.aboveH)))
 	}
 	if o.saturatedH > 0 {
 		p.say("saturation-ahead", advice.Span(spanH(o.saturatedH)), advice.Water(r.SaturationPoint))

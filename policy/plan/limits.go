@@ -35,7 +35,7 @@ const (
 func (l Limits) For(p *hydraulics.Profile) Limits {
 	volume := p.VolumeML()
 	if l.OfContainer.Shot {
-		l.MaxShotML = math.Round(shotShare * volume)
+		l.MaxShotML = math.Max(1, math.Round(shotShare*volume)) // shots are whole mL
 		if !l.OfContainer.Daily {
 			l.MaxShotML = min(l.MaxShotML, l.MaxDailyML)
 		}
