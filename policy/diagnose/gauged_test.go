@@ -18,6 +18,7 @@ func TestTheGaugeTellsWhereTheRestWent(t *testing.T) {
 		"it drained":             {usual: 0.08, now: 0.5, from: -20, to: -5},
 		"half of it drained":     {usual: 0.08, now: 0.3, from: -20, to: -2},
 		"it did not come":        {usual: 0.08, now: 0.05, from: 3, to: 20},
+		"others drain as usual":  {usual: 0.3, now: 0.3, from: 3, to: 20}, // one emitter of many
 		"no gauge":               {silent: true, from: -0.1, to: 0.1},
 		"a tray that is missing": {from: -0.1, to: 0.1},
 	} {
