@@ -37,6 +37,7 @@ type ShotTest struct {
 	Windows uint16
 	Seen    uint16  // windows whatever they begin from
 	Lost    uint8   // reports in a row that did not show at all
+	Ran     bool    // drain went on meanwhile
 	Recent  float32 // leaky mean of the newest
 	SawMs   int64
 	From    float32 // water content that windows begin from, mean
@@ -286,7 +287,7 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 // tell says what a share means of which usual is expected.
 func (t *ShotTest) tell(x, usual, spread, sd, given float64, in *Inputs, atMs int64, b *Belief) {
 	if x > 0.2*usual {
-		t.Lost, t.Runs = 0, Running{}
+		t.found()
 	} else {
 		if t.Lost == 0 {
 			t.LostMs = atMs
@@ -302,10 +303,13 @@ func (t *ShotTest) tell(x, usual, spread, sd, given float64, in *Inputs, atMs in
 	if x-t.UptakeML/given > 0.2*usual+2*sd {
 		b.add(ValveStuckClosed, -3) // what lifts the zone came through the valve
 	}
-	if t.Lost > 0 && t.Runs.look(in, t.LostMs, atMs) {
+	if t.Ran = t.Lost > 0 && (t.Ran || t.Runs.look(in, t.LostMs, atMs)); t.Ran {
 		b.ofOneContainer()
 	}
 }
+
+// found takes that shots show again.
+func (t *ShotTest) found() { t.Lost, t.Ran, t.Runs = 0, false, Running{} }
 
 // acquit takes a window in dry substrate, which repels water: what does not stay accuses
 // nothing, and what stays has come. lift is the share that is stored: what the crop of a zone
@@ -314,7 +318,7 @@ func (t *ShotTest) acquit(lift, usual, spread, sd float64, b *Belief) {
 	if lift <= 0.2*usual+2*sd {
 		return
 	}
-	t.Lost, t.Runs = 0, Running{}
+	t.found()
 	r := weights{e: lift - usual, spread: spread}
 	r.short(usual)
 	r.against()
