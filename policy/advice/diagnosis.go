@@ -4,6 +4,7 @@ package advice
 // trouble, with the numbers before and now, and how long the container will do.
 var evidence = [...]Entry{
 	{"one-speaks", KindEvidence, "One probe speaks for this zone: it cannot tell a valve that stays shut from an emitter of its own container that is blocked. Whether water comes to another container tells."},
+	{"drains-meanwhile", KindEvidence, "Drain goes on as waterings are reported: the valve gives water, and other containers get it."},
 	{"shots-lost", KindEvidence, "Reported shots did not show in the water content: {count:count} in a row since {since:date}."},
 	{"plan-lost", KindEvidence, "Of the {planned:volume} that the approved plan had given by {at:date} the water content shows next to nothing: either no water comes, or the controller does not follow the plan."},
 	{"shots-lift-less", KindEvidence, "Shots lift the water content by {now:share} of what their volume should add to the container, where {before:share} was usual."},

@@ -125,13 +125,13 @@ const youngDays = 4
 func (bs *Baselines) young() bool { return bs.Of[Peak].Days < youngDays }
 
 // full tells a day on which water drained, so that the container was as full as it
-// gets. Water also drains from substrate so dry that it repels water, and then what it
-// could hold is not seen.
+// gets. Water also drains from substrate so dry that it repels water, and past one whose
+// shots lift less than usual, and then what it could hold is not seen.
 func (f *Features) full() bool {
 	if f.Dry || f.open() {
 		return false
 	}
-	return f.filled() || f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05
+	return f.filled() || f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05 && !f.LiftsLess
 }
 
 // older reports whether the newest value is older than ms, or there is none.
@@ -232,7 +232,9 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 				r[c] = math.Min(r[c], mostParched)
 			}
 		}
-		if k == Drained && f.LiftsLess {
+		if k == Drained && f.Spills {
+			r[EdgeChannelling] = math.Min(r[EdgeChannelling], 0) // a gap takes a share of what is given
+		} else if k == Drained && f.LiftsLess {
 			// what roots do not let stay runs out as what runs along the wall does
 			r[RootBound] = math.Min(r[RootBound], r[EdgeChannelling])
 		}

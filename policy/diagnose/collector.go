@@ -274,6 +274,7 @@ type Features struct {
 	Dryback    float64 // mean depth, m3/m3; 0: none completed
 	Hours      float64 // that were watched
 	Drains     bool    // more than a twentieth of what was given drained
+	Spills     bool    // all of what was given drained, or more
 	Stands     bool    // water came to rest at what the container holds, or above
 	AtCapacity bool    // water came to rest at what the container is known to hold, whatever the physics make of it
 	Lifted     float64 // by how much it stood higher than reported water explains, m3/m3
@@ -306,6 +307,10 @@ const knownCapacity, atCapacity = 0.008, 0.012
 // lowLevel is how far below what the container holds a day's highest level is too low for one
 // that an open valve feeds, which fills it within hours, m3/m3 (common practice, no source).
 const lowLevel = 0.05
+
+// spillShare of what was given drains from a container that loses what it held; gauges err by a
+// twentieth (common practice, no source).
+const spillShare = 0.95
 
 // parchedPart is the lowest part of the band, as a share of it (common practice, no
 // source).
@@ -366,6 +371,7 @@ func (c *Collector) finish(in *Inputs) Features {
 		left := math.Max(0, 1-(f.UptakeML+room)/given)
 		f.set(Drained, math.Min(in.Water.Drain24hML/given, 1.5)-left, 0.03)
 		f.Drains = in.Water.Drain24hML > 0.05*given
+		f.Spills = in.Water.Drain24hML > spillShare*given
 		c.finishAccount(in, &f)
 	}
 	f.set(WetHours, float64(c.WetS)/3600, 0.2)

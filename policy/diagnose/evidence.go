@@ -155,6 +155,9 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		if f.Shots.Lost > 0 && fresh(f.Shots.LostMs) && (c == ValveStuckClosed || c == EmitterFault) {
 			out = append(out, advice.Say("shots-lost", advice.Count(int(f.Shots.Lost)), advice.Date(time.UnixMilli(f.Shots.LostMs), n.Location)))
 		}
+		if f.Shots.Lost > 0 && f.Shots.Ran && c == EmitterFault {
+			out = append(out, advice.Say("drains-meanwhile"))
+		}
 		if m.oneSpeaks() && f.Shots.Lost > 0 && fresh(f.Shots.LostMs) && (c == ValveStuckClosed || c == EmitterFault) {
 			out = append(out, advice.Say("one-speaks"))
 		}

@@ -68,7 +68,9 @@ func (g *Gauge) tell(w *weights, drains Drains, given float64, in *Inputs) {
 	off := weights{e: x - float64(usual), spread: gaugeSpread}
 	off.say(EdgeChannelling, missing, pastSpread*missing)
 	off.say(EmitterFault, -shortShare*float64(usual), shortSpread*float64(usual))
-	past := math.Min(math.Max(off.r[EdgeChannelling]-off.r[EmitterFault], -mostGauge), mostGauge)
+	// of one container's emitter the gauge of all shows nothing, of all emitters less
+	emitters := math.Log(0.5 + 0.5*math.Exp(off.r[EmitterFault]))
+	past := math.Min(math.Max(off.r[EdgeChannelling]-emitters, -mostGauge), mostGauge)
 	switch {
 	case past > 0:
 		w.doubt(past, EmitterFault, ValveStuckClosed)

@@ -18,6 +18,7 @@ func TestTheGaugeTellsWhereTheRestWent(t *testing.T) {
 		"it drained":             {usual: 0.08, now: 0.5, from: -20, to: -5},
 		"half of it drained":     {usual: 0.08, now: 0.3, from: -20, to: -2},
 		"it did not come":        {usual: 0.08, now: 0.05, from: 3, to: 20},
+		"others drain as usual":  {usual: 0.3, now: 0.3, from: 3, to: 20}, // one emitter of many
 		"no gauge":               {silent: true, from: -0.1, to: 0.1},
 		"a tray that is missing": {from: -0.1, to: 0.1},
 	} {
@@ -76,5 +77,39 @@ func TestAGaugeThatBeginsLate(t *testing.T) {
 	}
 	if math.Abs(float64(usual.Mean)-0.3) > 0.01 || usual.Heard != 4 {
 		t.Errorf("after 4 of 20 stretches of which 30 %% drained: %+v", usual)
+	}
+}
+
+// Shots lift less and more drains. A container whose wall lets water past is not full for that,
+// and its levels sink for want of water; one that loses more than it is given holds less than it
+// did, which no gap along the wall makes it.
+func TestDrainBesideSinkingLevels(t *testing.T) {
+	for name, c := range map[string]struct {
+		drained float64 // beyond the usual
+		spills  bool
+		root    bool
+	}{
+		"a third of it drains":          {0.35, false, false},
+		"more drains than it was given": {0.9, true, true},
+	} {
+		m, at := play(5, 14, 0, nil)
+		r := m.Baselines.Of
+		for range 3 {
+			at += dayMs
+			f := Features{Hours: 24, UptakeML: 900, LiftsLess: true, Spills: c.spills}
+			for _, k := range [...]Feature{UptakeDay, UptakeNight, Droop, RootCel, PoreEC, WetHours, Scatter} {
+				f.set(k, float64(r[k].Mean), 0.25*floors[k])
+			}
+			f.set(Rise, usual[Rise]-0.6, 0.05)
+			f.set(Drained, usual[Drained]+c.drained, 0.03)
+			f.set(Peak, usual[Peak]-0.05, 0.002)
+			f.set(Rest, usual[Rest]-0.05, 0.002)
+			m.Belief.fade(at)
+			m.Baselines.weigh(&f, &m.Belief, at)
+		}
+		root, gap := m.Belief.LogOdds[RootBound], m.Belief.LogOdds[EdgeChannelling]
+		if (root > gap+1) != c.root || (gap > root+1) == c.root {
+			t.Errorf("%s: log odds of roots %.1f, of a gap %.1f", name, root, gap)
+		}
 	}
 }

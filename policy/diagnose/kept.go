@@ -20,6 +20,7 @@ type KeptWatch struct {
 	Var      float32
 	Last     float32
 	Windows  uint16
+	Roomy    uint8 // of them, those that had room for more than is usual: Mean is of these
 	Drains   Drains
 	Drain    Gauge
 }
@@ -81,12 +82,16 @@ func (k *KeptWatch) begin(in *Inputs, atMs int64) {
 func (k *KeptWatch) take(x, room, drunk, sd, given float64, drain Gauge, in *Inputs, b *Belief) {
 	k.Last = float32(x)
 	if k.Windows == 0 {
-		k.Mean = float32(x)
+		k.Mean = float32(math.Min(math.Max(in.Learned.Capture, 0.6), 1))
 	}
 	usual := math.Min(float64(k.Mean), 1) // more than all of it is not found by fault of a probe's place
 	e := x - math.Min(usual, room)
 	if k.Windows >= 4 && in.Water.Reports {
-		spread := math.Sqrt(float64(k.Var) + 0.08*0.08 + sd*sd)
+		doubt := 0.08
+		if k.Roomy < 4 {
+			doubt = captureDoubt // how much it keeps if it has room was never seen
+		}
+		spread := math.Sqrt(float64(k.Var) + doubt*doubt + sd*sd)
 		r := weights{e: e, spread: spread}
 		usual = math.Max(usual, 0.3)
 		// of what does not come or runs past, what would have found no room is not missed
@@ -101,6 +106,9 @@ func (k *KeptWatch) take(x, room, drunk, sd, given float64, drain Gauge, in *Inp
 			r.say(ValveStuckOpen, 0.8, 0.5) // what a full container is given beside cannot be found in it
 		}
 		drain.tell(&r, k.Drains, given, in)
+		if k.Roomy < 4 && b.LogOdds[Oversaturation] > 0 {
+			r.against() // where water stood, what was taken for its capacity is none, and what drains is that water
+		}
 		r.tell(b, 1, mostKeptSays)
 		if b.moving() > frozenAt {
 			return
@@ -110,7 +118,11 @@ func (k *KeptWatch) take(x, room, drunk, sd, given float64, drain Gauge, in *Inp
 	drain.learn(&k.Drains, given, in)
 	k.Windows = min(k.Windows+1, 1000)
 	w := math.Max(1/float64(k.Windows), 0.05)
-	k.Mean += float32(w * e)
+	if room >= 1.1*usual { // else it was the room that kept it so
+		k.Roomy = min(k.Roomy+1, 250)
+		w := math.Max(1/float64(k.Roomy+1), 0.05)
+		k.Mean += float32(w * e)
+	}
 	k.Var = float32((1 - w) * (float64(k.Var) + w*e*e))
 }
 

@@ -178,3 +178,28 @@ func TestWhatDrySubstrateStoresHasCome(t *testing.T) {
 		}
 	}
 }
+
+// What a full container keeps is told by its room, and says nothing of what it would keep if it
+// had more: one that was given six times what it drinks, of which a sixth stayed, is short of
+// water when it has room for half and a sixth stays. Where water stood, nobody knows its room.
+func TestWhatStaysForWantOfRoomIsNoMeasure(t *testing.T) {
+	for _, c := range []struct {
+		kept, room float64
+		stood      float32 // log odds of standing water
+		accused    bool
+	}{{0.17, 0.17, 0, false}, {0.17, 0.5, 0, true}, {0.17, 0.5, 4, false}, {0.5, 0.5, 0, false}} {
+		k, b, in := &KeptWatch{}, &Belief{}, reported()
+		in.Learned.Capture = 0.9
+		for range 20 {
+			k.take(0.17, 0.17, 0.17, 0.03, 500, Gauge{}, in, b)
+		}
+		*b = Belief{}
+		b.LogOdds[Oversaturation] = c.stood
+		for range 4 {
+			k.take(c.kept, c.room, 0.17, 0.03, 500, Gauge{}, in, b)
+		}
+		if got := b.LogOdds[ValveStuckClosed]; (got > 2) != c.accused {
+			t.Errorf("keeps %.2f with room for %.2f, log odds %.0f of standing water: of a closed valve %.1f", c.kept, c.room, c.stood, got)
+		}
+	}
+}

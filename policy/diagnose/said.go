@@ -76,7 +76,8 @@ func (f *Fast) emittersWell() {
 			w.Odds, w.Recent, w.Dry = -saidWeight, w.Usual, 0
 		}
 	}
-	f.Shots.Lost, f.Shots.Recent = 0, f.Shots.usual().Mean
+	f.Shots.found()
+	f.Shots.Recent = f.Shots.usual().Mean
 }
 
 // saidWeight is the log likelihood ratio of a person's word for a cause: people on

@@ -36,6 +36,8 @@ type ShotTest struct {
 	Dry     bool // it begins in dry substrate
 	Windows uint16
 	Seen    uint16  // windows whatever they begin from
+	Lost    uint8   // reports in a row that did not show at all
+	Ran     bool    // drain went on meanwhile
 	Recent  float32 // leaky mean of the newest
 	SawMs   int64
 	From    float32 // water content that windows begin from, mean
@@ -43,9 +45,9 @@ type ShotTest struct {
 	DryFrom float32 // the same of those that begin in dry substrate
 	Ceiling Ceiling // of the day's windows
 	Slope   float32 // of the newest day that told one
+	Runs    Running // what drains while shots are lost
 	SlopeMs int64   // when that day ended, 0: none has
-	Lost    uint8   // reports in a row that did not show at all
-	LostMs  int64   // the first window of them
+	LostMs  int64   // the first window of those that are lost
 }
 
 // Answer is a share that is usual.
@@ -265,7 +267,13 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 		t.Drain.learn(&t.usual().Drains, given, in)
 	}
 	e := x - usual
-	if room < 1.1*mean || b.moving() > frozenAt && e < 0 {
+	if b.moving() > frozenAt && e < 0 {
+		return
+	}
+	if room < 1.1*mean {
+		if !t.Dry { // how far it strays is seen where room is short, too
+			t.usual().learnSpread(e, spread, sd, 0.03)
+		}
 		return
 	}
 	if t.Dry {
@@ -279,7 +287,7 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 // tell says what a share means of which usual is expected.
 func (t *ShotTest) tell(x, usual, spread, sd, given float64, in *Inputs, atMs int64, b *Belief) {
 	if x > 0.2*usual {
-		t.Lost = 0
+		t.found()
 	} else {
 		if t.Lost == 0 {
 			t.LostMs = atMs
@@ -295,7 +303,13 @@ func (t *ShotTest) tell(x, usual, spread, sd, given float64, in *Inputs, atMs in
 	if x-t.UptakeML/given > 0.2*usual+2*sd {
 		b.add(ValveStuckClosed, -3) // what lifts the zone came through the valve
 	}
+	if t.Ran = t.Lost > 0 && (t.Ran || t.Runs.look(in, t.LostMs, atMs)); t.Ran {
+		b.ofOneContainer()
+	}
 }
+
+// found takes that shots show again.
+func (t *ShotTest) found() { t.Lost, t.Ran, t.Runs = 0, false, Running{} }
 
 // acquit takes a window in dry substrate, which repels water: what does not stay accuses
 // nothing, and what stays has come. lift is the share that is stored: what the crop of a zone
@@ -304,7 +318,7 @@ func (t *ShotTest) acquit(lift, usual, spread, sd float64, b *Belief) {
 	if lift <= 0.2*usual+2*sd {
 		return
 	}
-	t.Lost = 0
+	t.found()
 	r := weights{e: lift - usual, spread: spread}
 	r.short(usual)
 	r.against()
@@ -325,9 +339,15 @@ func (w *weights) short(usual float64) {
 // let grow further than the mean, so that shares of two kinds are not taken for one
 // with outliers.
 func (u *Answer) learn(e, spread, sd, pace float64) {
+	w := math.Max(1/float64(u.Windows+3), pace)
+	u.Mean += float32(w * math.Min(math.Max(e, -clip*spread), clip*spread))
+	u.learnSpread(e, spread, sd, pace)
+}
+
+// learnSpread takes how far a window was off, and not where it should have been.
+func (u *Answer) learnSpread(e, spread, sd, pace float64) {
 	u.Windows = min(u.Windows+1, 10000)
 	w := math.Max(1/float64(u.Windows+2), pace)
-	u.Mean += float32(w * math.Min(math.Max(e, -clip*spread), clip*spread))
 	u.Doubt += float32(w * (sd*sd - float64(u.Doubt)))
 	e = math.Min(math.Max(e, -2.5*spread), 2.5*spread)
 	u.Var = float32((1 - w) * (float64(u.Var) + w*e*e))

@@ -147,3 +147,36 @@ func TestShotsThatLiftLessDoNotSayWhereTheRestWent(t *testing.T) {
 		}
 	}
 }
+
+// A zone that never has room for all of a shot is known all the same: its windows show how far
+// they stray from the room there is, and one of which half is missing counts in full. Where they
+// stray as far as that by themselves, it says little.
+func TestWindowsThatAreShortOfRoomMakeAZoneKnown(t *testing.T) {
+	for name, c := range map[string]struct {
+		stray    float64
+		from, to float32 // log odds of the emitters of two windows that keep half of the usual
+	}{
+		"they keep what finds room": {0.05, 2, 10},
+		"they stray":                {0.4, -1, 1},
+	} {
+		s, in, b, at := &ShotTest{}, inputs(), &Belief{}, start
+		in.Learned.Capacity = 0.6
+		window := func(x float64) {
+			at += 5 * hourMs
+			s.Zone, s.Reports, s.WaterMs = 0.5, 1, at-showsMs
+			s.take(x, 0.8, 0.03, 900, in, at, b)
+		}
+		for i := range 20 {
+			window(0.8 + c.stray*float64(i%2*2-1))
+			*b = Belief{}
+		}
+		if got := s.Usual[0].Mean; math.Abs(float64(got)-0.9) > 0.001 {
+			t.Errorf("%s: %.2f of a shot is usual; expected 0.9 as before, what room left says nothing of it", name, got)
+		}
+		window(0.4)
+		window(0.4)
+		if got := b.LogOdds[EmitterFault]; got < c.from || got > c.to {
+			t.Errorf("%s: log odds of the emitters %.1f; expected %.0f to %.0f", name, got, c.from, c.to)
+		}
+	}
+}
