@@ -64,17 +64,17 @@ func TestADriftGoesOnByNight(t *testing.T) {
 		is     parting
 		told   bool
 	}{
-		{"two sound probes", 2, 4, 0.001, parting{}, false},
-		{"one of two drifts up", 2, 3, 0.001, parting{atAllHours: 0.015}, true},
-		{"one of two drifts down", 2, 3, 0.001, parting{atAllHours: -0.015}, true},
-		{"one of four drifts", 4, 3, 0.001, parting{atAllHours: 0.015}, true},
+		{"two sound probes", 2, 4, 0.0007, parting{}, false},
+		{"one of two drifts up", 2, 3, 0.0007, parting{atAllHours: 0.015}, true},
+		{"one of two drifts down", 2, 3, 0.0007, parting{atAllHours: -0.015}, true},
+		{"one of four drifts", 4, 3, 0.0007, parting{atAllHours: 0.015}, true},
 		{"in a zone whose probes always go their own ways", 2, 3, 0.04, parting{atAllHours: 0.005}, false},
-		{"one that has only just begun", 2, 0.5, 0.001, parting{atAllHours: 0.015}, false},
-		{"one that goes on for a week is learned", 2, 12, 0.001, parting{atAllHours: 0.015}, false},
-		{"a container gets less by day", 2, 3, 0.001, parting{byDay: -0.03}, false},
-		{"a container drinks more by night and gets it back by day", 2, 3, 0.001, parting{byNight: -0.03, byDay: 0.0214}, false},
-		{"a probe was knocked", 2, 3, 0.001, parting{step: -0.1}, false},
-		{"the only probe", 1, 3, 0.001, parting{atAllHours: 0.015}, false},
+		{"one that has only just begun", 2, 0.5, 0.0007, parting{atAllHours: 0.015}, false},
+		{"one that goes on for a week is learned", 2, 12, 0.0007, parting{atAllHours: 0.015}, false},
+		{"a container gets less by day", 2, 3, 0.0007, parting{byDay: -0.03}, false},
+		{"a container drinks more by night and gets it back by day", 2, 3, 0.0007, parting{byNight: -0.03, byDay: 0.0214}, false},
+		{"a probe was knocked", 2, 3, 0.0007, parting{step: -0.1}, false},
+		{"the only probe", 1, 3, 0.0007, parting{atAllHours: 0.015}, false},
 	} {
 		d, _, _ := playParting(c.probes, c.days, c.wild, c.is)
 		if told := d.Worst != 0; told != c.told || told && c.probes > 2 && d.Worst != 1 {
@@ -96,7 +96,7 @@ func TestADriftIsToldWithItsReason(t *testing.T) {
 		"its container was cut off until yesterday": {-1.5, cutLow, ""},
 	} {
 		m, _ := known()
-		d, in, at := playParting(2, 3, 0.001, parting{atAllHours: -0.02})
+		d, in, at := playParting(2, 3, 0.0007, parting{atAllHours: -0.02})
 		m.Fast.Drifts, m.Belief.AtMs = *d, at
 		for k := range m.Baselines.Of {
 			m.Baselines.Of[k].NowS = uint32(at / 1000)
@@ -136,7 +136,7 @@ func TestADriftIsToldWithItsReason(t *testing.T) {
 
 // Silence, a pulled probe and one that comes later make no drift.
 func TestADriftTakesReadings(t *testing.T) {
-	d, in, at := playParting(3, 0, 0.001, parting{})
+	d, in, at := playParting(3, 0, 0.0007, parting{})
 	for look := range 8 * 288 {
 		at += 5 * 60_000
 		for i := range in.Probes[:3] {
