@@ -30,6 +30,10 @@ const (
 	// waitForToday is how long tomorrow's plan waits for a question about today's water that it
 	// would take back.
 	waitForToday = time.Hour
+	// rootsGrace is how long after roots were disturbed people may still be at work there:
+	// they pull the probes to transplant, and put them back when all containers are done
+	// (common practice, no source).
+	rootsGrace = 4 * time.Hour
 )
 
 // consider decides whether advice is due.
@@ -117,7 +121,7 @@ func (z *Zone) watchQuorum(at int64) bool {
 	if p.QuorumMs == 0 {
 		p.QuorumMs = at
 	}
-	if at-p.QuorumMs >= quorumGrace.Milliseconds() && (p.InspectMs < p.QuorumMs || at-p.InspectMs >= askEvery.Milliseconds()) {
+	if at-p.QuorumMs >= quorumGrace.Milliseconds() && !z.atTheRoots(at) && (p.InspectMs < p.QuorumMs || at-p.InspectMs >= askEvery.Milliseconds()) {
 		p.InspectMs = at
 		silent := time.Duration(at-z.spokeMs()) * time.Millisecond
 		reasons := advice.InspectQuorum(z.m.Panel.Healthy(at), max(z.settings.Quorum, 1), z.worstProbe(at))
@@ -129,6 +133,13 @@ func (z *Zone) watchQuorum(at int64) bool {
 		}, at)
 	}
 	return false
+}
+
+// atTheRoots tells that people said not long ago that they disturb the roots: probes that
+// are away are in their hands.
+func (z *Zone) atTheRoots(at int64) bool {
+	since := z.m.Recovery.SinceMs
+	return since != 0 && at-since < rootsGrace.Milliseconds()
 }
 
 // spokeMs is when a probe last spoke, well or ill.

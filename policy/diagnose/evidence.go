@@ -200,6 +200,9 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 		k, step := int(f.WorstProbe)-1, &f.WorstStep
 		switch {
 		case k < 0:
+		case f.Drifts.Worst == f.WorstProbe && sensing.Health(f.WorstHealth) == sensing.Drifting:
+			w := &f.Drifts.Probes[k]
+			out = append(out, advice.Say("probe-drifts", advice.Name(n.Probe(k)), advice.Water(math.Abs(float64(w.Moves[0]))*levelStep), advice.Water(math.Abs(float64(w.ByNight)))))
 		case !sensing.Health(f.WorstHealth).Usable():
 			out = append(out, advice.Say("probe-ill", advice.Name(n.Probe(k)), advice.Name(sensing.Health(f.WorstHealth).String())))
 		case step.AtMs != 0:

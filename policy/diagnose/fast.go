@@ -25,6 +25,7 @@ type Fast struct {
 	Wet                       WetWatch
 	Probes                    sensing.Each[ProbeWatch]
 	Round                     Round
+	Drifts                    Drifts
 	WorstProbe                uint8 // 1 + the probe that a sensor or emitter fault is seen at, 0: none
 	WorstHealth               uint8
 	LookedMs                  int64   // when a person last said that the probes are well, or moved one

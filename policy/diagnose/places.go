@@ -14,5 +14,6 @@ func (m *Memory) OtherProbes(from []int) {
 	// What was seen side by side within the hour begins anew.
 	f.Recently, f.Rises, f.Round = Recently{}, RiseWatch{Var: f.Rises.Var}, Round{}
 	f.Shots.FromMs, f.Lifted = 0, Lifted{}
+	f.Drifts = Drifts{}
 	f.WorstProbe, f.WorstHealth, f.WorstStep = 0, 0, Stepped{}
 }

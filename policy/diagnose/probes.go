@@ -87,6 +87,7 @@ func fellOdds(more float64) float64 {
 func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 	known := base.Of[Peak].Days >= 3
 	f.rounds(in, atMs)
+	f.Drifts.look(in, atMs)
 	f.WorstProbe, f.WorstHealth, f.WorstStep = 0, 0, Stepped{}
 	emitter, sensor := 0.0, 0.0
 	for i := range in.Probes[:in.ProbeCount] {
@@ -130,6 +131,10 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 			}
 		}
 		emitter, sensor = math.Max(emitter, e), math.Max(sensor, s)
+	}
+	if e, s := f.driftingOdds(in, atMs); known && math.Max(e, s) > math.Max(emitter, sensor) {
+		f.WorstProbe, f.WorstHealth, f.WorstStep = f.Drifts.Worst, uint8(sensing.Drifting), Stepped{}
+		emitter, sensor = e, s
 	}
 	if emitter > 0 {
 		b.toward(EmitterFault, emitter, 0.5)

@@ -65,7 +65,7 @@ func (f *Fast) explains(whenMs, atMs int64) bool {
 
 // lookedAt takes that a person looked at the probes: what they did before is no news.
 func (f *Fast) lookedAt(atMs int64) {
-	f.LookedMs, f.Unreported.Quick, f.Unreported.StaysAt = atMs, false, 0
+	f.LookedMs, f.Unreported.Quick, f.Unreported.StaysAt, f.Drifts = atMs, false, 0, Drifts{}
 }
 
 // emittersWell takes that a person found the emitters well, or mended them: what shots told

@@ -179,7 +179,7 @@ func (m *Memory) Disturbed(whenMs, atMs int64) {
 	m.Fast.Shots = ShotTest{}
 	m.Fast.Fall = FallWatch{}
 	m.Fast.Lifted = Lifted{}
-	m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs}
+	m.Fast.Probes, m.Fast.Round, m.Fast.Drifts = nil, Round{WaterMs: atMs}, Drifts{}
 	m.Fast.Kept = KeptWatch{}
 	m.Fast.Dry, m.Fast.Wet, m.Fast.HighMs = DryWatch{}, WetWatch{}, 0
 	m.Fast.Unreported, m.Fast.Rises = Unreported{}, RiseWatch{Var: m.Fast.Rises.Var}
