@@ -25,3 +25,35 @@ func TestANewPotIsNotHeldToTheOldOne(t *testing.T) {
 		t.Errorf("the new pot's level is taken for a watering of %.3f, log odds %.1f", u.Rise, m.Belief.LogOdds[UnreportedWatering])
 	}
 }
+
+// A plan that is in force when the pot is changed is not missed in the new one for its drier
+// substrate: that it held less than the old one is no water that did not come.
+func TestANewPotsPlanIsNotHeldToTheOldLevel(t *testing.T) {
+	m, at := known()
+	in := inputs()
+	in.Water.Reports, in.Learned.Uptake5ML, in.ProbeCount = false, 1, 1
+	in.Water.PlanMs, in.Water.Trigger = at+hourMs, 0.5
+	m.Fast.Awaited.Came = cameOften
+	looks := func(n int, planned float64) {
+		for range n {
+			at += 5 * 60_000
+			in.Water.PlannedML += planned
+			in.WaterContent += planned / in.VolumeML // it comes
+			in.Probes[0] = Probe{Heard: true, Mean: in.WaterContent, AtMs: at}
+			m.Look(in, at)
+		}
+	}
+	looks(14, 0)
+	if m.Fast.Awaited.PlanMs == 0 {
+		t.Fatal("the plan is not followed; the test wants one that is")
+	}
+	m.Disturbed(at, at)
+	in.WaterContent -= 0.1
+	looks(60, 8)
+	if got := m.Belief.LogOdds[ValveStuckClosed]; got > 0 {
+		t.Errorf("log odds of a closed valve %.1f; %+v", got, m.Fast.Awaited)
+	}
+	if m.Fast.Awaited.Came != cameOften {
+		t.Error("it is forgotten that the controller follows plans")
+	}
+}

@@ -33,6 +33,11 @@ var checks = []Check{
 // was usual before is forgotten by then (common practice, no source).
 const toldDays = 14
 
+// toldCrop reports whether a told change of the crop explains what began at sinceMs.
+func (m *Memory) toldCrop(sinceMs, atMs int64) bool {
+	return m.CropMs != 0 && sinceMs >= m.CropMs-dayMs && atMs-m.CropMs < toldDays*dayMs
+}
+
 // lookAt is the cheapest look that would tell whether a cause is there, given what
 // else it may be: of the checks that settle it, the one that settles the most
 // doubt for its minutes.
@@ -46,7 +51,7 @@ func (m *Memory) lookAt(c Cause, sinceMs, atMs int64, n Naming) advice.Reason {
 	if moved, since := m.Moved(atMs); c == WeatherOrGrowth && moved >= elsewhereSaid {
 		return advice.Say("look-container", advice.Date(time.UnixMilli(since), n.Location))
 	}
-	if c == WeatherOrGrowth && m.CropMs != 0 && sinceMs >= m.CropMs-dayMs && atMs-m.CropMs < toldDays*dayMs {
+	if c == WeatherOrGrowth && m.toldCrop(sinceMs, atMs) {
 		return advice.Say("look-told", advice.Date(time.UnixMilli(m.CropMs), n.Location))
 	}
 	p, _ := m.Belief.probabilities()

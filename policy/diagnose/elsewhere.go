@@ -36,6 +36,9 @@ const (
 	// elsewhereSaid is the share of what speaks for water that does not come from which it
 	// is asked whether the zone was moved, and mostFallSaid the falls that go with that.
 	elsewhereSaid, mostFallSaid = 0.25, 0.9
+	// leastUsualFall is the least usual fall, as a share of what is expected, that another is
+	// held against.
+	leastUsualFall = 0.2
 )
 
 // fell takes a fall as a share of what was usual, with the spread of sound ones.
@@ -69,11 +72,22 @@ func (e *Elsewhere) share(atMs int64) float64 {
 	return 1 / (1 + math.Exp(-(elsewherePrior + float64(e.Odds))))
 }
 
+// elsewhere is how much of what makes shots lift less is the container's, 0 to 1: nothing while
+// the crop was told to have been pruned or to have ended, which explains that falls are less
+// since.
+func (m *Memory) elsewhere(atMs int64) float64 {
+	e := &m.Fast.Fall.Elsewhere
+	if m.toldCrop(e.SinceMs, atMs) {
+		return 0
+	}
+	return e.share(atMs)
+}
+
 // shareElsewhere gives a zone that was moved without a word its part of what is believed of
 // water that does not come or does not stay. It goes to what needs no remedy, and is
 // told with a question of its own.
 func (m *Memory) shareElsewhere(p *[causeCount]float64, atMs int64) {
-	share := m.Fast.Fall.Elsewhere.share(atMs)
+	share := m.elsewhere(atMs)
 	for _, c := range [...]Cause{EmitterFault, ValveStuckClosed, EdgeChannelling, RootBound} {
 		x := share * p[c]
 		p[c] -= x
@@ -102,7 +116,7 @@ func (m *Memory) Moved(atMs int64) (probability float64, sinceMs int64) {
 	}
 	p, _ := m.Belief.probabilities()
 	sum := p[EmitterFault] + p[ValveStuckClosed] + p[EdgeChannelling] + p[RootBound]
-	return sum * m.Fast.Fall.Elsewhere.share(atMs), m.Fast.Fall.Elsewhere.SinceMs
+	return sum * m.elsewhere(atMs), m.Fast.Fall.Elsewhere.SinceMs
 }
 
 // NoWater is how likely it is that water does not arrive, 0 to 1, where the zone was not moved.

@@ -64,3 +64,41 @@ func TestAZoneThatWasMovedWithoutAWord(t *testing.T) {
 		}
 	}
 }
+
+// A crop that was told to have been pruned drinks less, and the water content falls less: of
+// shots that lift less beside that the emitters are accused, and nobody is asked about a move.
+func TestAToldPruningIsNoMove(t *testing.T) {
+	for told, want := range map[bool]Cause{true: EmitterFault, false: WeatherOrGrowth} {
+		m, at := play(3, 10, 0, nil)
+		in := inputs()
+		at = pots(m, in, at, 2, 0.91, 1)
+		if told {
+			m.Said("shoots-pruned", "", at, at)
+		}
+		in.WaterContent -= 0.02
+		at = pots(m, in, at, 2, 0.91, 2.5) // as falls and rises look behind half the shoots and blocked emitters
+		moved, _ := m.Moved(at)
+		f := m.Findings(at, words)
+		if len(f) == 0 || f[0].Cause != want.String() || told != (moved == 0) {
+			t.Errorf("told %v: moved with %.2f: %+v", told, moved, f)
+		}
+	}
+}
+
+// Where the water content does not fall at all, what is usual of its falls strays about nothing
+// and below. A fall is no share of that.
+func TestAZoneThatDoesNotFallTellsNoMove(t *testing.T) {
+	m, at := play(3, 10, 0, nil)
+	in, w := inputs(), &m.Fast.Fall
+	in.ClimateMs = at
+	for range 300 {
+		w.Usual.learn(-0.05-w.Usual.mean(), 0.3, false)
+	}
+	if w.Usual.mean() > 0 {
+		t.Fatalf("usual is %.2f; the test wants less than nothing", w.Usual.mean())
+	}
+	w.elsewhere(&fall{expected: 0.01, fell: 0.001, noise: 0.001}, in, at, &m.Baselines)
+	if w.Elsewhere != (Elsewhere{}) {
+		t.Errorf("it tells %+v", w.Elsewhere)
+	}
+}

@@ -163,6 +163,9 @@ func (w *FallWatch) elsewhere(f *fall, in *Inputs, atMs int64, base *Baselines) 
 		return
 	}
 	usual := w.Usual.mean()
+	if usual < leastUsualFall {
+		return // of a zone that does not fall nothing is a share
+	}
 	w.Elsewhere.fell(f.fell/f.expected/usual, w.Usual.spread(1.5*f.noise/f.expected)/usual, atMs)
 }
 

@@ -54,7 +54,7 @@ func (m *Memory) Day(in *Inputs, atMs int64) {
 	m.Belief.fade(atMs)
 	m.Steady.day(&f, in.Learned.AheadLog, atMs)
 	m.Trend.day(&f)
-	m.Size.day(&f, in, float64(m.Today.Begin))
+	m.sizes(&f, in, float64(m.Today.Begin), atMs)
 	f.StandsWet = m.Fast.Wet.day(&f)
 	m.Baselines.weigh(&f, &m.Belief, atMs)
 	m.Today = Collector{}

@@ -12,14 +12,16 @@ import (
 //	times = (given - drained) / (V (change of the water content) + gain * uptake)
 //
 // is the container's volume over the one that is told, V: what was given and did not drain is
-// what the water content showed, and uptake is a fall times V over the gain. Where drain is
+// what the water content showed, and uptake is a fall times V over the gain. What is kept is
+// without V, so that a site file that is corrected ends the doubt. Where drain is
 // not told, shots that lift the water content by more than all of their water could tell of
 // a smaller container; those that lift it by less may have drained.
 type Size struct {
-	KeptML, SeenML float32 // leaky sums over days
-	Rise           float32 // leaky mean of ln rise per mL times V
-	Days, Rises    uint8   // that were counted
-	AskedMs        int64   // when people were last sent to see, 0: never
+	KeptML      float32 // leaky sum over days
+	Seen        float32 // what the water content made of it, m3/m3, likewise
+	Rise        float32 // leaky mean of ln rise of a shot per mL
+	Days, Rises uint8   // that were counted
+	AskedMs     int64   // when people were last sent to see, 0: never
 }
 
 // All sizes here: common practice, no source, but for the first.
@@ -44,35 +46,48 @@ func (s *Size) day(f *Features, in *Inputs, begin float64) {
 	w, gain := &in.Water, in.Learned.gain()
 	if w.DrainTold && w.Reports && (w.GivenML24h == 0 || w.Drain24hML > gaugeLives*w.GivenML24h) {
 		kept := w.GivenML24h - w.Drain24hML
-		seen := in.VolumeML*(in.WaterContent-begin) + gain*in.Learned.UptakeML24h
-		s.KeptML, s.SeenML = sizeFades*s.KeptML+float32(kept), sizeFades*s.SeenML+float32(seen)
+		seen := in.WaterContent - begin + gain*in.Learned.UptakeML24h/in.VolumeML
+		s.KeptML, s.Seen = sizeFades*s.KeptML+float32(kept), sizeFades*s.Seen+float32(seen)
 		s.Days = min(s.Days+1, 250)
 	}
 	if f.Known[Rise] {
 		s.Rises = min(s.Rises+1, 250)
-		s.Rise += float32(math.Max(1/float64(s.Rises), 1-sizeFades)) * (f.Value[Rise] - s.Rise)
+		s.Rise += float32(math.Max(1/float64(s.Rises), 1-sizeFades)) * (f.Value[Rise] - float32(math.Log(in.VolumeML)) - s.Rise)
 	}
 }
 
 // times is how many times the volume that is told the container shows; false where it is
 // within what probes make of it, or not known.
 func (s *Size) times(volumeML float64) (float64, bool) {
-	x := 1.0
+	x, kept, seen := 1.0, float64(s.KeptML), float64(s.Seen)*volumeML
 	switch {
-	case s.Days >= sizeDays && float64(s.KeptML) > keptShare*volumeML && s.SeenML > s.KeptML/10:
-		x = float64(s.KeptML / s.SeenML)
+	case s.Days >= sizeDays && kept > keptShare*volumeML && seen > kept/10:
+		x = kept / seen
 	case s.Days == 0 && s.Rises >= sizeDays:
-		x = math.Min(math.Exp(-float64(s.Rise)), 1)
+		x = math.Min(math.Exp(-float64(s.Rise))/volumeML, 1)
 	}
 	return x, x > mostTimes || x < 1/mostTimes
 }
 
+// sizes takes a finished day. One on which water does not arrive begins it anew: what was
+// counted before the fault was found is the fault's, and must not be the container's once it
+// is mended.
+func (m *Memory) sizes(f *Features, in *Inputs, begin float64, atMs int64) {
+	if m.NoWater(atMs) > alarm {
+		m.Size = Size{AskedMs: m.Size.AskedMs}
+		return
+	}
+	m.Size.day(f, in, begin)
+}
+
 // SayVolume doubts the volume that the container is told to have, mL; false where nothing
-// speaks against it, or where water is already said not to arrive.
+// speaks against it, or where water is already said not to arrive or the zone to have been moved, of
+// which people are asked by themselves.
 func (m *Memory) SayVolume(volumeML float64) (advice.Reason, bool) {
 	x, doubted := m.Size.times(volumeML)
+	moved, _ := m.Moved(m.Belief.AtMs)
 	switch {
-	case !doubted, x > 1 && m.NoWater(m.Belief.AtMs) > alarm:
+	case !doubted, x > 1 && (m.NoWater(m.Belief.AtMs) > alarm || moved >= elsewhereSaid):
 		return advice.Reason{}, false
 	case x > 1:
 		return advice.Say("container-larger", advice.Share(1/x), advice.Volume(volumeML), advice.Volume(x*volumeML)), true

@@ -52,3 +52,74 @@ func TestAContainerOfAnotherSize(t *testing.T) {
 		}
 	}
 }
+
+// fedDay is a day on which such a share of the water given arrives, of which a tenth drains.
+func fedDay(m *Memory, in *Inputs, at int64, arrives float64) {
+	f := Features{Hours: 24}
+	in.Water.Reports, in.Water.DrainTold, in.Water.GivenML24h, in.Water.Drain24hML = true, true, 900, 0.1*900*arrives
+	in.Learned.UptakeML24h = 0.9 * 900 * arrives
+	f.set(Rise, math.Log(0.93*arrives), 0.1)
+	m.sizes(&f, in, in.WaterContent, at)
+}
+
+// Emitters that gave a fifth for days are no larger container once they are mended.
+func TestMendedEmittersAreNoLargerContainer(t *testing.T) {
+	m, in, at := &Memory{}, inputs(), start
+	for range 6 {
+		fedDay(m, in, at, 1)
+	}
+	fedDay(m, in, at, 0.2) // not found yet
+	m.Belief.LogOdds[EmitterFault] = 6
+	m.Belief.settle(at)
+	for range 6 {
+		fedDay(m, in, at, 0.2)
+	}
+	m.Said("decision", "Emitters were blocked, cleaned them.", at, at)
+	m.Belief.clear(EmitterFault)
+	for day := range 8 {
+		if r, ok := m.SayVolume(in.VolumeML); ok {
+			t.Errorf("%d days after they were mended: %s", day, r.Text)
+		}
+		fedDay(m, in, at, 1)
+	}
+}
+
+// Who corrects the container in the site file has answered the doubt, with drain told or not.
+func TestACorrectedSiteFileEndsTheDoubt(t *testing.T) {
+	for _, drain := range []bool{true, false} {
+		m, in := &Memory{}, inputs()
+		for range 6 {
+			f := Features{Hours: 24}
+			in.Water.DrainTold, in.Water.GivenML24h, in.Water.Drain24hML, in.Learned.UptakeML24h = drain, 900, 90, 810*3
+			f.set(Rise, math.Log(0.93*3), 0.1)
+			m.sizes(&f, in, in.WaterContent, start)
+		}
+		if _, ok := m.SayVolume(in.VolumeML); !ok {
+			t.Errorf("drain told %v: a third of the container is not doubted", drain)
+		}
+		if r, ok := m.SayVolume(in.VolumeML / 3); ok {
+			t.Errorf("drain told %v: once corrected: %s", drain, r.Text)
+		}
+	}
+}
+
+// A zone that people are asked about as moved is not asked about for its volume besides.
+func TestAMovedZoneIsAskedAboutOnce(t *testing.T) {
+	m, at := play(3, 10, 0, nil)
+	in := inputs()
+	at = pots(m, in, at, 2, 0.91, 1)
+	in.WaterContent -= 0.02
+	at = pots(m, in, at, 2, 0.91, 2.5)
+	for range 6 {
+		fedDay(m, in, at, 0.4)
+	}
+	if x, doubted := m.Size.times(in.VolumeML); !doubted {
+		t.Fatalf("it shows %.2f times its volume; the test wants one that is doubted", x)
+	}
+	if moved, _ := m.Moved(at); moved < elsewhereSaid {
+		t.Fatalf("it is moved with %.2f", moved)
+	}
+	if r, ok := m.SayVolume(in.VolumeML); ok {
+		t.Errorf("besides: %s", r.Text)
+	}
+}

@@ -180,7 +180,7 @@ func (m *Memory) Disturbed(whenMs, atMs int64) {
 	m.Fast.Fall = FallWatch{}
 	m.Fast.Lifted = Lifted{}
 	m.Fast.Probes, m.Fast.Round, m.Fast.Drifts = nil, Round{WaterMs: atMs}, Drifts{}
-	m.Fast.Kept = KeptWatch{}
+	m.Fast.Kept, m.Fast.Awaited = KeptWatch{}, AwaitedWatch{Came: m.Fast.Awaited.Came} // the controller is the same
 	m.Fast.Dry, m.Fast.Wet, m.Fast.HighMs = DryWatch{}, WetWatch{}, 0
 	m.Fast.Unreported, m.Fast.Rises = Unreported{}, RiseWatch{Var: m.Fast.Rises.Var}
 	m.Fast.Recently.AtMs = 0 // the next look begins anew
