@@ -53,6 +53,7 @@ type worker struct {
 	durable   tally // of the last snapshot that is on record: what may be exposed
 
 	savedTotals     bool // the last snapshot has totals
+	savedSnapshot   int  // its number
 	durableSnapshot int  // the number of the last snapshot that is on record
 }
 
@@ -295,7 +296,7 @@ func (w *worker) Restart(at time.Time) {
 	}
 	w.house.log.Warn("zone starts anew: its time came from a wrong clock", "site", w.settings.Site, "zone", w.settings.Zone, "time", at)
 	w.engine = engine
-	w.wake, w.savedAt, w.savedTotals = time.Time{}, time.Time{}, false
+	w.wake, w.savedAt, w.savedTotals, w.savedSnapshot = time.Time{}, time.Time{}, false, 0
 	w.point, w.newest, w.durable = pointSource{}, tally{}, tally{}
 }
 
