@@ -416,7 +416,7 @@ func (w *worker) publishStanding() {
 }
 
 // publishState publishes the state, with the reason where nothing can be
-// approved.
+// approved, and with what a damaged ledger does not tell any more.
 func (w *worker) publishState(failed error) {
 	var why *advice.Reason
 	switch {
@@ -427,7 +427,7 @@ func (w *worker) publishState(failed error) {
 		r := advice.Say("ledger-unavailable", advice.Name(failed.Error()))
 		why = &r
 	}
-	payload, err := wire.AppendState(w.lot.text[:0], w.settings.Site, w.settings.Zone, w.pending.state, why)
+	payload, err := wire.AppendState(w.lot.text[:0], w.settings.Site, w.settings.Zone, w.pending.state, why, w.leftOut)
 	if err != nil {
 		w.house.log.Error("state was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		return

@@ -41,6 +41,7 @@ type worker struct {
 	pending *work             // since the last flush, nil: nothing has touched it
 	behind  []policy.Approval // of before the restart, that the engine must be told
 	lost    bool              // so is that the advice issued last is on no record that can be read
+	leftOut *advice.Reason    // what the ledger has of the zone and nobody can read, nil: nothing
 	aside   error             // why the zone is set aside: its engine broke a promise
 
 	published published // what stands on the retained topics
