@@ -63,7 +63,24 @@ type behind struct {
 // ended is what became of something deferred.
 type ended struct {
 	deferred
-	err error
+	err   error
+	alone bool // it was written alone: an error lies in it
+}
+
+// endsOf is what became of all that was written together. What nobody needs any more is
+// let go: the zones may take a while to look.
+func endsOf(taken []deferred, err error) []ended {
+	out := make([]ended, len(taken))
+	for i, d := range taken {
+		if d.row != nil && (err == nil || isFault(err)) {
+			d.row.Snapshot = nil
+		}
+		if err == nil {
+			d.points, d.forecasts = nil, nil
+		}
+		out[i] = ended{d, err, len(taken) == 1}
+	}
+	return out
 }
 
 func newBehind() *behind {
@@ -139,26 +156,27 @@ func (b *behind) write(h *house) {
 	// in its place in the ledger's queue before anything newer of these zones can be
 	wait := h.ledger.Enqueue(batch)
 	b.mu.Unlock()
-	ends := h.endsOf(taken, h.written(wait))
+	ends := endsOf(taken, h.written(wait))
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.ended = append(b.ended, ends...)
 }
 
-// endsOf is what became of each of what was written together. An error that lies in
-// what was to be written is one zone's, and keeps no other from the record.
-func (h *house) endsOf(taken []deferred, err error) []ended {
-	out := make([]ended, len(taken))
-	for i, d := range taken {
-		out[i] = ended{d, err}
-		if err == nil || isFault(err) || len(taken) == 1 {
-			continue
+// tryAlone writes something whose write has failed for what may lie in another zone's part
+// of it. It is for the lot's goroutine: nothing newer of the zone can be on its way, and a
+// snapshot that a newer one has followed stays away.
+func (e *ended) tryAlone(h *house) {
+	e.alone = true
+	if w := e.worker; e.row != nil && e.number != w.snapshots {
+		if e.row = nil; e.number == w.savedSnapshot { // the newer one is not on record yet
+			w.savedAt = time.Time{}
 		}
-		var own ledger.Batch
-		d.addTo(&own)
-		out[i].err = h.written(h.ledger.Enqueue(own))
 	}
-	return out
+	var own ledger.Batch
+	e.addTo(&own)
+	if e.err = nil; !own.Empty() {
+		e.err = h.written(h.ledger.Enqueue(own))
+	}
 }
 
 // settled takes what became of what was deferred, in the zones' own goroutine.
@@ -177,7 +195,7 @@ func (w *worker) defers() deferred {
 	if w.snapshotDue() {
 		if d.row = w.row(); d.row != nil {
 			d.engine, d.totals, d.number = w.engine, w.newest, w.snapshots
-			w.savedAt, w.savedTotals = w.now, w.newest.Known // none is due while it is written
+			w.savedAt, w.savedTotals, w.savedSnapshot = w.now, w.newest.Known, w.snapshots // none is due while it is written
 		}
 	}
 	p.points, p.forecasts = nil, nil
@@ -187,13 +205,16 @@ func (w *worker) defers() deferred {
 // settleDeferred takes what became of something deferred. What a fault has kept from the record
 // waits for the next flush, as far as it is worth its memory.
 func (w *worker) settleDeferred(e *ended) {
+	if e.err != nil && !isFault(e.err) && !e.alone {
+		e.tryAlone(w.house)
+	}
 	switch {
 	case e.err == nil:
 		if e.row != nil && e.engine == w.engine && e.number > w.durableSnapshot {
 			w.durable, w.durableSnapshot = e.totals, e.number
 		}
 		return
-	case e.row != nil && e.number == w.snapshots:
+	case e.row != nil && e.number == w.savedSnapshot:
 		w.savedAt = time.Time{} // it is due again
 	}
 	if !isFault(e.err) {

@@ -3,6 +3,7 @@ package service
 import (
 	"bytes"
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -165,5 +166,82 @@ func TestWhatIsWrittenBehindIsBounded(t *testing.T) {
 	<-added
 	if ends := b.settled(); len(ends) != n || errors.Join(ends[0].err, ends[n-1].err) != nil {
 		t.Errorf("%d were written (%v), want %d", len(ends), ends[0].err, n)
+	}
+}
+
+// nan is a point that no ledger takes.
+func nan() []ledger.Point {
+	return []ledger.Point{{Site: "north", Zone: bench(0), At: morning, WaterContent: math.NaN()}}
+}
+
+// What lies in one zone's part of a write keeps no other part from the record, and what is
+// then written again does not come over a decision that was recorded meanwhile.
+func TestAnOlderSnapshotComesOverNoNewerOne(t *testing.T) {
+	s := newBehindStill(t, filepath.Join(t.TempDir(), "l.db"))
+	w, b := s.workers[0], s.lots[0].behind
+	s.tell(0, 40*time.Minute)
+	s.write()
+	s.tell(45*time.Minute, 45*time.Minute)
+	b.add(deferred{worker: w, points: nan()})
+	b.write(s.house)
+	ends := b.settled() // the lot has not looked yet
+	if len(ends) != 2 || ends[0].row == nil || ends[0].err == nil || isFault(ends[0].err) {
+		t.Fatalf("the writer has come to %+v, want a snapshot that another part has kept from the record", ends)
+	}
+	s.tell(50*time.Minute, 50*time.Minute)
+	s.decide(t, w.desk.Standing(), wire.Approve)
+	s.lots[0].flush()
+	before := s.points(t)
+	if at := s.snapshotAt(t); !at.Equal(w.now) {
+		t.Fatalf("the snapshot of the decision is of %s, want %s", at, w.now)
+	}
+	b.ended = ends
+	s.lots[0].flush()
+	if at := s.snapshotAt(t); !at.Equal(w.now) || s.points(t) != before+1 {
+		t.Errorf("on record are %d points and a snapshot of %s, want %d and %s", s.points(t), at, before+1, w.now)
+	}
+
+	s.tell(55*time.Minute, 55*time.Minute) // and one that no newer one has followed is written
+	b.add(deferred{worker: w, points: nan()})
+	b.write(s.house)
+	s.lots[0].flush()
+	if at := s.snapshotAt(t); !at.Equal(w.now) || s.points(t) != before+2 || !w.savedAt.Equal(w.now) {
+		t.Errorf("on record are %d points and a snapshot of %s, want %d and %s", s.points(t), at, before+2, w.now)
+	}
+}
+
+// A snapshot that failed together with what its zone decided then is due again: else a
+// kill would cost what was learned in twice the time.
+func TestASnapshotThatFailedBesideADecisionIsDue(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "l.db")
+	s := newBehindStill(t, path)
+	w := s.workers[0]
+	s.tell(0, 40*time.Minute)
+	s.write()
+	s.tell(45*time.Minute, 45*time.Minute) // it waits to be written
+	if err := os.Rename(path, path+".away"); err != nil {
+		t.Fatal(err)
+	}
+	s.decide(t, w.desk.Standing(), wire.Approve)
+	s.lots[0].flush()
+	if err := os.Rename(path+".away", path); err != nil {
+		t.Fatal(err)
+	}
+	s.tell(46*time.Minute, 46*time.Minute)
+	s.write()
+	if at := s.snapshotAt(t); !at.Equal(w.now) {
+		t.Errorf("the snapshot on record is of %s, want %s", at, w.now)
+	}
+}
+
+// What has been written is let go before the zones look: one flush of very many zones
+// may write many times.
+func TestWhatIsWrittenIsLetGo(t *testing.T) {
+	s := newBehindStill(t, filepath.Join(t.TempDir(), "l.db"))
+	s.tell(0, 10*time.Minute)
+	s.lots[0].behind.write(s.house)
+	ends := s.lots[0].behind.settled()
+	if len(ends) == 0 || ends[0].row == nil || ends[0].size() != 0 {
+		t.Errorf("of %d that are on record %d bytes are kept, want none", len(ends), ends[0].size())
 	}
 }

@@ -6,9 +6,12 @@ import (
 	"fmt"
 	"hash/maphash"
 	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"rhizostat/policy"
+	"rhizostat/policy/advice"
 	"rhizostat/service/desk"
 	"rhizostat/service/ledger"
 	"rhizostat/service/report"
@@ -238,6 +241,15 @@ func (w *worker) catchUp() {
 // newest advice does not stand, so that it may issue another, and that an older one has
 // ended.
 func (w *worker) leaveOut(refused []desk.Refused) {
+	if len(refused) > 0 {
+		var ids []string
+		for i := range refused {
+			ids = append(ids, refused[i].Advice)
+		}
+		slices.Sort(ids)
+		said := advice.Say("ledger-damaged", advice.Name(strings.Join(slices.Compact(ids), ", ")))
+		w.leftOut = &said
+	}
 	for i := range refused {
 		r := &refused[i]
 		w.house.log.Error("part of the ledger is damaged and left out: it is not in force and nobody can approve it; the rest goes on; put the last copy of the ledger in its place, and look at the disk",

@@ -121,14 +121,12 @@ func (l *lot) commit(touched []*worker) error {
 	wait := l.house.ledger.Enqueue(all)
 	l.behind.mu.Unlock()
 	err := l.house.written(wait)
-	if err != nil && !isFault(err) && len(taken) > 0 { // it may lie in either
-		for _, e := range l.house.endsOf(taken, err) {
-			e.worker.settleDeferred(&e)
-		}
-		return l.house.commit(&own)
+	for _, e := range endsOf(taken, err) {
+		e.alone = e.alone && own.Empty()
+		e.worker.settleDeferred(&e)
 	}
-	for i := range taken {
-		taken[i].worker.settleDeferred(&ended{taken[i], err})
+	if err != nil && !isFault(err) && len(taken) > 0 { // it may lie in either
+		return l.house.commit(&own)
 	}
 	return err
 }
@@ -284,7 +282,7 @@ func (w *worker) row() *ledger.ZoneRow {
 // recorded counts what has just become durable.
 func (w *worker) recorded() {
 	if w.pending.saves {
-		w.savedAt, w.savedTotals = w.now, w.newest.Known
+		w.savedAt, w.savedTotals, w.savedSnapshot = w.now, w.newest.Known, w.snapshots
 		w.durable, w.durableSnapshot = w.newest, w.snapshots
 	}
 	if watch := w.house.watch; watch.of(w) {
@@ -418,7 +416,7 @@ func (w *worker) publishStanding() {
 }
 
 // publishState publishes the state, with the reason where nothing can be
-// approved.
+// approved, and with what a damaged ledger does not tell any more.
 func (w *worker) publishState(failed error) {
 	var why *advice.Reason
 	switch {
@@ -429,7 +427,7 @@ func (w *worker) publishState(failed error) {
 		r := advice.Say("ledger-unavailable", advice.Name(failed.Error()))
 		why = &r
 	}
-	payload, err := wire.AppendState(w.lot.text[:0], w.settings.Site, w.settings.Zone, w.pending.state, why)
+	payload, err := wire.AppendState(w.lot.text[:0], w.settings.Site, w.settings.Zone, w.pending.state, why, w.leftOut)
 	if err != nil {
 		w.house.log.Error("state was not published", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
 		return

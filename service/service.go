@@ -341,6 +341,9 @@ func (s *Service) start(h *house) (stop func(), done <-chan struct{}) {
 		running.Wait()
 		written() // what the zones left to be written is written by then
 		writers.Wait()
+		for _, l := range h.lots {
+			l.settleDeferred() // what another zone's part kept from the record
+		}
 		close(finished)
 	}()
 	return cancel, finished

@@ -60,9 +60,23 @@ func TestADamagedRecordIsLeftOut(t *testing.T) {
 				t.Errorf("another zone has %s, want %s", got[topic], approved[topic])
 			}
 
+			// nor does anything of it remain on the broker
+			s.published = nil
+			for _, topic := range wire.StandingTopics(w.topics, bench(0)) {
+				s.house.control(w.zone, shard.Control{Kind: shard.ReadBack, Topic: topic, Payload: []byte("1"), Time: w.now})
+			}
+			s.lots[0].flush()
+			for _, topic := range wire.StandingTopics(w.topics, bench(0)) {
+				if got, sent := s.lastOf(topic); !sent || strings.Contains(topic, "/setpoint") && len(got) > 0 {
+					t.Errorf("%s stood on the broker and now has %q (%v), want an empty message", topic, got, sent)
+				}
+			}
+
 			for after := 45 * time.Minute; after <= 60*time.Minute; after += 5 * time.Minute {
-				for p, name := range []string{"p1", "p2"} {
-					s.receive(w.topics.Telemetry(bench(0), name), reading(0, p, after), morning.Add(after))
+				for _, i := range []int{0, 4} {
+					for p, name := range []string{"p1", "p2"} {
+						s.receive(w.topics.Telemetry(bench(i), name), reading(i, p, after), morning.Add(after))
+					}
 				}
 			}
 			s.lots[0].shard.DrainAll()
@@ -70,6 +84,16 @@ func TestADamagedRecordIsLeftOut(t *testing.T) {
 			a := w.desk.Standing()
 			if a == nil || a.Approval.State != policy.StatePending {
 				t.Fatalf("the zone's advice is %+v, want a new one that waits", a)
+			}
+			for i, damaged := range map[int]bool{0: true, 4: false} {
+				payload, _ := s.lastOf(w.topics.State(bench(i)))
+				state, err := wire.ParseState(payload)
+				if err != nil || state.NotApprovable != nil || (state.LeftOut != nil) != damaged {
+					t.Fatalf("%s: the state is %s (%v)", bench(i), payload, err)
+				}
+				if damaged && (state.LeftOut.Code != "ledger-damaged" || !strings.Contains(state.LeftOut.Text, "is not in force and nobody can approve it")) {
+					t.Errorf("the state says %+v", state.LeftOut)
+				}
 			}
 			s.published = nil
 			s.decide(t, a, wire.Approve)

@@ -41,6 +41,7 @@ type worker struct {
 	pending *work             // since the last flush, nil: nothing has touched it
 	behind  []policy.Approval // of before the restart, that the engine must be told
 	lost    bool              // so is that the advice issued last is on no record that can be read
+	leftOut *advice.Reason    // what the ledger has of the zone and nobody can read, nil: nothing
 	aside   error             // why the zone is set aside: its engine broke a promise
 
 	published published // what stands on the retained topics
@@ -53,6 +54,7 @@ type worker struct {
 	durable   tally // of the last snapshot that is on record: what may be exposed
 
 	savedTotals     bool // the last snapshot has totals
+	savedSnapshot   int  // its number
 	durableSnapshot int  // the number of the last snapshot that is on record
 }
 
@@ -295,7 +297,7 @@ func (w *worker) Restart(at time.Time) {
 	}
 	w.house.log.Warn("zone starts anew: its time came from a wrong clock", "site", w.settings.Site, "zone", w.settings.Zone, "time", at)
 	w.engine = engine
-	w.wake, w.savedAt, w.savedTotals = time.Time{}, time.Time{}, false
+	w.wake, w.savedAt, w.savedTotals, w.savedSnapshot = time.Time{}, time.Time{}, false, 0
 	w.point, w.newest, w.durable = pointSource{}, tally{}, tally{}
 }
 

@@ -19,7 +19,7 @@ const (
 	KindEvidence Kind = "evidence" // what speaks for a cause of trouble
 	KindCaution  Kind = "caution"  // what to mind in any case
 	KindRefusal  Kind = "refusal"  // why a decision changes nothing
-	KindNotice   Kind = "notice"   // why nothing can be approved
+	KindNotice   Kind = "notice"   // why nothing, or not all, can be approved
 )
 
 // Entry is one sentence of the catalogue. Text holds named verbs, {name:unit},

@@ -48,10 +48,11 @@ var refusals = [...]struct{ of, code, text string }{
 }
 
 // notices are the sentences that stand in a zone's state where nothing of it can be
-// approved.
+// approved, or something that was advised before can be no more.
 var notices = [...]Entry{
 	{"zone-set-aside", KindNotice, "The zone is set aside after a fault of the program: nothing of it can be approved until the daemon has been restarted."},
 	{"ledger-unavailable", KindNotice, "The ledger cannot be written, so nothing can be approved: {what:name}."},
+	{"ledger-damaged", KindNotice, "The ledger is damaged and does not tell any more what was advised with {advice:name}: that is not in force and nobody can approve it. Put the last copy of the ledger in its place, and look at the disk."},
 }
 
 // Refuse gives a refusal: the sentence of a code, filled as by Say, under the code

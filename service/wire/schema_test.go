@@ -93,9 +93,9 @@ func samples(t testing.TB) map[string][][]byte {
 	blocked := &advice.Reason{Code: "ledger-unavailable", Text: "the disk is full"}
 	unknown := &policy.State{Time: day0, Probes: []policy.ProbeState{{ID: "p1", Health: "stale"}}}
 	out["state"] = [][]byte{
-		must(AppendState(nil, "north", "bench-07", sampleState(), nil)),
-		must(AppendState(nil, "north", "bench-07", sampleState(), blocked)),
-		must(AppendState(nil, "north", "bench-07", unknown, nil)),
+		must(AppendState(nil, "north", "bench-07", sampleState(), nil, nil)),
+		must(AppendState(nil, "north", "bench-07", sampleState(), blocked, blocked)),
+		must(AppendState(nil, "north", "bench-07", unknown, nil, blocked)),
 	}
 	out["forecast"] = [][]byte{must(AppendForecast(nil, "north", "bench-07", sampleForecast()))}
 	d := Decision{Advice: irrigate.ID, Digest: irrigate.Approval.Digest, Decision: Approve, By: "ana"}

@@ -35,6 +35,7 @@ type State struct {
 	Diagnosis         []Diagnosis `json:"diagnosis"`                      // empty when nothing is wrong
 	Data              Data        `json:"data"`                           //
 	NotApprovable     *Reason     `json:"not_approvable,omitzero"`        // why no advice can be approved now
+	LeftOut           *Reason     `json:"left_out,omitzero"`              // what a damaged ledger does not tell any more
 }
 
 // Band is the target band and where the zone stands against it.

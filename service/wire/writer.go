@@ -85,9 +85,10 @@ func (w *writer) reason(code, text string) {
 }
 
 // AppendState appends the published state of a zone to dst. NotApprovable says
-// why no advice can be approved now, nil when it can. Values are rounded; one
-// that is not a number is an error, and dst is then returned as it was.
-func AppendState(dst []byte, site, zone string, s *policy.State, notApprovable *advice.Reason) ([]byte, error) {
+// why no advice can be approved now, nil when it can; leftOut what a damaged ledger
+// does not tell any more, nil when it tells all. Values are rounded; one that is not a
+// number is an error, and dst is then returned as it was.
+func AppendState(dst []byte, site, zone string, s *policy.State, notApprovable, leftOut *advice.Reason) ([]byte, error) {
 	w := writer{b: append(dst, '{')}
 	w.text("site", site)
 	w.text("zone", zone)
@@ -102,6 +103,10 @@ func AppendState(dst []byte, site, zone string, s *policy.State, notApprovable *
 	if notApprovable != nil {
 		w.key("not_approvable")
 		w.reason(notApprovable.Code, notApprovable.Text)
+	}
+	if leftOut != nil {
+		w.key("left_out")
+		w.reason(leftOut.Code, leftOut.Text)
 	}
 	w.close('}')
 	if w.err != nil {

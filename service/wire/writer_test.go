@@ -24,7 +24,11 @@ func TestStateAsItIs(t *testing.T) {
 		if rapid.Bool().Draw(t, "approvable") {
 			blocked = nil
 		}
-		got, err := AppendState([]byte("before"), "north", "bench-07", s, blocked)
+		left := &advice.Reason{Code: "d", Text: rapid.String().Draw(t, "what is left out")}
+		if rapid.Bool().Draw(t, "whole") {
+			left = nil
+		}
+		got, err := AppendState([]byte("before"), "north", "bench-07", s, blocked, left)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -113,7 +117,7 @@ func TestNotANumber(t *testing.T) {
 	for _, bad := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), 1e300} {
 		s := sampleState()
 		s.DrainFraction24h = bad
-		got, err := AppendState([]byte("before"), "north", "bench-07", s, nil)
+		got, err := AppendState([]byte("before"), "north", "bench-07", s, nil, nil)
 		var n *NumberError
 		if !errors.As(err, &n) || n.Name != "drain_fraction_24h" || !strings.Contains(err.Error(), "north/bench-07") || string(got) != "before" {
 			t.Errorf("state with %v: %q, %v", bad, got, err)
@@ -205,7 +209,7 @@ func BenchmarkAppendState(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		var err error
-		if buf, err = AppendState(buf[:0], "north", "bench-07", s, nil); err != nil {
+		if buf, err = AppendState(buf[:0], "north", "bench-07", s, nil, nil); err != nil {
 			b.Fatal(err)
 		}
 	}
