@@ -21,7 +21,7 @@ var predictions = [causeCount][]prediction{
 	// in the long run (from memory). What is still given as before stands over what the
 	// container holds until it has drained: behind blocked emitters nothing does, nor where
 	// it runs past.
-	RootBound: {{Over, 0.027, 0.012, 0.6}, {Peak, -0.07, 0.05, 0.9}, {Plateau, -0.07, 0.05, 0.9}, {Rest, -0.07, 0.05, 0.9}, {Rise, -0.7, 0.45, 0.9}, {Drained, 0.3, 0.3, 0.4}, {Droop, -0.1, 0.15, 0.4}},
+	RootBound: {{Over, 0.027, 0.012, 0.6}, {Peak, -0.07, 0.05, 0.9}, {Plateau, -0.07, 0.05, 0.9}, {Rise, -0.7, 0.45, 0.9}, {Drained, 0.3, 0.3, 0.4}, {Droop, -0.1, 0.15, 0.4}},
 	// Crushed pores are finer: they hold more at the same suction, though they are fewer,
 	// so a container that is filled comes to rest higher, by less than where water stands;
 	// they drain more slowly, which shows only where water drains in sight of the probe;
