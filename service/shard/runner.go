@@ -186,6 +186,10 @@ func (r *Runner) Run(ctx context.Context) {
 	defer tick.Stop()
 	var settle <-chan time.Time
 	for {
+		if ctx.Err() != nil { // a flood always has something ready, and select takes either
+			r.finish()
+			return
+		}
 		select {
 		case <-r.poke:
 			if r.batch() {
@@ -208,8 +212,6 @@ func (r *Runner) Run(ctx context.Context) {
 				r.wake()
 			}
 		case <-ctx.Done():
-			r.finish()
-			return
 		}
 	}
 }
