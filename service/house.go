@@ -7,6 +7,7 @@ import (
 	"io"
 	"log/slog"
 	"sort"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -52,7 +53,8 @@ type house struct {
 	watch    *watcher // of a replay, else nil
 	warnings sparing  // of what comes from outside
 
-	owed atomic.Pointer[func() error] // what is to be written once the ledger takes writes, nil: nothing
+	owed   atomic.Pointer[func() error] // what is to be written once the ledger takes writes, nil: nothing
+	paying sync.Mutex                   // held while it is
 
 	leftOut int // of what the ledger has, for nobody can read it
 
@@ -320,14 +322,20 @@ func (h *house) noteLedger(err error) {
 func (h *house) onceWritable(do func() error) { h.owed.Store(&do) }
 
 func (h *house) payOwed() {
-	do := h.owed.Swap(nil)
+	if h.owed.Load() == nil {
+		return
+	}
+	h.paying.Lock() // who comes meanwhile waits, for what it has on record is published next
+	defer h.paying.Unlock()
+	do := h.owed.Load()
 	if do == nil {
 		return
 	}
 	if err := (*do)(); err != nil {
 		h.log.Warn("ledger takes writes, and not what it had refused before; trying again with the next", "error", err)
-		h.owed.CompareAndSwap(nil, do)
+		return
 	}
+	h.owed.CompareAndSwap(do, nil)
 }
 
 func (h *house) ledgerFault() error {
