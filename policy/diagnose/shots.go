@@ -257,7 +257,10 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 	if room < mean {
 		sd = math.Hypot(sd, in.Learned.CapacitySD*in.VolumeML/given)
 	}
-	spread := t.spread(sd)
+	spread, roomy := t.spread(sd), !t.Dry && room >= 1.1*mean
+	if roomy && t.Windows < roomyWindows { // windows short of room do not tell what this one should keep
+		spread = math.Max(spread, captureDoubt)
+	}
 	if !t.Dry || t.knowsDry() {
 		t.tell(x, usual, spread, sd, given, in, atMs, b)
 	} else {
@@ -280,8 +283,8 @@ func (t *ShotTest) take(x, room, sd, given float64, in *Inputs, atMs int64, b *B
 		t.usual().learn(e, spread, sd, dryPace)
 		return
 	}
+	t.usual().learn(e, spread, sd, math.Max(1/float64(t.Windows+3), 0.03))
 	t.Windows = min(t.Windows+1, 10000)
-	t.usual().learn(e, spread, sd, 0.03)
 }
 
 // tell says what a share means of which usual is expected.
@@ -356,12 +359,13 @@ func (u *Answer) learnSpread(e, spread, sd, pace float64) {
 // weight is the share of what a window says that counts: it grows with the windows
 // that such a share was learned from, for until then a shot that does not stay teaches
 // as much as it accuses. Never to nothing: what most of a zone's volumes lift is known
-// from the balance before anything is learned, and a fault makes a zone dry by itself. Shots of which nothing shows count the less the further the
-// zone is below the water contents that shots usually begin from: on 34 simulated
-// facilities 1 in 100 windows of sound zones kept next to nothing within 0.03 m3/m3 of
-// those, 1 in 30 from 0.05 below, and half from 0.08 below, where water runs past or
-// does not come down to the probe; a part was missing as seldom there as anywhere. Of
-// many waterings a part is still on its way, or drains already.
+// from the balance before anything is learned, and a fault makes a zone dry by itself.
+// Shots of which nothing shows count the less the further the zone is below the water
+// contents that shots usually begin from: on 34 simulated facilities 1 in 100 windows of
+// sound zones kept next to nothing within 0.03 m3/m3 of those, 1 in 30 from 0.05 below, and
+// half from 0.08 below, where water runs past or does not come down to the probe; a part was
+// missing as seldom there as anywhere. Of many waterings a part is still on its way, or
+// drains already.
 func (t *ShotTest) weight(lost bool, in *Inputs, atMs int64) float64 {
 	known := t.usual().Windows
 	if lost && !t.Dry {
@@ -444,5 +448,6 @@ func (t *ShotTest) full(in *Inputs, room, given float64) bool {
 	return float64(t.Zone) > float64(t.From)+math.Min(math.Max(math.Sqrt(float64(t.FromVar)), 0.01), 0.015)
 }
 
-// leastShots that were seen make a response to hold the next against.
-const leastShots = 6
+// leastShots that were seen make a response to hold the next against, and roomyWindows with
+// room for all of their water what the zone keeps then.
+const leastShots, roomyWindows = 6, 4

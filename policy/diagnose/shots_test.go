@@ -180,3 +180,30 @@ func TestWindowsThatAreShortOfRoomMakeAZoneKnown(t *testing.T) {
 		}
 	}
 }
+
+// A zone that was always watered full is not known for what it keeps where there is room: one
+// that turns out to keep two thirds is learned anew, and accuses its emitters of nothing; one of
+// which nearly nothing stays still does.
+func TestTheFirstWindowsWithRoomAreNotJudgedByThoseWithout(t *testing.T) {
+	for keeps, want := range map[float64]func(odds, mean float64) bool{
+		0.6: func(odds, mean float64) bool { return odds < 1 && mean < 0.8 },
+		0.1: func(odds, mean float64) bool { return odds > 3 },
+	} {
+		s, in, b, at := &ShotTest{}, inputs(), &Belief{}, start
+		window := func(x, room float64) {
+			at += 5 * hourMs
+			s.Zone, s.Reports, s.WaterMs = 0.5, 1, at-showsMs
+			s.take(x, room, 0.03, 900, in, at, b)
+		}
+		for range 20 {
+			window(0.5, 0.5)
+			*b = Belief{}
+		}
+		for range 6 {
+			window(keeps, 1.3)
+		}
+		if odds, mean := float64(b.LogOdds[EmitterFault]), float64(s.Usual[0].Mean); !want(odds, mean) {
+			t.Errorf("six windows that keep %.1f: log odds of the emitters %.1f, %.2f is usual", keeps, odds, mean)
+		}
+	}
+}

@@ -19,6 +19,7 @@ import (
 type Size struct {
 	KeptML      float32 // leaky sum over days
 	Seen        float32 // what the water content made of it, m3/m3, likewise
+	UptakeSD    float32 // how far off the uptake in Seen may be, of its ln
 	Rise        float32 // leaky mean of ln rise of a shot per mL
 	Days, Rises uint8   // that were counted
 	AskedMs     int64   // when people were last sent to see, 0: never
@@ -48,6 +49,7 @@ func (s *Size) day(f *Features, in *Inputs, begin float64) {
 		kept := w.GivenML24h - w.Drain24hML
 		seen := in.WaterContent - begin + gain*in.Learned.UptakeML24h/in.VolumeML
 		s.KeptML, s.Seen = sizeFades*s.KeptML+float32(kept), sizeFades*s.Seen+float32(seen)
+		s.UptakeSD = float32(in.Learned.RateSD)
 		s.Days = min(s.Days+1, 250)
 	}
 	if f.Known[Rise] {
@@ -57,16 +59,16 @@ func (s *Size) day(f *Features, in *Inputs, begin float64) {
 }
 
 // times is how many times the volume that is told the container shows; false where it is
-// within what probes make of it, or not known.
+// within what probes make of it and the uptake may be off by, or not known.
 func (s *Size) times(volumeML float64) (float64, bool) {
-	x, kept, seen := 1.0, float64(s.KeptML), float64(s.Seen)*volumeML
+	x, most, kept, seen := 1.0, mostTimes, float64(s.KeptML), float64(s.Seen)*volumeML
 	switch {
 	case s.Days >= sizeDays && kept > keptShare*volumeML && seen > kept/10:
-		x = kept / seen
+		x, most = kept/seen, mostTimes*math.Exp(float64(s.UptakeSD))
 	case s.Days == 0 && s.Rises >= sizeDays:
 		x = math.Min(math.Exp(-float64(s.Rise))/volumeML, 1)
 	}
-	return x, x > mostTimes || x < 1/mostTimes
+	return x, x > most || x < 1/most
 }
 
 // sizes takes a finished day. One on which water does not arrive begins it anew: what was

@@ -123,3 +123,21 @@ func TestAMovedZoneIsAskedAboutOnce(t *testing.T) {
 		t.Errorf("besides: %s", r.Text)
 	}
 }
+
+// A crop that drinks more than the balance has learned keeps water that it does not account
+// for: where the uptake may be off by a tenth, 1.8 times the volume is no doubt yet.
+func TestUptakeThatIsNotKnownDoubtsNoContainer(t *testing.T) {
+	for sd, want := range map[float64]bool{0.02: true, 0.1: false} {
+		m, in := &Memory{}, inputs()
+		in.Learned.RateSD = sd
+		for range 6 {
+			f := Features{Hours: 24}
+			in.Water.Reports, in.Water.DrainTold, in.Water.GivenML24h, in.Water.Drain24hML = true, true, 900, 90
+			in.Learned.UptakeML24h = 810 / 1.8
+			m.Size.day(&f, in, in.WaterContent)
+		}
+		if r, doubted := m.SayVolume(in.VolumeML); doubted != want {
+			t.Errorf("uptake known to %.2f of it: doubted %v, want %v: %s", sd, doubted, want, r.Text)
+		}
+	}
+}
