@@ -108,17 +108,5 @@ func TestADamagedRecordIsLeftOut(t *testing.T) {
 // started is a house of so many zones that goes on from a ledger.
 func started(t *testing.T, l *ledger.Ledger, zones int, log *slog.Logger) *still {
 	t.Helper()
-	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, siteOf("north", zones)), Clock: "telemetry", StateEvery: time.Minute}
-	sites, err := loadSites(settings.Sites, log)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s := new(still)
-	if s.house, err = newHouse(t.Context(), settings, sites, l, newMetrics("test"), 1, log); err != nil {
-		t.Fatal(err)
-	}
-	s.publish = func(_ int, m wire.Message, _ time.Time) { s.published = append(s.published, m) }
-	s.house.telemetry = func(zone int, r shard.Telemetry) { s.lots[0].shard.Telemetry(s.places[zone].index, r) }
-	s.house.control = func(zone int, c shard.Control) { s.lots[0].shard.Control(s.places[zone].index, c) }
-	return s
+	return newStillWith(t, siteOf("north", zones), "telemetry", l, log)
 }

@@ -46,7 +46,12 @@ func newStillOn(t *testing.T, clock string, l *ledger.Ledger) *still {
 // newStillOf is of a site of one's own.
 func newStillOf(t *testing.T, text, clock string, l *ledger.Ledger) *still {
 	t.Helper()
-	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	return newStillWith(t, text, clock, l, slog.New(slog.NewTextHandler(io.Discard, nil)))
+}
+
+// newStillWith tells its log besides.
+func newStillWith(t *testing.T, text, clock string, l *ledger.Ledger, log *slog.Logger) *still {
+	t.Helper()
 	settings := Settings{TopicRoot: "rhizostat", Sites: writeSite(t, text), Clock: clock, StateEvery: time.Minute}
 	sites, err := loadSites(settings.Sites, log)
 	if err != nil {
@@ -57,8 +62,8 @@ func newStillOf(t *testing.T, text, clock string, l *ledger.Ledger) *still {
 		t.Fatal(err)
 	}
 	s.publish = func(_ int, m wire.Message, _ time.Time) { s.published = append(s.published, m) }
-	s.house.telemetry = func(_ int, r shard.Telemetry) { s.lots[0].shard.Telemetry(0, r) }
-	s.house.control = func(_ int, c shard.Control) { s.lots[0].shard.Control(0, c) }
+	s.house.telemetry = func(zone int, r shard.Telemetry) { s.lots[0].shard.Telemetry(s.places[zone].index, r) }
+	s.house.control = func(zone int, c shard.Control) { s.lots[0].shard.Control(s.places[zone].index, c) }
 	return s
 }
 

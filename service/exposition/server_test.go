@@ -4,40 +4,19 @@ import (
 	"compress/gzip"
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"log/slog"
 	"net"
 	"net/http"
 	"net/http/httptest"
-	"os"
 	"strings"
 	"testing"
 	"time"
 
-	"go.uber.org/goleak"
+	"rhizostat/service/internal/leaks"
 )
 
-func TestMain(m *testing.M) {
-	code := m.Run()
-	if code == 0 {
-		if err := leaks(); err != nil {
-			fmt.Fprintln(os.Stderr, err)
-			code = 1
-		}
-	}
-	os.Exit(code)
-}
-
-// leaks are the goroutines that nobody ends, on however busy a machine: the library's
-// own patience is a second.
-func leaks() (err error) {
-	for end := time.Now().Add(time.Minute); ; {
-		if err = goleak.Find(); err == nil || time.Now().After(end) {
-			return err
-		}
-	}
-}
+func TestMain(m *testing.M) { leaks.Main(m) }
 
 var quiet = slog.New(slog.DiscardHandler)
 

@@ -9,7 +9,6 @@ import (
 	"log/slog"
 	"math/rand/v2"
 	"net"
-	"os"
 	"slices"
 	"strings"
 	"sync"
@@ -23,29 +22,11 @@ import (
 	"github.com/mochi-mqtt/server/v2/hooks/auth"
 	"github.com/mochi-mqtt/server/v2/listeners"
 	"github.com/mochi-mqtt/server/v2/packets"
-	"go.uber.org/goleak"
+
+	"rhizostat/service/internal/leaks"
 )
 
-func TestMain(m *testing.M) {
-	code := m.Run()
-	if code == 0 {
-		if err := leaks(); err != nil {
-			fmt.Fprintln(os.Stderr, err)
-			code = 1
-		}
-	}
-	os.Exit(code)
-}
-
-// leaks are the goroutines that nobody ends, on however busy a machine: the library's
-// own patience is a second.
-func leaks() (err error) {
-	for end := time.Now().Add(limit); ; {
-		if err = goleak.Find(); err == nil || time.Now().After(end) {
-			return err
-		}
-	}
-}
+func TestMain(m *testing.M) { leaks.Main(m) }
 
 // limit is how long a test waits for what comes at once where the machine has nothing
 // else to do.
