@@ -24,7 +24,8 @@ func TestStartAfterAPowerCut(t *testing.T) {
 	w := watch(t, b, topics.Status())
 	environ := environment(t, b.Address, writeSite(t, siteOf("north", 1)))
 	c := startChild(t, environ...)
-	eventually(t, 10*time.Second, text("the daemon is not online"), func() bool { return status.online() != "" })
+	// two subscriptions are told one after the other
+	eventually(t, 10*time.Second, text("the daemon is not online"), func() bool { return status.online() != "" && w.get(topics.Status()) != nil })
 	dead, kept := status.online(), w.get(topics.Status())
 	c.kill(t)
 	eventually(t, 10*time.Second, text("no will"), func() bool { return status.online() == "" })
