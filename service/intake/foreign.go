@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -183,20 +184,9 @@ func (rd *reader) descendObject(n *pointerNode) Reason {
 		if err != nil {
 			return rd.broken(err)
 		}
-		reason, found := Reason(""), false
-		for i := range n.children {
-			if n.children[i].token == string(name) {
-				reason, found = rd.descend(&n.children[i]), true
-				break
-			}
-		}
-		if reason != "" {
+		i := slices.IndexFunc(n.children, func(c pointerNode) bool { return c.token == string(name) })
+		if reason := rd.enter(n, i); reason != "" {
 			return reason
-		}
-		if !found {
-			if err := rd.dec.SkipValue(); err != nil {
-				return rd.broken(err)
-			}
 		}
 	}
 	if _, err := rd.dec.ReadToken(); err != nil {
@@ -210,23 +200,24 @@ func (rd *reader) descendArray(n *pointerNode) Reason {
 		return rd.broken(err)
 	}
 	for at := 0; rd.dec.PeekKind() != ']'; at++ {
-		reason, found := Reason(""), false
-		for i := range n.children {
-			if n.children[i].index == at {
-				reason, found = rd.descend(&n.children[i]), true
-				break
-			}
-		}
-		if reason != "" {
+		i := slices.IndexFunc(n.children, func(c pointerNode) bool { return c.index == at })
+		if reason := rd.enter(n, i); reason != "" {
 			return reason
-		}
-		if !found {
-			if err := rd.dec.SkipValue(); err != nil {
-				return rd.broken(err)
-			}
 		}
 	}
 	if _, err := rd.dec.ReadToken(); err != nil {
+		return rd.broken(err)
+	}
+	return ""
+}
+
+// enter takes the value of a member or an element: along child i of n, or past it
+// where no pointer leads there, i below 0.
+func (rd *reader) enter(n *pointerNode, i int) Reason {
+	if i >= 0 {
+		return rd.descend(&n.children[i])
+	}
+	if err := rd.dec.SkipValue(); err != nil {
 		return rd.broken(err)
 	}
 	return ""
