@@ -100,7 +100,7 @@ func bounded(x, most float64) float64 { return most * x / (most + x) }
 func (s *Scratch) add(score *Score, o *outcome, weight float64) {
 	p, band := &s.req.Priorities, &s.band
 	score.Band += weight * p.Band * (o.dayBelow + o.dayAbove + weightNightBelow*o.nightBelow + weightNightAbove*o.nightAbove)
-	score.Saturation += weight * p.Saturation * weightSaturation * o.saturatedH
+	score.Saturation += weight * p.Saturation * weightSaturation * o.airlessH
 
 	dry := night(o.comingNight - band.OvernightDryback)
 	if s.firstNightCounts {

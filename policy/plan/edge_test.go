@@ -234,3 +234,43 @@ func TestRoundVolume(t *testing.T) {
 		t.Errorf("a second gives 50 mL, and %+v came out", v)
 	}
 }
+
+// Where probes may be off, a plan keeps a distance to the water content at which roots lack
+// air, the larger the less is known; far below it that makes no difference.
+func TestUnsureZonesStayClearOfSaturation(t *testing.T) {
+	peak := func(saturation, levelSD float64) float64 {
+		r := pot(7000, 900)
+		r.SaturationPoint, r.LevelSD = saturation, levelSD
+		var s Scratch
+		p := Best(r, &s)
+		if p.Expected == nil || p.Setpoints == nil || p.Setpoints.ShotVolumeML == 0 {
+			t.Fatalf("saturated from %v with a level known to %v: %s; expected a day with water", saturation, levelSD, p.Action)
+		}
+		return p.Expected.PeakWaterContent
+	}
+	for _, c := range []struct{ levelSD, least, most float64 }{{0.004, 0, 0.004}, {0.015, 0.008, 0.03}} {
+		near, never := peak(0.61, c.levelSD), peak(0, c.levelSD)
+		if far := peak(0.72, c.levelSD); far != never {
+			t.Errorf("known to %v, far below saturation a plan peaks at %v, without it at %v; expected the same", c.levelSD, far, never)
+		}
+		if lower := never - near; lower < c.least || lower > c.most {
+			t.Errorf("known to %v, just below saturation a plan peaks %v lower; expected %v to %v", c.levelSD, lower, c.least, c.most)
+		}
+	}
+}
+
+// The hours of saturation that are to be expected are those of the saturation point where
+// the zone is known well, half as many where it lies on it, and none out of reach.
+func TestExpectedSaturation(t *testing.T) {
+	for _, c := range []struct{ w, sd, want float64 }{
+		{0.70, 0.02, 0}, {0.80, 0.02, stepHours / 2}, {0.90, 0.02, stepHours},
+		{0.801, 0, stepHours * 0.73}, {0.81, 0, stepHours},
+	} {
+		e := edges{full: 0.9, refill: 0.1, saturation: 0.80, soft: 0.003, perSoft: 1 / 0.006, perWidth: 1 / 0.8}
+		e.softenSaturation(c.sd)
+		var o outcome
+		if e.judge(c.w, true, &o); math.Abs(o.airlessH-c.want) > 0.02*stepHours {
+			t.Errorf("at %v, saturated from 0.80, known to %v: %v h of a step; expected %v", c.w, c.sd, o.airlessH, c.want)
+		}
+	}
+}

@@ -37,7 +37,8 @@ type outcome struct {
 	dayBelow, dayAbove     float64 // h, softened by the uncertainty and weighed by depth
 	nightBelow, nightAbove float64 // h
 	belowH, aboveH         float64 // h of daytime plainly outside
-	saturatedH             float64
+	saturatedH             float64 // h above the saturation point
+	airlessH               float64 // h of saturation to be expected of a zone that may be wetter or drier than it is seen
 	given, drain, uptake   float64 // mL, of the irrigation day
 	drainAtRewet           float64 // mL drained before the rewet was over
 	shots, nightShots      int
@@ -235,60 +236,3 @@ const (
 	latestFirst = 36
 	usualFirst  = 24
 )
-
-// edges are the band and the saturation point, softened by how well the water
-// content is known.
-type edges struct {
-	full, refill, saturation float64
-	soft, perSoft            float64 // half width of the ramp; 1/(2 soft)
-	perWidth                 float64
-}
-
-// plain gives the water contents between which nothing is to be judged: no water above
-// capacity, none near the band's edges, and uptake at its full rate.
-func (e *edges) plain(b *balance) (low, high float64) {
-	return max(e.refill+e.soft, b.fullAt, 0), min(b.capacity, e.full-e.soft, e.saturation)
-}
-
-// judge books one step of water content.
-func (e *edges) judge(w float64, day bool, o *outcome) {
-	if w > o.peak {
-		o.peak = w
-	}
-	if w < o.trough {
-		o.trough = w
-	}
-	if w > e.saturation {
-		o.saturatedH += stepHours
-	}
-	if d := e.refill - w + e.soft; d > 0 {
-		x, outside := e.weigh(d)
-		if day {
-			o.dayBelow += x
-			o.belowH += outside
-		} else {
-			o.nightBelow += x
-		}
-	} else if d := w - e.full + e.soft; d > 0 {
-		x, outside := e.weigh(d)
-		if day {
-			o.dayAbove += x
-			o.aboveH += outside
-		} else {
-			o.nightAbove += x
-		}
-	}
-}
-
-// weigh is what a step counts, h, that lies d beyond the inner end of an edge's ramp, and
-// what of it is plainly outside the band.
-func (e *edges) weigh(d float64) (h, outside float64) {
-	if h = d * e.perSoft; h > 1 {
-		h = 1
-	}
-	if d > e.soft {
-		h += (d - e.soft) * e.perWidth
-		outside = stepHours
-	}
-	return h * stepHours, outside
-}

@@ -68,6 +68,7 @@ func (s *Scratch) begin(r *Request) {
 	s.spreadOf(r)
 	s.edges = edgesOf(&s.band, r)
 	s.edges.saturation -= s.low
+	s.edges.softenSaturation(math.Hypot(r.LevelSD, r.Situation.WaterContentSD))
 	day := s.drunk[s.grid.next] - s.drunk[s.grid.dayStart]
 	s.waterML = s.members[0].start * r.Situation.VolumeML
 	s.salt = leachingFor(r, s.waterML, day)
