@@ -161,9 +161,11 @@ func (z *Zone) inspectHardware(at int64) {
 	}
 	d.Inspected, d.AskedMs = since, at
 	first := &findings[0]
-	reasons := advice.InspectCause(first.Cause, first.Probability, first.Look)
+	likely := first.Probability
+	reasons := advice.InspectCause(first.Cause, likely, first.Look)
 	if first.Cause == diagnose.WeatherOrGrowth.String() && moved >= askMovedAt {
-		reasons = advice.InspectMoved(first.Probability, first.Look)
+		likely = moved // of that finding weather has its own part
+		reasons = advice.InspectMoved(likely, first.Look)
 	}
 	reasons = append(reasons, first.Evidence...)
 	for i := range findings[1:] {
@@ -173,7 +175,7 @@ func (z *Zone) inspectHardware(at int64) {
 	}
 	z.propose(&advice.Advice{
 		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next,
-		Reasons: reasons, Confidence: math.Round(first.Probability*100) / 100,
+		Reasons: reasons, Confidence: math.Round(likely*100) / 100,
 	}, at)
 }
 
@@ -191,7 +193,8 @@ func (z *Zone) inspectVolume(at int64) {
 	}
 	s.AskedMs = at
 	z.propose(&advice.Advice{
-		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next, Reasons: advice.InspectVolume(why), Confidence: 1,
+		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next, Reasons: advice.InspectVolume(why),
+		Confidence: math.Round(z.m.Diagnosis.VolumeDoubt(z.ground.constants.VolumeML)*100) / 100,
 	}, at)
 }
 
