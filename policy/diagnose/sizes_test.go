@@ -57,7 +57,9 @@ func TestAContainerOfAnotherSize(t *testing.T) {
 // how likely that is grows with how far it is off.
 func TestWhatIsSaidOfADoubtedVolume(t *testing.T) {
 	const told = 6000.0
-	seen := func(x float64) *Memory { return &Memory{Size: Size{KeptML: 6000, Seen: float32(1 / x), UptakeSD: 0.02, Days: 6}} }
+	seen := func(x float64) *Memory {
+		return &Memory{Size: Size{KeptML: 6000, Seen: float32(1 / x), UptakeSD: 0.02, Days: 6}}
+	}
 	for x, want := range map[float64]string{
 		1. / 3: "For days the water content has moved 3 times as much as the water that was given and did not drain makes of a container of 6000 mL: " +
 			"it behaves like one of about 2000 mL, or more water comes than is reported. Every volume here rests on the container: see whether it is the one that was told.",

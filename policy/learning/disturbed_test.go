@@ -13,7 +13,7 @@ func TestDisturbedRootsMayKeepAnotherShare(t *testing.T) {
 	for _, after := range []float64{0.45, 0.93} {
 		p, g := newPot(31), &grower{trigger: 0.5, ml: 200}
 		c := potConstants(p)
-				var z Zone
+		var z Zone
 		play(p, g, &z, c, 10, 5*minuteMs, true, true, nil)
 		z.Capture = Estimate{Mean: 0.45, Var: 0.03 * 0.03, Age: 20, Count: 100} // water ran past the roots for weeks
 		p.capture = after
