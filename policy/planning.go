@@ -69,7 +69,7 @@ func (z *Zone) consider(at int64) {
 // left when somebody will have.
 func (z *Zone) needsToday(at int64) bool {
 	p, day := &z.m.Plans, z.today.day
-	left := day.DaytimeEnd.Sub(z.earliest(at))
+	left := day.DaytimeEnd.Sub(z.earliest(at, day))
 	if left < leastDay || p.AskedToday >= mostADay || p.Closed && p.ClosedDayMs == z.today.fromMs {
 		return false
 	}
@@ -182,7 +182,7 @@ func (z *Zone) reconsider(at int64) {
 		return
 	}
 	if q == nil || q.Advice.Action == advice.Inspect || z.pendingToday(at) || p.AskedToday >= mostADay ||
-		at-p.IssuedMs < askAgain.Milliseconds() || day.DaytimeEnd.Sub(z.earliest(at)) < leastDay {
+		at-p.IssuedMs < askAgain.Milliseconds() || day.DaytimeEnd.Sub(z.earliest(at, day)) < leastDay {
 		return
 	}
 	r := z.request(at, day)
