@@ -16,6 +16,9 @@ type Output struct {
 	Drybacks []float64      // depths completed in this step, as a share of the peak
 	Scores   []Score        // forecasts that came due in this step
 	NextWake time.Time      // step a Wake then, at the latest
+	// OldContainer is how many readings of this step were not taken, because they are of the
+	// container that the roots stood in before.
+	OldContainer int
 }
 
 // Score is a past forecast held against what came.

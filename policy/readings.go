@@ -51,7 +51,8 @@ func (z *Zone) read(e *Event, at int64) {
 func (z *Zone) readProbe(i int, v *sensing.Values, stamp, at int64) {
 	p := &z.probes[i]
 	if stamp != 0 && stamp < z.m.Plans.MovedMs {
-		return // it comes late, and is of the container before
+		z.scratch.out.OldContainer++ // it comes late, and is of the container before
+		return
 	}
 	z.readSlow(i, v, at)
 	reading, ok, _ := z.settings.Probes[i].Calibration.WaterContent(v)
