@@ -103,7 +103,10 @@ func (z *Zone) moveProbe(e *OperatorEvent, at int64) {
 		z.ground.tables[i] = table
 		z.m.Panel.Moved(i, at)
 		// Where no other holds the level, the next word of this one is another level.
-		z.m.Panel.Rejoined = z.m.Panel.Rejoined || z.m.Panel.Healthy(at) <= 1
+		if z.m.Panel.Healthy(at) <= 1 {
+			z.m.Panel.Rejoined = true
+			z.m.Learned.SeenElsewhere()
+		}
 	}
 }
 

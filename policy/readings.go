@@ -113,6 +113,9 @@ func (z *Zone) agree(at int64) {
 	wc = min(max(wc, 0), 1)
 	if z.m.Panel.Rejoined {
 		z.m.Panel.Rejoined = false
+		if z.m.Learned.SeenMs != 0 {
+			z.m.Diagnosis.Releveled(wc - z.m.Learned.Shown())
+		}
 		z.m.Learned.Releveled(&z.ground.constants, at, wc)
 	}
 	ev := z.m.Learned.Observe(&z.ground.constants, at, wc, min(sd, 1))
