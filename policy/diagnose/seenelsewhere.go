@@ -2,20 +2,24 @@ package diagnose
 
 // A zone that one probe speaks for, or two, is seen at another place once one of them is
 // moved: a shot and the crop move what is read there by another share of what they do to the
-// whole container, and water stands over its rest for longer or not at all. What was usual was
-// so of the place before. Of three or more the others go on telling.
+// whole container, water stands over its rest for longer or not at all, and salt lies in layers.
+// What was usual was so of the place before. Of three or more the others go on telling.
 
-// seenElsewhere lets all that is usual of moves be learned anew.
+// seenElsewhere lets what is usual be learned anew; of the only probe, all of it.
 func (m *Memory) seenElsewhere() {
-	f := &m.Fast
+	f, b := &m.Fast, &m.Baselines
 	f.Shots, f.Kept = ShotTest{}, KeptWatch{}
 	f.Fall.FromMs, f.Fall.Past, f.Fall.Usual, f.Fall.Elsewhere = 0, Fallen{}, Share{}, Elsewhere{}
-	for _, k := range [...]Feature{Rise, Over, UptakeDay, UptakeNight, Droop, DrainTime} {
-		m.Baselines.Of[k] = Baseline{}
-	}
-	m.Today.RiseSum, m.Today.RiseN, m.Today.Parts = 0, 0, [partCount]Part{}
-	m.Today.PairMs, m.Today.Paired, m.Today.HeldN = 0, 0, 0
 	m.Size = Size{AskedMs: m.Size.AskedMs}
+	m.Today = Collector{}
+	if f.Speaks <= 1 {
+		*b = Baselines{}
+		return
+	}
+	for _, k := range [...]Feature{Rise, Over, UptakeDay, UptakeNight, Droop, DrainTime, PoreEC, Salt, SaltRise} {
+		b.Of[k] = Baseline{}
+	}
+	b.Salts = Salts{}
 }
 
 // levelDoubt is how far from what it was a level lies that is seen by other probes, once it
