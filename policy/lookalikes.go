@@ -173,10 +173,7 @@ func (z *Zone) inspectHardware(at int64) {
 			reasons = append(append(reasons, f.Evidence...), f.Look)
 		}
 	}
-	z.propose(&advice.Advice{
-		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next,
-		Reasons: reasons, Confidence: math.Round(likely*100) / 100,
-	}, at)
+	z.ask(reasons, math.Round(likely*100)/100, asksFault, at)
 }
 
 // askVolumeEvery is how long a container that does not behave like the one that was told must
@@ -192,10 +189,7 @@ func (z *Zone) inspectVolume(at int64) {
 		return
 	}
 	s.AskedMs = at
-	z.propose(&advice.Advice{
-		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next, Reasons: advice.InspectVolume(why),
-		Confidence: math.Round(z.m.Diagnosis.VolumeDoubt(z.ground.constants.VolumeML)*100) / 100,
-	}, at)
+	z.ask(advice.InspectVolume(why), math.Round(z.m.Diagnosis.VolumeDoubt(z.ground.constants.VolumeML)*100)/100, asksVolume, at)
 }
 
 // pendingAny reports whether some advice waits for a person.

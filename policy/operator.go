@@ -81,10 +81,7 @@ func (z *Zone) cannotHold(at int64) { z.askForBand(at, advice.InspectBand()) }
 
 // askForBand asks a person for another band.
 func (z *Zone) askForBand(at int64, reasons []advice.Reason) {
-	z.propose(&advice.Advice{
-		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.settings.DayAt(instant(at)).Next,
-		Reasons: reasons, Confidence: 1,
-	}, at)
+	z.ask(reasons, 1, asksBand, at)
 }
 
 // moveProbe takes a probe's new height; what was learned of its offset is

@@ -11,6 +11,7 @@ import (
 // published after it.
 type Output struct {
 	Advice   *advice.Advice // newly proposed; the desk gives it its approval
+	Over     string         // the id of an advice to look that nobody need follow any more: its cause has gone, or was answered
 	State    *State         // engine time passed a multiple of StateEvery
 	Forecast *Forecast      // half an hour has passed, or the advice changed
 	Drybacks []float64      // depths completed in this step, as a share of the peak

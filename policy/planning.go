@@ -128,9 +128,7 @@ func (z *Zone) watchQuorum(at int64) bool {
 		if z.m.Panel.Healthy(at) == 0 && silent > quorumGrace {
 			reasons = advice.InspectSilent(silent)
 		}
-		z.propose(&advice.Advice{
-			Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next, Reasons: reasons, Confidence: 1,
-		}, at)
+		z.ask(reasons, 1, asksProbes, at)
 	}
 	return false
 }

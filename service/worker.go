@@ -149,6 +149,10 @@ func (w *worker) step(e policy.Event) {
 	if out.Advice != nil {
 		w.propose(out.Advice)
 	}
+	if out.Over != "" {
+		w.copyDesk()
+		w.moved(w.desk.Over(out.Over, w.now))
+	}
 }
 
 // guarded steps the engine; a broken promise in it sets this zone aside and no
