@@ -76,8 +76,13 @@ func (z *Zone) needsToday(at int64) bool {
 	if p.IssuedForMs < z.today.fromMs {
 		return true
 	}
-	// Who answered neither the evening's question nor the day's is not asked a third time.
-	return z.takenBack(day) || p.RetryMs != 0 && at >= p.RetryMs && p.AskedToday == 0 && !p.Deciding.nobody() && !z.openFor(at)
+	if z.takenBack(day) {
+		return true
+	}
+	// Who answered neither the evening's question nor the day's is not asked a third time, and
+	// nobody about the rest of a day shortly before the question about the next.
+	soon := z.settings.DayAt(day.Next).Start.Add(-z.settings.IssueBeforeDay - askAgain)
+	return instant(at).Before(soon) && p.RetryMs != 0 && at >= p.RetryMs && p.AskedToday == 0 && !p.Deciding.nobody() && !z.openFor(at)
 }
 
 // takenBack reports whether the plan for a day, the latest that was planned for, gave way

@@ -106,17 +106,24 @@ func TestTomorrowsPlanLetsTodaysQuestionBeAnswered(t *testing.T) {
 	}
 }
 
-// Who lets the evening's advice expire is asked once more on the day, and not a third time.
+// Who lets the evening's advice expire is asked once more on the day, and not a third time; nor
+// just before the question about the next day.
 func TestNobodyIsAskedAThirdTimeForADay(t *testing.T) {
-	for asked, want := range map[int32]bool{0: true, 1: false} {
+	for _, c := range []struct {
+		asked int32
+		hours time.Duration // after the day's start; the evening's question is due 12 h after it
+		want  bool
+	}{{0, 4, true}, {1, 4, false}, {0, 8, true}, {0, 10, false}} {
 		z, _ := lived(t, 3)
-		at := z.today.day.Next.Add(4 * time.Hour)
+		z.settings.Day.End.AfterMidnight = 22 * time.Hour
+		asked, want := c.asked, c.want
+		at := z.today.day.Next.Add(c.hours * time.Hour)
 		z.Step(Event{Kind: Wake, At: at})
 		p := &z.m.Plans
 		z.plans = nil
 		p.IssuedForMs, p.RetryMs, p.AskedToday, p.AskedDayMs = z.today.fromMs, at.UnixMilli(), asked, z.today.fromMs
 		if got := z.needsToday(at.UnixMilli()); got != want {
-			t.Errorf("asked %d times on the day already: asked again %v, expected %v", asked, got, want)
+			t.Errorf("asked %d times on the day already, %d h after its start: asked again %v, expected %v", asked, c.hours, got, want)
 		}
 	}
 }
