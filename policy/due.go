@@ -44,6 +44,7 @@ func (z *Zone) look(at int64) {
 		z.forecast(at, half)
 	}
 	z.consider(at)
+	z.looked(at)
 }
 
 // heardSince reports whether a probe that counts has spoken after an instant: the word of

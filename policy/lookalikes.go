@@ -161,9 +161,11 @@ func (z *Zone) inspectHardware(at int64) {
 	}
 	d.Inspected, d.AskedMs = since, at
 	first := &findings[0]
-	reasons := advice.InspectCause(first.Cause, first.Probability, first.Look)
+	likely := first.Probability
+	reasons := advice.InspectCause(first.Cause, likely, first.Look)
 	if first.Cause == diagnose.WeatherOrGrowth.String() && moved >= askMovedAt {
-		reasons = advice.InspectMoved(first.Probability, first.Look)
+		likely = moved // of that finding weather has its own part
+		reasons = advice.InspectMoved(likely, first.Look)
 	}
 	reasons = append(reasons, first.Evidence...)
 	for i := range findings[1:] {
@@ -171,10 +173,7 @@ func (z *Zone) inspectHardware(at int64) {
 			reasons = append(append(reasons, f.Evidence...), f.Look)
 		}
 	}
-	z.propose(&advice.Advice{
-		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next,
-		Reasons: reasons, Confidence: math.Round(first.Probability*100) / 100,
-	}, at)
+	z.ask(reasons, math.Round(likely*100)/100, asksFault, at)
 }
 
 // askVolumeEvery is how long a container that does not behave like the one that was told must
@@ -190,9 +189,7 @@ func (z *Zone) inspectVolume(at int64) {
 		return
 	}
 	s.AskedMs = at
-	z.propose(&advice.Advice{
-		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next, Reasons: advice.InspectVolume(why), Confidence: 1,
-	}, at)
+	z.ask(advice.InspectVolume(why), math.Round(z.m.Diagnosis.VolumeDoubt(z.ground.constants.VolumeML)*100)/100, asksVolume, at)
 }
 
 // pendingAny reports whether some advice waits for a person.

@@ -81,10 +81,7 @@ func (z *Zone) cannotHold(at int64) { z.askForBand(at, advice.InspectBand()) }
 
 // askForBand asks a person for another band.
 func (z *Zone) askForBand(at int64, reasons []advice.Reason) {
-	z.propose(&advice.Advice{
-		Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.settings.DayAt(instant(at)).Next,
-		Reasons: reasons, Confidence: 1,
-	}, at)
+	z.ask(reasons, 1, asksBand, at)
 }
 
 // moveProbe takes a probe's new height; what was learned of its offset is
@@ -103,7 +100,10 @@ func (z *Zone) moveProbe(e *OperatorEvent, at int64) {
 		z.ground.tables[i] = table
 		z.m.Panel.Moved(i, at)
 		// Where no other holds the level, the next word of this one is another level.
-		z.m.Panel.Rejoined = z.m.Panel.Rejoined || z.m.Panel.Healthy(at) <= 1
+		if z.m.Panel.Healthy(at) <= 1 {
+			z.m.Panel.Rejoined = true
+			z.m.Learned.SeenElsewhere()
+		}
 	}
 }
 

@@ -11,11 +11,15 @@ import (
 // published after it.
 type Output struct {
 	Advice   *advice.Advice // newly proposed; the desk gives it its approval
+	Over     string         // the id of an advice to look that nobody need follow any more: its cause has gone, or was answered
 	State    *State         // engine time passed a multiple of StateEvery
 	Forecast *Forecast      // half an hour has passed, or the advice changed
 	Drybacks []float64      // depths completed in this step, as a share of the peak
 	Scores   []Score        // forecasts that came due in this step
 	NextWake time.Time      // step a Wake then, at the latest
+	// OldContainer is how many readings of this step were not taken, because they are of the
+	// container that the roots stood in before.
+	OldContainer int
 }
 
 // Score is a past forecast held against what came.

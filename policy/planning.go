@@ -69,15 +69,20 @@ func (z *Zone) consider(at int64) {
 // left when somebody will have.
 func (z *Zone) needsToday(at int64) bool {
 	p, day := &z.m.Plans, z.today.day
-	left := day.DaytimeEnd.Sub(z.earliest(at))
+	left := day.DaytimeEnd.Sub(z.earliest(at, day))
 	if left < leastDay || p.AskedToday >= mostADay || p.Closed && p.ClosedDayMs == z.today.fromMs {
 		return false
 	}
 	if p.IssuedForMs < z.today.fromMs {
 		return true
 	}
-	// Who answered neither the evening's question nor the day's is not asked a third time.
-	return z.takenBack(day) || p.RetryMs != 0 && at >= p.RetryMs && p.AskedToday == 0 && !p.Deciding.nobody() && !z.openFor(at)
+	if z.takenBack(day) {
+		return true
+	}
+	// Who answered neither the evening's question nor the day's is not asked a third time, and
+	// nobody about the rest of a day shortly before the question about the next.
+	soon := z.settings.DayAt(day.Next).Start.Add(-z.settings.IssueBeforeDay - askAgain)
+	return instant(at).Before(soon) && p.RetryMs != 0 && at >= p.RetryMs && p.AskedToday == 0 && !p.Deciding.nobody() && !z.openFor(at)
 }
 
 // takenBack reports whether the plan for a day, the latest that was planned for, gave way
@@ -128,9 +133,7 @@ func (z *Zone) watchQuorum(at int64) bool {
 		if z.m.Panel.Healthy(at) == 0 && silent > quorumGrace {
 			reasons = advice.InspectSilent(silent)
 		}
-		z.propose(&advice.Advice{
-			Action: advice.Inspect, ValidFrom: instant(at), ValidUntil: z.today.day.Next, Reasons: reasons, Confidence: 1,
-		}, at)
+		z.ask(reasons, 1, asksProbes, at)
 	}
 	return false
 }
@@ -182,7 +185,7 @@ func (z *Zone) reconsider(at int64) {
 		return
 	}
 	if q == nil || q.Advice.Action == advice.Inspect || z.pendingToday(at) || p.AskedToday >= mostADay ||
-		at-p.IssuedMs < askAgain.Milliseconds() || day.DaytimeEnd.Sub(z.earliest(at)) < leastDay {
+		at-p.IssuedMs < askAgain.Milliseconds() || day.DaytimeEnd.Sub(z.earliest(at, day)) < leastDay {
 		return
 	}
 	r := z.request(at, day)

@@ -41,14 +41,30 @@ func TestNothingPressesWhileAPlanIsInForce(t *testing.T) {
 		if c.repotted {
 			z.m.Plans.RepottedMs = at.UnixMilli()
 		}
-		if got := z.earliest(at.UnixMilli()).Sub(at) - lead; got != c.want {
+		if got := z.earliest(at.UnixMilli(), z.today.day).Sub(at) - lead; got != c.want {
 			t.Errorf("%s: people have %v, expected %v", name, got, c.want)
 		}
 	}
 	z.m.Plans.RepottedMs, z.m.Plans.Deciding.TakesS = 0, 5400
 	waits(z, at, advice.Irrigate, StateApproved, at.Add(time.Hour))
-	if got := z.earliest(at.UnixMilli()).Sub(at) - lead; got != 112*time.Minute {
+	if got := z.earliest(at.UnixMilli(), z.today.day).Sub(at) - lead; got != 112*time.Minute {
 		t.Errorf("who takes 90 min has %v", got)
+	}
+}
+
+// The plan of today does not go on tomorrow: who is asked about tomorrow shortly before it
+// begins is not given an hour in which its first shots are due.
+func TestTodaysPlanDoesNotGoOnTomorrow(t *testing.T) {
+	z, _ := lived(t, 3)
+	at := z.today.day.Next.Add(23 * time.Hour)
+	z.Step(Event{Kind: Wake, At: at})
+	waits(z, at, advice.Irrigate, StateApproved, at.Add(-12*time.Hour))
+	tomorrow := z.settings.DayAt(z.today.day.Next)
+	if got := z.request(at.UnixMilli(), tomorrow).Earliest.Sub(at) - z.settings.DecideBeforeFirstShot; got != leastDecideTime {
+		t.Errorf("the first shot of tomorrow waits for %v, expected %v", got, leastDecideTime)
+	}
+	if got := z.request(at.UnixMilli(), z.today.day).Earliest.Sub(at) - z.settings.DecideBeforeFirstShot; got != calmDecideTime {
+		t.Errorf("the first shot of what is left of today waits for %v, expected %v", got, calmDecideTime)
 	}
 }
 
@@ -90,17 +106,24 @@ func TestTomorrowsPlanLetsTodaysQuestionBeAnswered(t *testing.T) {
 	}
 }
 
-// Who lets the evening's advice expire is asked once more on the day, and not a third time.
+// Who lets the evening's advice expire is asked once more on the day, and not a third time; nor
+// just before the question about the next day.
 func TestNobodyIsAskedAThirdTimeForADay(t *testing.T) {
-	for asked, want := range map[int32]bool{0: true, 1: false} {
+	for _, c := range []struct {
+		asked int32
+		hours time.Duration // after the day's start; the evening's question is due 12 h after it
+		want  bool
+	}{{0, 4, true}, {1, 4, false}, {0, 8, true}, {0, 10, false}} {
 		z, _ := lived(t, 3)
-		at := z.today.day.Next.Add(4 * time.Hour)
+		z.settings.Day.End.AfterMidnight = 22 * time.Hour
+		asked, want := c.asked, c.want
+		at := z.today.day.Next.Add(c.hours * time.Hour)
 		z.Step(Event{Kind: Wake, At: at})
 		p := &z.m.Plans
 		z.plans = nil
 		p.IssuedForMs, p.RetryMs, p.AskedToday, p.AskedDayMs = z.today.fromMs, at.UnixMilli(), asked, z.today.fromMs
 		if got := z.needsToday(at.UnixMilli()); got != want {
-			t.Errorf("asked %d times on the day already: asked again %v, expected %v", asked, got, want)
+			t.Errorf("asked %d times on the day already, %d h after its start: asked again %v, expected %v", asked, c.hours, got, want)
 		}
 	}
 }

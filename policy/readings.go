@@ -51,7 +51,8 @@ func (z *Zone) read(e *Event, at int64) {
 func (z *Zone) readProbe(i int, v *sensing.Values, stamp, at int64) {
 	p := &z.probes[i]
 	if stamp != 0 && stamp < z.m.Plans.MovedMs {
-		return // it comes late, and is of the container before
+		z.scratch.out.OldContainer++ // it comes late, and is of the container before
+		return
 	}
 	z.readSlow(i, v, at)
 	reading, ok, _ := z.settings.Probes[i].Calibration.WaterContent(v)
@@ -112,6 +113,9 @@ func (z *Zone) agree(at int64) {
 	wc = min(max(wc, 0), 1)
 	if z.m.Panel.Rejoined {
 		z.m.Panel.Rejoined = false
+		if z.m.Learned.SeenMs != 0 {
+			z.m.Diagnosis.Releveled(wc - z.m.Learned.Shown())
+		}
 		z.m.Learned.Releveled(&z.ground.constants, at, wc)
 	}
 	ev := z.m.Learned.Observe(&z.ground.constants, at, wc, min(sd, 1))

@@ -151,15 +151,19 @@ func TestANewPotBeginsItsDay(t *testing.T) {
 	if got := z.partOfDay(at.UnixMilli()); got == "hold" || z.m.Cycle.FirstReachedMs != 0 {
 		t.Errorf("the new pot is in its %s before its first water", got)
 	}
+	dropped := 0
 	reads := func(stamp time.Time) {
 		at = at.Add(time.Minute)
 		for k := range z.settings.Probes {
 			e := Event{Kind: Reading, At: at, Stamp: stamp, Source: k}
 			e.Values.Set(sensing.WaterContent, 0.5)
-			z.Step(e)
+			dropped += z.Step(e).OldContainer
 		}
 	}
 	reads(moved.Add(-time.Minute))
+	if dropped != len(z.settings.Probes) {
+		t.Errorf("%d readings of the old pot are counted; %d came", dropped, len(z.settings.Probes))
+	}
 	if got, _, ok := z.m.Learned.WaterContent(); ok {
 		t.Errorf("a reading of the old pot makes the new one's water content %.3f", got)
 	}

@@ -27,7 +27,7 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 		Limits: limits, Wasted: wasted, Priorities: z.settings.Priorities, FlowMLPerS: z.settings.Emitters.FlowMLPerS(),
 		LevelSD: z.m.Panel.Consensus.LevelSD(), ByClock: z.byClock(), Salt: z.salt(at, day.Start), Recovering: z.m.Diagnosis.Recovering(at),
 		Quorum: z.quorum(at), Healthy: z.m.Panel.Healthy(at), Needed: max(z.settings.Quorum, 1),
-		Earliest: z.earliest(at),
+		Earliest: z.earliest(at, day),
 		Previous: z.previous(), Probes: z.readingsByProbe(),
 		LastPeak: z.m.Learned.Shots.LastHeld, CapacityShift: z.m.Plans.DrainShift, Gain: z.m.Learned.Gain.Mean,
 	}
@@ -51,12 +51,13 @@ func (z *Zone) request(at int64, day IrrigationDay) *plan.Request {
 	return r
 }
 
-// earliest is when an advice of now can give its first shot: a person has to decide on it
-// before. Where a plan with water for this container is in force, which goes on until another
-// is approved, nothing presses.
-func (z *Zone) earliest(at int64) time.Time {
+// earliest is when an advice of now for an irrigation day can give its first shot: a person has
+// to decide on it before. Where a plan with water for this container is in force on that day,
+// which goes on until another is approved, nothing presses; the one of today does not go on
+// tomorrow.
+func (z *Zone) earliest(at int64, day IrrigationDay) time.Time {
 	takes := z.m.Plans.Deciding.time()
-	if q := z.inForce(at); q != nil && q.Advice.Action != advice.Withhold && q.Advice.IssuedAt.UnixMilli() >= z.m.Plans.RepottedMs {
+	if q := z.inForce(at); q != nil && q.Advice.ValidUntil.After(day.Start) && q.Advice.Action != advice.Withhold && q.Advice.IssuedAt.UnixMilli() >= z.m.Plans.RepottedMs {
 		takes = max(takes, calmDecideTime)
 	}
 	return instant(at).Add(z.settings.DecideBeforeFirstShot + takes)

@@ -2,6 +2,7 @@ package service
 
 import (
 	"fmt"
+	"rhizostat/service/wire"
 	"strings"
 	"testing"
 	"time"
@@ -81,5 +82,20 @@ func TestEventsToldLate(t *testing.T) {
 		if test.reason != "" && s.refused(t, test.reason) != 1 {
 			t.Errorf("%s: was not counted as %s", test.event, test.reason)
 		}
+	}
+}
+
+// What probes measured in the old container and what reached the zone after the new one was told
+// is not taken, and counted.
+func TestLateReadingsOfTheOldContainerAreCounted(t *testing.T) {
+	s := newStill(t)
+	s.tell(0, 35*time.Minute)
+	topics := wire.Topics{Root: "rhizostat", Site: "north"}
+	s.receive(topics.Telemetry(bench(0), "p1"), reading(0, 0, 40*time.Minute), morning.Add(40*time.Minute))
+	s.happened(t, fmt.Sprintf(`{"time":%q,"kind":"transplanted","by":"anna"}`, morning.Add(40*time.Minute+30*time.Second).Format(time.RFC3339)), morning.Add(41*time.Minute))
+	s.receive(topics.Telemetry(bench(0), "p2"), reading(0, 1, 38*time.Minute), morning.Add(42*time.Minute))
+	s.tell(45*time.Minute, 60*time.Minute)
+	if n := s.refused(t, "old-container"); n != 1 {
+		t.Errorf("%d readings of the old container are counted; one came late", n)
 	}
 }

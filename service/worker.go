@@ -10,6 +10,7 @@ import (
 	"rhizostat/policy/advice"
 	"rhizostat/policy/sensing"
 	"rhizostat/service/desk"
+	"rhizostat/service/intake"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
 	"rhizostat/service/wire"
@@ -121,6 +122,9 @@ func (w *worker) step(e policy.Event) {
 		return
 	}
 	w.wake = out.NextWake
+	for range out.OldContainer {
+		w.house.metrics.Refused(string(intake.OldContainer))
+	}
 	for _, share := range out.Drybacks {
 		w.house.metrics.Dryback(w.settings.Site, share)
 	}
@@ -144,6 +148,10 @@ func (w *worker) step(e policy.Event) {
 	}
 	if out.Advice != nil {
 		w.propose(out.Advice)
+	}
+	if out.Over != "" {
+		w.copyDesk()
+		w.moved(w.desk.Over(out.Over, w.now))
 	}
 }
 

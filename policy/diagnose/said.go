@@ -29,6 +29,9 @@ func (m *Memory) Said(kind, note string, whenMs, atMs int64) (probesWell bool) {
 		b.clear(SensorFault)
 		m.Fast.lookedAt(atMs)
 		m.Fast.Probes, m.Fast.Round = nil, Round{WaterMs: atMs} // no rise from where they were
+		if m.Fast.Speaks <= 2 {
+			m.seenElsewhere()
+		}
 	case "shoots-pruned", "crop-ended":
 		b.add(WeatherOrGrowth, 4)
 		m.CropMs = max(m.CropMs, whenMs)

@@ -34,6 +34,12 @@ const (
 	sizeDays, sizeFades = 4, 0.85
 	// keptShare of the container's volume is what they must have brought.
 	keptShare = 0.1
+	// seesSD is how far what probes see of the whole container strays, as a standard deviation
+	// of its ln: mostTimes is more than two of them. otherSD is how far from the one that is
+	// told another container lies, and otherPrior the log odds of another before anything is
+	// seen: one zone in five is told wrong while a site is set up.
+	seesSD, otherSD = 0.24, 1.1
+	otherPrior      = -1.4
 	// gaugeLives is the share of what is given that a drain gauge must tell of to be believed
 	// that the rest did not drain.
 	gaugeLives = 0.002
@@ -70,6 +76,24 @@ func (s *Size) times(volumeML float64) (float64, bool) {
 	}
 	return x, x > most || x < 1/most
 }
+
+// probability is how likely the container is another one than is told, 0 to 1, or the water
+// another than is reported: the odds of a ratio as seen, both of which scatter about what they
+// are as normal errors of its ln, that of the container that is told less far.
+func (s *Size) probability(volumeML float64) float64 {
+	x, _ := s.times(volumeML)
+	told := seesSD
+	if s.Days >= sizeDays {
+		told = math.Hypot(seesSD, float64(s.UptakeSD))
+	}
+	other, e := math.Hypot(told, otherSD), math.Log(x)
+	odds := otherPrior + e*e/2*(1/(told*told)-1/(other*other)) + math.Log(told/other)
+	return 1 / (1 + math.Exp(-odds))
+}
+
+// VolumeDoubt is how likely the container is another one than is told to have volumeML, 0 to 1,
+// or its water another than is reported. It is a probability to go with what SayVolume says.
+func (m *Memory) VolumeDoubt(volumeML float64) float64 { return m.Size.probability(volumeML) }
 
 // sizes takes a finished day. One on which water does not arrive begins it anew: what was
 // counted before the fault was found is the fault's, and must not be the container's once it

@@ -53,6 +53,42 @@ func TestAContainerOfAnotherSize(t *testing.T) {
 	}
 }
 
+// What is said of a doubted volume names the one that is told and the one that it is like, and
+// how likely that is grows with how far it is off.
+func TestWhatIsSaidOfADoubtedVolume(t *testing.T) {
+	const told = 6000.0
+	seen := func(x float64) *Memory {
+		return &Memory{Size: Size{KeptML: 6000, Seen: float32(1 / x), UptakeSD: 0.02, Days: 6}}
+	}
+	for x, want := range map[float64]string{
+		1. / 3: "For days the water content has moved 3 times as much as the water that was given and did not drain makes of a container of 6000 mL: " +
+			"it behaves like one of about 2000 mL, or more water comes than is reported. Every volume here rests on the container: see whether it is the one that was told.",
+		1 / 2.25: "For days the water content has moved 2.3 times as much as the water that was given and did not drain makes of a container of 6000 mL: " +
+			"it behaves like one of about 2667 mL, or more water comes than is reported. Every volume here rests on the container: see whether it is the one that was told.",
+		2.5: "For days the water content has moved by 40 % of what the water that was given and did not drain makes of a container of 6000 mL: " +
+			"it behaves like one of about 15000 mL, or less water arrives than is reported. Every volume here rests on the container: see whether it is the one that was told.",
+	} {
+		if r, ok := seen(x).SayVolume(told); !ok || r.Text != want {
+			t.Errorf("%.2f times the volume, doubted %v:\n%s\nwant\n%s", x, ok, r.Text, want)
+		}
+	}
+	before := 0.0
+	for _, x := range []float64{1, 1.2, 1.5, 1.85, 2.2, 3} {
+		p, mirrored := seen(x).VolumeDoubt(told), seen(1/x).VolumeDoubt(told)
+		t.Logf("%.2f times: %.3f", x, p)
+		if p <= before || p >= 1 || math.Abs(p-mirrored) > 1e-4 {
+			t.Errorf("%.2f times the volume is another with %.3f, its inverse with %.3f, less off with %.3f", x, p, mirrored, before)
+		}
+		before = p
+	}
+	if p := seen(1).VolumeDoubt(told); p > 0.1 {
+		t.Errorf("a container that shows itself as told is another with %.2f", p)
+	}
+	if p := seen(1.85).VolumeDoubt(told); p < 0.3 || p > 0.7 {
+		t.Errorf("one at the edge of what is doubted is another with %.2f", p)
+	}
+}
+
 // fedDay is a day on which such a share of the water given arrives, of which a tenth drains.
 func fedDay(m *Memory, in *Inputs, at int64, arrives float64) {
 	f := Features{Hours: 24}

@@ -124,9 +124,10 @@ func (z *Zone) Changed(c *Constants, atMs int64, change Change) {
 	if change == CropChanged {
 		return
 	}
-	z.Capture.widen(0.08)
 	if change == RootsDisturbed {
+		z.Capture.eitherOr(captureMean, capturePace.doubt)
 		z.Capacity.widen(0.02)
+		z.Capture.Age, z.Capacity.Age = 0, 0
 		return
 	}
 	z.Capacity.reset(c.DesignCapacity, 0.03)
@@ -136,6 +137,17 @@ func (z *Zone) Changed(c *Constants, atMs int64, change Change) {
 	z.afresh(z.AtMs, z.Level)
 	z.Ticks.forget()
 	z.SeenMs = 0 // of the new container nothing has been seen: its water is not the old one's
+}
+
+// eitherOr makes of an estimate what is known where its value may have stayed, or gone to
+// another that is known within sd, the one as likely as the other: the mean and the variance
+// of both together. Roots that were pulled from the wall and pressed in again close the ways
+// along which water ran past them, or they don't.
+func (e *Estimate) eitherOr(mean, sd float64) {
+	half := (mean - e.Mean) / 2
+	e.Mean += half
+	e.Var = (e.Var+sd*sd)/2 + half*half
+	e.Spent, e.Streak = 0, 0
 }
 
 func badDemand(atMs int64, rate float64) string {

@@ -34,6 +34,13 @@ func (z *Zone) beginSoil() {
 	z.Gain.reset(gainMean, gainSD)
 }
 
+// SeenElsewhere takes that the only probe of the zone has another place: what is known of the
+// water is as it was, and how much of it is seen is not known.
+func (z *Zone) SeenElsewhere() {
+	z.Gain.reset(gainMean, gainSD)
+	z.Climb = Climb{}
+}
+
 // Volume is the water that a rise of the water content seen by 1 would take, mL
 // per container.
 func (z *Zone) Volume(c *Constants) float64 {

@@ -239,7 +239,7 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 			ev.MissedAtMs = s.StartMs
 		}
 	}
-	drunk := z.Open.ModelML
+	drunk, told := z.Open.ModelML, s.Known || s.GivenML > 0
 	if s.SeenMs != 0 && !s.Known {
 		if more := z.shownML(c, at) - s.GivenML; more > 0 {
 			s.GivenML += more
@@ -250,7 +250,9 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 		}
 	}
 	if s.SeenMs != 0 {
-		z.Ticks.watered(s.Top - s.Before)
+		if told || !z.Ticks.Told || !s.tells(z.AtMs) {
+			z.Ticks.watered(s.Top-s.Before, told)
+		}
 		s.LastPeak, s.LastHeld = s.Top, s.Top
 		if s.Known {
 			s.LastHeld = math.Min(s.Top, math.Max(z.crest(c, at), w))
@@ -268,6 +270,18 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 	s.StartMs = 0
 	s.Rising = false
 }
+
+// tells tells a zone whose waterings have been reported lately. There those that were, with
+// their volumes, alone teach what a watering rises by: a large container is watered once in days, and in between a noisy tick
+// followed to the highest of the next makes a rise of five times the noise, which would teach
+// that small ones are waterings.
+func (s *ShotState) tells(atMs int64) bool {
+	return s.ReportedAt != 0 && atMs-s.ReportedAt < tellsDays*dayMs
+}
+
+// tellsDays is how long reports are what teaches of waterings, d: the longest that a container
+// in use goes without one (common practice, no source).
+const tellsDays = 14
 
 // shownML is the volume of a watering that nobody reported, mL: its rise and
 // what was drunk meanwhile, over the share that stays where that is known from

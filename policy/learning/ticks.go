@@ -33,6 +33,7 @@ type Ticks struct {
 	Fall       float64 // usual fall just now, m3/m3 per s
 	Usual      float64 // rise that nine in ten waterings exceed, m3/m3, 0: none seen yet
 	Waterings  int32   // that taught it
+	Told       bool    // they were reported
 	Rhythm     sensing.Rhythm
 }
 
@@ -198,11 +199,16 @@ func (t *Ticks) threshold() float64 {
 }
 
 // watered learns the least usual rise from a watering that is no noise: a
-// quantile followed by steps down nine times as long as those up.
-func (t *Ticks) watered(rise float64) {
-	switch {
-	case rise < 5*t.Noise:
+// quantile followed by steps down nine times as long as those up. What rises were before any
+// was reported is forgotten once some are: they may have been noise.
+func (t *Ticks) watered(rise float64, told bool) {
+	if rise < 5*t.Noise {
 		return
+	}
+	if told != t.Told {
+		t.Usual, t.Waterings, t.Told = 0, 0, told
+	}
+	switch {
 	case t.Usual == 0:
 		t.Usual = 0.7 * rise
 	case rise < t.Usual:

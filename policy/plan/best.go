@@ -100,7 +100,7 @@ func (s *Scratch) maxVolume(shotML int) int {
 	r := s.req
 	shots := math.Ceil(headroom*s.mostGiven/float64(shotML)-1e-9) + 1
 	shots = math.Max(shots, float64(len(s.schedule)))
-	most := math.Floor(s.leftML / float64(shotML))
+	most := math.Floor(s.capML / float64(shotML))
 	return int(math.Ceil(r.GivenML) + math.Min(shots, most)*float64(shotML))
 }
 

@@ -209,10 +209,12 @@ func (s *Scratch) explainDrain(p *Proposal) {
 	}
 }
 
-// atDailyLimit reports whether the day's volume leaves no room for another shot.
+// atDailyLimit reports whether the day as expected uses up what the site allows, so that no
+// other shot has room: what a thirsty day may come to limits nothing of it.
 func (s *Scratch) atDailyLimit(p *Proposal) bool {
 	r := s.req
-	return r.GivenML+s.mostGiven+float64(p.Setpoints.ShotVolumeML) > r.Limits.MaxDailyML
+	given := math.Max(s.expected.given, s.expectedTrigger.given)
+	return r.GivenML+given+float64(p.Setpoints.ShotVolumeML) > r.Limits.MaxDailyML
 }
 
 // wellAbove is how many times what a day needs a limit must be to be called well above it

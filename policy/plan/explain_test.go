@@ -30,3 +30,34 @@ func TestSentencesSayWhatIsPublished(t *testing.T) {
 		t.Fatalf("%d plans of 100 speak of their peak; expected most of them to", said)
 	}
 }
+
+// A limit keeps water from draining where the day as planned uses it up. That a thirsty day
+// could come to it is no reason why the expected one drains no more.
+func TestALimitThatTheScheduleLeavesIsNotNamed(t *testing.T) {
+	var s Scratch
+	named := 0
+	for _, sd := range []float64{0.1, 0.4, 0.6} {
+		for _, wanted := range []float64{0.2, 0.3, 0.4} {
+			for _, most := range []float64{0.9, 1.2, 1.5, 2, 2.5} {
+				for _, level := range []float64{0.48, 0.54, 0.575} {
+					r := pot(7000, 1300)
+					r.Limits.MaxDailyML, r.Band.DrainFraction, r.Band.FullPoint = most*1300, wanted, 0.58
+					r.Situation.UptakeRelSD, r.Situation.WaterContent = sd, level
+					p := Best(r, &s)
+					room := r.Limits.MaxDailyML - float64(p.Setpoints.ScheduledML()) - float64(p.Setpoints.ShotVolumeML)
+					for _, reason := range p.Reasons {
+						if reason.Code != "drain-within-limit" {
+							continue
+						}
+						if named++; room >= 0 {
+							t.Errorf("%d mL are planned in shots of %d mL: %s", p.Setpoints.ScheduledML(), p.Setpoints.ShotVolumeML, reason.Text)
+						}
+					}
+				}
+			}
+		}
+	}
+	if named < 3 {
+		t.Fatalf("%d plans name their limit; expected some to", named)
+	}
+}

@@ -24,6 +24,7 @@ type Scratch struct {
 	drunkSum         []float64 // of drunk up to a step, mL
 	volumes          []volume
 	leftML           float64 // of the day's limit, whole mL
+	capML            float64 // that may be given, whole mL: less than leftML in recovery
 	leans            [3]float64
 	schedule         []slot
 	laid             outcome // of the run that wrote the schedule
@@ -80,6 +81,10 @@ func (s *Scratch) begin(r *Request) {
 	s.volumes = volumes(s.volumes, r, s.leftML, share)
 	sd := math.Log1p(clamp(r.Situation.UptakeRelSD, 0, 0.8))
 	s.leans = [3]float64{1, math.Exp(0.35 * sd), math.Exp(0.7 * sd)}
+	s.capML = s.leftML
+	if r.Recovering {
+		s.capML = math.Min(s.capML, s.fitsML())
+	}
 	s.firstNightCounts = !r.TargetReached && r.GivenML == 0
 	// The target must be within reach in a container that holds less than
 	// believed, or the water would run until the day's volume is used up.
@@ -118,7 +123,7 @@ func (s *Scratch) controlsOf(c *candidate) controls {
 	}
 	return controls{
 		first: c.first, last: c.last, interval: s.intervalOf(c.shot),
-		shotML: float64(s.volumes[c.shot].ml), capML: s.leftML,
+		shotML: float64(s.volumes[c.shot].ml), capML: s.capML,
 		trigger: ofTicks(c.trigger), target: ofTicks(c.target),
 	}
 }

@@ -113,6 +113,27 @@ func (d *Desk) Propose(a *advice.Advice, now time.Time) (wire.Changes, error) {
 	return ch, nil
 }
 
+// Over ends an inspect that nobody need follow any more: it stands with the end of its validity
+// now. What is unknown, needs an approval or is over already stays as it is.
+func (d *Desk) Over(id string, now time.Time) wire.Changes {
+	now = now.UTC().Truncate(time.Second)
+	ch := d.Tick(now)
+	i := d.index(id)
+	if i < 0 || d.entries[i].advice.Approval.Required {
+		return ch
+	}
+	a := *d.entries[i].whole()
+	if !now.After(a.ValidFrom) || !now.Before(a.ValidUntil) {
+		return ch
+	}
+	a.ValidUntil = now
+	next := *d.entries[i]
+	next.advice, next.folded, next.lastShot = &a, nil, time.Time{}
+	d.entries[i] = &next
+	d.record(&ch, i)
+	return ch
+}
+
 // acceptable checks what the engine guarantees.
 func (d *Desk) acceptable(w *wire.Advice) error {
 	where := fmt.Sprintf("desk %s/%s: advice %s", d.site, d.zone, w.ID)

@@ -418,3 +418,26 @@ func TestForgets(t *testing.T) {
 		}
 	}
 }
+
+// An inspect that nobody need follow any more stands with the end of its validity, and is
+// recorded so; an advice that people decide on cannot be ended that way.
+func TestAnInspectIsOver(t *testing.T) {
+	d := New("north", "bench-07", &Rules{Location: time.UTC})
+	from := time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
+	look := &advice.Advice{ID: "look", Site: "north", Zone: "bench-07", IssuedAt: from, ValidFrom: from, ValidUntil: from.Add(20 * time.Hour),
+		Action: advice.Inspect, Reasons: advice.InspectQuorum(0, 1, "p1"), Confidence: 1}
+	if _, err := d.Propose(look, from); err != nil {
+		t.Fatal(err)
+	}
+	now := from.Add(time.Hour)
+	ch := d.Over("look", now)
+	if len(ch.Advice) != 1 || !ch.Advice[0].Advice.ValidUntil.Equal(now) || !d.Standing().ValidUntil.Equal(now) {
+		t.Errorf("on record %+v; it stands until %v, expected %v", ch.Advice, d.Standing().ValidUntil, now)
+	}
+	if ch := d.Over("look", now.Add(time.Minute)); len(ch.Advice) != 0 {
+		t.Error("it was over twice")
+	}
+	if ch := d.Over("nothing", now); len(ch.Advice) != 0 {
+		t.Error("what is unknown was ended")
+	}
+}

@@ -60,6 +60,7 @@ const (
 	FromTheFuture Reason = "from-the-future"
 	ClockWrong    Reason = "clock-wrong"
 	QueueFull     Reason = "queue-full"
+	OldContainer  Reason = "old-container"
 )
 
 // ReasonDescription is a row of the table of reasons.
@@ -104,6 +105,7 @@ var Reasons = []ReasonDescription{
 	{Doubled, "the reading has been taken already", "each reading once", "nothing where delivery is at least once"},
 	{FromTheFuture, "the reading is stamped ahead of its zone's time", "a stamp near the zone's time", "set the device's clock"},
 	{ClockWrong, "the reading's source has a clock that is wrong", "stamps that agree with the other sources", "set the device's clock"},
+	{OldContainer, "the reading was taken before the roots got the container they stand in now, and came after that was told", "readings of the container that was told last", "nothing where it came late; else correct the time of the event"},
 	{QueueFull, "the zone's queue was full and its oldest reading made room", "fewer messages than can be worked off", "look for a device that floods"},
 }
 

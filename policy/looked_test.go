@@ -1,0 +1,69 @@
+package policy
+
+import (
+	"testing"
+	"time"
+
+	"rhizostat/policy/advice"
+	"rhizostat/policy/diagnose"
+)
+
+// An advice to look is over once its cause has gone or was answered, and not before; one that
+// comes shortly before the irrigation day ends leaves people the next daylight.
+func TestAnAdviceToLookEndsWithItsCause(t *testing.T) {
+	z, err := New(bench())
+	if err != nil {
+		t.Fatal(err)
+	}
+	begin := monday.Add(24*time.Hour - 15*time.Minute)
+	at := begin.UnixMilli()
+	z.elapse(at)
+	step := func(at int64) Output {
+		z.scratch.out = Output{}
+		z.looked(at)
+		return z.scratch.out
+	}
+	for name, c := range map[string]struct {
+		ask func()
+		end func()
+	}{
+		"a fault that is mended": {func() {
+			b := &z.m.Diagnosis.Belief
+			*b = diagnose.Belief{AtMs: at, SinceMs: at}
+			b.LogOdds[diagnose.ValveStuckClosed] = 9
+			z.m.Diagnosis.Fast.Shots.Lost, z.m.Diagnosis.Fast.Shots.LostMs = 3, at
+			z.m.Diagnosis.AskedMs = 0
+			z.inspectHardware(at)
+		}, func() { z.m.Diagnosis.Said("decision", "no valve-stuck-closed, it is fine", at, at) }},
+		"probes that are back": {func() {
+			z.m.Plans.QuorumMs = at
+			z.ask(advice.InspectQuorum(0, 1, "p1"), 1, asksProbes, at)
+		}, func() { z.m.Plans.QuorumMs = 0 }},
+		"another container that is told": {func() {
+			z.ground.misfit = true
+			z.cannotHold(at)
+		}, func() { z.ground.misfit, z.m.Plans.RepottedMs = false, at+1 }},
+	} {
+		z.plans, z.scratch.out = nil, Output{}
+		c.ask()
+		a := z.scratch.out.Advice
+		if a == nil || a.Action != advice.Inspect {
+			t.Errorf("%s: %+v; the test wants an advice to look", name, a)
+			continue
+		}
+		if stands := a.ValidUntil.Sub(a.ValidFrom); stands < leastToLook {
+			t.Errorf("%s: it stands for %v", name, stands)
+		}
+		later := at + 5*60_000
+		if out := step(later); out.Over != "" {
+			t.Errorf("%s: it is over while it lasts", name)
+		}
+		c.end()
+		if out := step(later); out.Over != a.ID {
+			t.Errorf("%s: %q is over, expected %s", name, out.Over, a.ID)
+		}
+		if out := step(later + 5*60_000); out.Over != "" {
+			t.Errorf("%s: it is over twice", name)
+		}
+	}
+}
