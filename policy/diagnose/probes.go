@@ -9,17 +9,22 @@ import (
 // ProbeWatch is how one probe answers to reported waterings beside the others,
 // and how long it has been ill.
 type ProbeWatch struct {
-	IllS   float32 // s, leaking
-	Before float32 // its level when the watering of the round came, m3/m3
-	High   float32 // its highest level, fading over a day: what fell by day is remembered by night
-	Usual  float32 // rise over the others' rise, slow mean
-	Var    float32 // variance of that
-	Recent float32 // mean of the newest few
-	Odds   float32 // log odds that its container gets no water against that it gets its share
-	Rounds uint16
-	From   float32 // level from which it usually rises, slow mean, m3/m3
-	Low    lowness // what its low level is put down to, until it is where the others are again
-	Dry    uint16  // looks for which a container that was cut off has had its water again
+	IllS    float32 // s, leaking
+	Before  float32 // its level when the watering of the round came, m3/m3
+	High    float32 // its highest level, fading over a day: what fell by day is remembered by night
+	Usual   float32 // rise over the others' rise, slow mean
+	Var     float32 // variance of that
+	Recent  float32 // mean of the newest few
+	Last    int8    // the newest, in lastSteps to 1
+	Stood   float32 // by how much its highest lay above the others' when it may have been cut off, m3/m3
+	StoodN  uint16  // looks since then, 0: it has its water
+	Drunk   float32 // by what its plant lowered its container since it last answered, m3/m3
+	Odds    float32 // log odds that its container gets no water against that it gets its share
+	Rounds  uint16
+	Parched bool    // its zone lies below the refill point, where substrate repels water
+	From    float32 // level from which it usually rises, slow mean, m3/m3
+	Low     lowness // what its low level is put down to, until it is where the others are again
+	Dry     uint16  // looks for which a container that was cut off has had its water again
 }
 
 // lowness is what a probe's level below the others' is put down to.
@@ -47,8 +52,11 @@ const (
 	staleS    = 1 * 3600  // likewise of silence, which is seen and not inferred
 	longIllS  = 18 * 3600 // likewise of a difference, which often mends itself
 	driftIllS = 8 * 3600  // of a difference that moves over days
-	dryFall   = 0.02      // m3/m3 that such a container has fallen by more than the others, well beyond noise
-	dryOdds   = 4.0       // log odds from which a container is taken to get no water
+	// dryFall is what such a container has fallen by more than the others, m3/m3, well beyond
+	// noise, and leastDryFall the same where its plant did not drink more than twice as much
+	// since its last water: a small plant takes days for the former (common practice, no source).
+	dryFall, leastDryFall = 0.02, 0.008
+	dryOdds               = 4.0 // log odds from which a container is taken to get no water
 	// silentOdds is the log odds of the shots alone from which the fall counts beside them: a
 	// probe that is pulled or drifts falls, too, and goes on answering.
 	silentOdds = 0.7
@@ -80,17 +88,22 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 			continue
 		}
 		w.High = max(w.High-0.0035*(w.High-float32(p.Mean)), float32(p.Mean))
-		if p.Health.Usable() {
+		still := f.Recently.Still.At(i)
+		switch {
+		case p.Health.Usable():
 			w.IllS = max(w.IllS-600, 0)
-		} else {
+		case p.Health == sensing.Stuck && !still.Others.moved(still.frozenWay()):
+			// the others of its zone stand as still
+		default:
 			w.IllS = min(w.IllS+300, 48*3600)
 		}
 		if !known && p.Health == sensing.Jumping {
 			continue // it settles in, or people are still at work
 		}
-		still := f.Recently.Still.At(i)
 		dead := known && still.dead()
 		more := f.fellMore(in, i)
+		w.Parched = in.WaterContent < in.refill()
+		w.Drunk = min(w.Drunk+float32(in.Learned.gain()*in.Learned.Limit*in.Learned.Uptake5ML/in.VolumeML), 1)
 		w.lower(p, more, dead)
 		e, s := w.weigh(p, more, dead, still.frozen())
 		if w.Low == cutLow && w.Odds < 0 {
@@ -204,9 +217,9 @@ func (w *ProbeWatch) weigh(p *Probe, fellMore float64, dead, frozen bool) (emitt
 	switch {
 	case dead:
 		return 0, 4
-	case odds >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual && fellMore > dryFall:
+	case odds >= dryOdds && w.lively(p) && w.silent(p) && fellMore > w.dryFall():
 		return math.Min(1+odds, 5), 0
-	case odds > silentOdds && odds+fellOdds(fellMore) >= dryOdds && w.lively(p) && w.Recent < 0.3*w.Usual && fellMore > dryFall:
+	case odds > silentOdds && odds+fellOdds(fellMore) >= dryOdds && w.lively(p) && w.silent(p) && fellMore > w.dryFall():
 		return math.Min(1+odds+fellOdds(fellMore), 5), 0
 	case ill && parts(p.Health) && w.Low == cutLow && odds < silentOdds:
 		return 0, 0 // what was cut off stays dry for days after the water is back
@@ -244,7 +257,7 @@ func (w *ProbeWatch) lower(p *Probe, fellMore float64, dead bool) {
 	switch {
 	case dead || p.SteppedMs != 0 && p.AtMs-p.SteppedMs < steppedMs:
 		w.Low = notLow
-	case float64(w.Odds) >= dryOdds && w.Recent < 0.3*w.Usual && fellMore > dryFall:
+	case float64(w.Odds) >= dryOdds && w.silent(p) && fellMore > w.dryFall():
 		w.Low, w.Dry = cutLow, 0
 	case w.Low == cutLow && w.Odds < 0 && w.Dry >= dryLooks:
 		w.Low = notLow
@@ -262,17 +275,36 @@ func (w *ProbeWatch) lower(p *Probe, fellMore float64, dead bool) {
 
 // fellMore is by how much more a probe has fallen from its highest than the others that
 // are well, m3/m3: a zone that dries falls everywhere, and only a container that gets
-// no water parts from it.
+// no water parts from it. While it may be falling since its last water, where it stood then
+// beside the others is kept: a plant that drinks little lowers it over days.
 func (f *Fast) fellMore(in *Inputs, i int) float64 {
-	sum, n := 0.0, 0.0
+	high, now, n := 0.0, 0.0, 0.0
 	for j := range in.Probes[:in.ProbeCount] {
 		if q := &in.Probes[j]; j != i && q.Heard && q.Health.Usable() {
-			sum += float64(f.Probes.At(j).High) - q.Mean
+			high += float64(f.Probes.At(j).High)
+			now += q.Mean
 			n++
 		}
 	}
-	return float64(f.Probes.At(i).High) - in.Probes[i].Mean - sum/math.Max(n, 1)
+	n = math.Max(n, 1)
+	w := f.Probes.At(i)
+	stood := float64(w.High) - high/n
+	switch {
+	case w.Odds <= 0:
+		w.Stood, w.StoodN = 0, 0
+	case w.StoodN == 0 || w.StoodN > stoodLooks:
+		w.Stood, w.StoodN = float32(stood), 1
+	default:
+		w.StoodN++
+		stood = math.Max(stood, float64(w.Stood))
+	}
+	apart := in.Probes[i].Mean - now/n
+	return stood - apart
 }
+
+// stoodLooks is for how many looks that is kept, two days of them: after that, containers part
+// by themselves.
+const stoodLooks = 2 * 24 * 12
 
 // cutOff is the probe whose container most likely gets no water, -1 where none is likelier
 // to than not. It is one for as long as shots do not say otherwise, not only while it is
@@ -301,7 +333,32 @@ func patience(h sensing.Health, frozen bool) float32 {
 	return illS
 }
 
+// silent tells a probe that has not answered of late: not to most of the newest waterings, or,
+// while it has neither been moved nor is ill, hardly to the newest, which may be the only one of
+// its day.
+func (w *ProbeWatch) silent(p *Probe) bool {
+	if p.SteppedMs != 0 && p.AtMs-p.SteppedMs < steppedMs || !p.Health.Usable() && !parts(p.Health) {
+		return w.Recent < 0.3*w.Usual
+	}
+	return w.Recent < 0.3*w.Usual || w.last() < 0.25*w.Usual && w.Recent < 0.75*w.Usual
+}
+
+// lastSteps is how finely the newest rise over the others' is kept.
+const lastSteps = 25
+
+func (w *ProbeWatch) last() float32 { return float32(w.Last) / lastSteps }
+
+// dryFall is by how much more than the others a container must have fallen that gets no water.
+// Dry substrate repels water, so that one whose shots run past drinks what is left like one
+// without: there only a deep fall tells.
+func (w *ProbeWatch) dryFall() float64 {
+	if w.Parched {
+		return dryFall
+	}
+	return math.Min(dryFall, math.Max(leastDryFall, 0.5*float64(w.Drunk)))
+}
+
 // lively tells a probe that follows the crop's drinking from one that is stuck.
 func (w *ProbeWatch) lively(p *Probe) bool {
-	return p.Health != sensing.Stuck && p.Health != sensing.OutOfRange && float64(w.High)-p.Mean > 0.02
+	return p.Health != sensing.Stuck && p.Health != sensing.OutOfRange && float64(w.High)-p.Mean > w.dryFall()
 }

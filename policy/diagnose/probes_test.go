@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"math"
 	"testing"
 
 	"rhizostat/policy/sensing"
@@ -96,22 +97,57 @@ func TestACutOffContainerStandsUntilItAnswers(t *testing.T) {
 // shots and a fall that no sound container makes tell it together, neither by itself.
 func TestAFallTellsBesideFewShots(t *testing.T) {
 	for name, c := range map[string]struct {
-		odds, recent float32
-		fellMore     float64
-		tells        bool
+		odds, recent, last, drunk float32
+		fellMore                  float64
+		health                    sensing.Health
+		tells                     bool
 	}{
-		"few shots and a deep fall":        {1.2, 0.1, 0.045, true},
-		"few shots and a fall of a day":    {1.2, 0.1, 0.025, false},
-		"more shots and a fall of a day":   {3.8, 0.1, 0.025, true},
-		"many shots and hardly a fall":     {6, 0.1, 0.015, false},
-		"no shots and a deep fall":         {0.5, 0.1, 0.1, false},
-		"few shots, and it answers partly": {1.2, 0.4, 0.1, false},
+		"few shots and a deep fall":                       {1.2, 0.1, 0, 0.1, 0.045, sensing.OK, true},
+		"few shots and a fall of a day":                   {1.2, 0.1, 0, 0.1, 0.025, sensing.OK, false},
+		"more shots and a fall of a day":                  {3.8, 0.1, 0, 0.1, 0.025, sensing.OK, true},
+		"many shots and hardly a fall":                    {6, 0.1, 0, 0.1, 0.015, sensing.OK, false},
+		"many shots and the fall of a small plant":        {6, 0.1, 0, 0.02, 0.015, sensing.OK, true},
+		"many shots and a fall that noise makes":          {6, 0.1, 0, 0.005, 0.006, sensing.OK, false},
+		"no shots and a deep fall":                        {0.5, 0.1, 0, 0.1, 0.1, sensing.OK, false},
+		"few shots, and it answers partly":                {1.2, 0.4, 0.4, 0.1, 0.1, sensing.OK, false},
+		"one large shot, unanswered, and a deep fall":     {1.2, 0.6, 0, 0.1, 0.045, sensing.OK, true},
+		"one large shot, unanswered by one that is moved": {1.2, 0.6, 0, 0.1, 0.045, sensing.Jumping, false},
 	} {
-		w := &ProbeWatch{Usual: 1, Recent: c.recent, Odds: c.odds, High: 0.6}
-		emitter, sensor := w.weigh(&Probe{Mean: 0.5}, c.fellMore, false, false)
+		w := &ProbeWatch{Usual: 1, Recent: c.recent, Last: int8(lastSteps * c.last), Drunk: c.drunk, Odds: c.odds, High: 0.6}
+		emitter, sensor := w.weigh(&Probe{Mean: 0.5, Health: c.health}, c.fellMore, false, false)
 		if (emitter > 2) != c.tells || sensor != 0 {
 			t.Errorf("%s: log odds of an emitter fault %.1f, of a sensor fault %.1f", name, emitter, sensor)
 		}
+	}
+	dry := &ProbeWatch{Usual: 1, Odds: 6, High: 0.6, Drunk: 0.02, Parched: true}
+	if emitter, _ := dry.weigh(&Probe{Mean: 0.5}, 0.015, false, false); emitter != 0 {
+		t.Errorf("in dry substrate the fall of a small plant tells: log odds %.1f", emitter)
+	}
+}
+
+// A container from which water is kept falls for as long as its plant takes, and where it stood
+// beside the others is not forgotten meanwhile.
+func TestASlowFallIsRemembered(t *testing.T) {
+	f, in := &Fast{}, inputs()
+	in.ProbeCount = 2
+	at := int64(1_700_000_000_000)
+	level := [2]float64{0.5, 0.5}
+	for look := range 40 * 12 {
+		at += 5 * 60_000
+		level[0] -= 0.015 / 288
+		for i := range level {
+			in.Probes[i] = Probe{Heard: true, Mean: level[i], AtMs: at}
+			w := f.Probes.At(i)
+			w.High = max(w.High-0.0035*(w.High-float32(level[i])), float32(level[i]))
+		}
+		f.Probes.At(1)
+		if f.Probes.At(0).Odds = -1; look > 0 {
+			f.Probes.At(0).Odds = 0.5
+		}
+		f.fellMore(in, 0)
+	}
+	if fell := f.fellMore(in, 0); math.Abs(fell-(0.5-level[0])) > 0.001 {
+		t.Errorf("it fell by %.4f in 40 h; %.4f is remembered", 0.5-level[0], fell)
 	}
 }
 

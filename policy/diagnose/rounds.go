@@ -15,7 +15,7 @@ const (
 	seenMs    = 40 * 60 * 1000 // likewise after the start of one that is seen
 	lowFades  = 0.0005         // m3/m3 a look, by which the lowest level before it is forgotten: noise, and shots that were missed
 	leastUp   = 0.006          // rise of the others that asks for an answer, m3/m3
-	mostRound = 2.0            // log likelihood ratio of one shot, at most
+	mostRound = 2.5            // log likelihood ratio of one shot, at most
 	// plantSpread is how far one plant's uptake may be from what is usual of the zone, as a
 	// share (common practice, no source).
 	plantSpread = 0.3
@@ -129,6 +129,9 @@ func (w *ProbeWatch) room() float64 {
 func (w *ProbeWatch) answer(x, sd float64) {
 	if w.Rounds == 0 {
 		w.Usual, w.Recent, w.From = float32(x), float32(x), w.Before
+	}
+	if w.Last = int8(math.Round(lastSteps * x)); w.last() > 0.5*w.Usual {
+		w.Drunk = 0
 	}
 	w.Recent += 0.4 * (float32(x) - w.Recent)
 	usual := float64(w.Usual)

@@ -10,7 +10,9 @@ type Stillness struct {
 	Low, High float32 // the ends of that way
 	Most      float32 // the longest such way that ended by itself
 	Step      float32 // the least by which it ever changed, its resolution, m3/m3
+	Drunk     float32 // by what its container fell meanwhile as its plant drank, m3/m3
 	Repeat    uint16  // readings
+	Others    Others
 }
 
 // still follows along how long a way of the water each probe has said the very same.
@@ -21,10 +23,17 @@ func (f *Fast) still(in *Inputs, base *Baselines) {
 	uptake := usualUptake(in, base) * 300 / in.VolumeML
 	came := math.Max(0, in.Water.TotalML-r.ShownML) / in.VolumeML * math.Min(math.Max(in.Learned.Capture, 0.3), 1)
 	r.ShownML = in.Water.TotalML
+	change := f.changes(in)
 	for i := range in.Probes[:in.ProbeCount] {
 		p, s := &in.Probes[i], r.Still.At(i)
 		if !p.Heard {
 			continue
+		}
+		s.Drunk += float32(uptake)
+		if x, ok := change.others(i); !ok || float64(s.Value) > in.SaturationPoint {
+			s.Others = Others{} // a container that stands full of water shows neither
+		} else {
+			s.Others.take(x, f.Probes.At(i).share(), s.Step)
 		}
 		room := math.Max(0, in.Learned.Capacity-0.005-float64(s.Value))
 		s.Path = float32(math.Min(float64(s.Path)+came, math.Max(room, float64(s.Path))) - uptake)
@@ -33,7 +42,7 @@ func (f *Fast) still(in *Inputs, base *Baselines) {
 			continue // nothing new
 		}
 		s.AtS = uint32(p.AtMs / 1000)
-		if float32(p.Mean) == s.Value {
+		if math.Abs(p.Mean-float64(s.Value)) < sameLevel {
 			s.Repeat = min(s.Repeat+1, 1000)
 			continue
 		}
@@ -44,6 +53,7 @@ func (f *Fast) still(in *Inputs, base *Baselines) {
 			s.Step = step
 		}
 		s.Value, s.Path, s.Low, s.High, s.Repeat = float32(p.Mean), 0, 0, 0, 0
+		s.Drunk, s.Others = 0, Others{}
 	}
 }
 
@@ -54,6 +64,10 @@ func (s *Stillness) moved() float32 { return s.High - s.Low }
 // m3/m3: two steps of a coarse one.
 const stillMost = 0.03
 
+// sameLevel is how far apart levels are the very same, m3/m3: what is learned of a probe's
+// offset moves its level while its readings stand still (common practice, no source).
+const sameLevel = 0.0003
+
 // longStill is how many readings in a row are the very same before that is counted:
 // water that comes between one reading and the next is no stillness.
 const longStill = 6
@@ -61,10 +75,27 @@ const longStill = 6
 // dead tells a probe that has said the very same while the water must have moved
 // well beyond all through which it ever did so.
 func (s *Stillness) dead() bool {
-	return s.Repeat >= 12 && s.moved() > max(0.012, 2*s.Most, 2*s.Step)
+	o, way := &s.Others, max(0.012, 2*s.Step)
+	switch {
+	case s.Repeat < 12:
+		return false
+	case o.Rises >= 2 && o.Falls >= 2 && s.Drunk >= 2*s.Step:
+		return true
+	}
+	return s.moved() > max(way, 2*s.Most) && o.moved(way)
 }
 
 // frozen tells a probe that has said the very same for longer than it does when it is well.
 func (s *Stillness) frozen() bool {
-	return s.Repeat >= longStill && s.moved() > max(0.008, 1.5*s.Most, 1.5*s.Step)
+	o, way := &s.Others, s.frozenWay()
+	switch {
+	case s.Repeat < longStill:
+		return false
+	case o.Rises >= 1 && o.Falls >= 1 && s.Drunk >= legSteps*s.Step:
+		return true
+	}
+	return s.moved() > max(way, 1.5*s.Most) && o.moved(way)
 }
+
+// frozenWay is the way of the water through which no probe that is well says the very same.
+func (s *Stillness) frozenWay() float32 { return max(0.008, 1.5*s.Step) }
