@@ -234,6 +234,18 @@ func (s *session) ask(ctx context.Context, client mqtt.Client, wanted map[string
 	return false, nil
 }
 
+// answered asks the broker for something that changes nothing and waits for its answer.
+// MQTT has no word for the last of the retained messages. A broker that works off a
+// connection's packets in their order (common practice, no source) has sent them, or as
+// many of them as it sends before they are acknowledged, once it answers a later one: on
+// a busy machine a silence alone may be a broker, or we, that had no turn.
+func (s *session) answered(ctx context.Context, client mqtt.Client) error {
+	if err := wait(ctx, client.Unsubscribe(s.clientID+"/nobody"), connectTimeout); err != nil {
+		return fmt.Errorf("retained messages: %w", err)
+	}
+	return nil
+}
+
 func (s *session) options(lost chan<- error) (*mqtt.ClientOptions, error) {
 	password, err := s.settings.password()
 	if err != nil {
