@@ -172,16 +172,18 @@ func oneRefuses(t *testing.T, names []string) {
 		err error
 	}
 	ended := make(chan end, 2)
-	children := map[*child]bool{}
+	var children []*child
+	var waiting sync.WaitGroup
 	for _, name := range names {
 		c := startChild(t, environment(t, b.Address, path, "RHIZOSTAT_CLIENT_ID="+name)...)
-		children[c] = true
-		go func() { ended <- end{c, c.command.Wait()} }()
+		children = append(children, c)
+		waiting.Go(func() { ended <- end{c, c.command.Wait()} })
 	}
 	t.Cleanup(func() {
-		for c := range children {
+		for _, c := range children {
 			c.command.Process.Kill() // one has ended
 		}
+		waiting.Wait() // its folder goes next
 	})
 	select {
 	case e := <-ended:

@@ -245,7 +245,8 @@ func (s *session) ask(ctx context.Context, client mqtt.Client, wanted map[string
 // many of them as it sends before they are acknowledged, once it answers a later one: on
 // a busy machine a silence alone may be a broker, or we, that had no turn.
 func (s *session) answered(ctx context.Context, client mqtt.Client) error {
-	if err := wait(ctx, client.Unsubscribe(s.clientID+"/nobody"), connectTimeout); err != nil {
+	const filter = "rhizostat/nobody/subscribes/to/this"
+	if err := wait(ctx, client.Unsubscribe(filter), connectTimeout); err != nil {
 		return fmt.Errorf("retained messages: %w", err)
 	}
 	return nil
