@@ -18,21 +18,23 @@ import (
 	"rhizostat/service/wire"
 )
 
-// damages is how many ledgers are damaged; RHIZOSTAT_DAMAGES takes another number.
-func damages(t *testing.T) int {
+// damages is how many ledgers are damaged, and the seed of how, the same each time: what
+// is found is found by whoever looks for it. RHIZOSTAT_DAMAGES takes another number, and
+// damages that nobody has tried.
+func damages(t *testing.T) (n int, seed uint64) {
 	t.Helper()
 	text := os.Getenv("RHIZOSTAT_DAMAGES")
 	switch {
 	case text == "" && testing.Short():
-		return 20
+		return 20, 1
 	case text == "":
-		return 150
+		return 150, 1
 	}
 	n, err := strconv.Atoi(text)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return n
+	return n, uint64(time.Now().UnixNano())
 }
 
 // A ledger that a disk has damaged, anywhere and in whatever way: either the daemon says
@@ -47,10 +49,10 @@ func TestADamagedLedger(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	seed := uint64(time.Now().UnixNano())
+	n, seed := damages(t)
 	t.Logf("seed %d, %d bytes", seed, len(whole))
 	outcomes := map[string]int{}
-	for i := range damages(t) {
+	for i := range n {
 		random := rand.New(rand.NewPCG(seed, uint64(i)))
 		data, how := damaged(random, whole)
 		path := filepath.Join(folder, fmt.Sprintf("%d.db", i))

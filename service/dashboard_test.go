@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -24,8 +25,8 @@ type prometheus struct {
 	log     *locked
 }
 
-// startPrometheus scrapes an address twice a second, with the rules that we
-// ship evaluated as often.
+// startPrometheus scrapes an address every other second, for as long at most, with the
+// rules that we ship evaluated twice a second.
 func startPrometheus(t *testing.T, target string) *prometheus {
 	t.Helper()
 	program := tool(t, "prometheus")
@@ -35,7 +36,7 @@ func startPrometheus(t *testing.T, target string) *prometheus {
 		t.Fatal(err)
 	}
 	rules = regexp.MustCompile(`(?m)^    interval: .*\n`).ReplaceAll(rules, nil)
-	config := fmt.Sprintf("global: {scrape_interval: 500ms, scrape_timeout: 400ms, evaluation_interval: 500ms}\nrule_files: [rules.yaml]\n"+
+	config := fmt.Sprintf("global: {scrape_interval: 2s, scrape_timeout: 2s, evaluation_interval: 500ms}\nrule_files: [rules.yaml]\n"+
 		"scrape_configs:\n- job_name: rhizostat\n  static_configs: [{targets: [%q]}]\n", target)
 	for name, text := range map[string]string{"rules.yaml": string(rules), "prometheus.yaml": config} {
 		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o600); err != nil {
@@ -221,27 +222,30 @@ func ask(t *testing.T, p *prometheus, filled *strings.Replacer, left map[string]
 	return empty
 }
 
+// rule is how Prometheus has found a rule: ok, err, or unknown before it was evaluated.
+type rule struct{ Name, Health, LastError string }
+
 // alerts wants every rule to have been evaluated without an error.
 func alerts(t *testing.T, p *prometheus) {
 	t.Helper()
-	var data struct {
-		Groups []struct {
-			Rules []struct{ Name, Health, LastError string }
+	var all []rule
+	eventually(t, 10*time.Second, func() string { return fmt.Sprintf("not every rule was evaluated: %+v", all) }, func() bool {
+		var data struct{ Groups []struct{ Rules []rule } }
+		if err := p.get("/api/v1/rules", nil, &data); err != nil {
+			t.Fatal(err)
+		}
+		all = nil
+		for _, g := range data.Groups {
+			all = append(all, g.Rules...)
+		}
+		return !slices.ContainsFunc(all, func(r rule) bool { return r.Health == "unknown" })
+	})
+	for _, r := range all {
+		if r.Health != "ok" {
+			t.Errorf("rule %s is %s: %s", r.Name, r.Health, r.LastError)
 		}
 	}
-	if err := p.get("/api/v1/rules", nil, &data); err != nil {
-		t.Fatal(err)
-	}
-	n := 0
-	for _, g := range data.Groups {
-		for _, r := range g.Rules {
-			n++
-			if r.Health != "ok" {
-				t.Errorf("rule %s is %s: %s", r.Name, r.Health, r.LastError)
-			}
-		}
-	}
-	if n < 10 {
+	if n := len(all); n < 10 {
 		t.Errorf("%d rules were evaluated", n)
 	}
 }

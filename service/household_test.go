@@ -164,8 +164,9 @@ func decide(t *testing.T, b *broker, topics wire.Topics, a *wire.Advice, verdict
 	}
 }
 
-// advise tells a running daemon enough for an advice of every zone. What is
-// told before its telemetry session is there is told again.
+// advise tells a running daemon enough for an advice of every zone, once it says that it
+// is online: of a tale that it hears from the middle on no advice comes, and told again
+// the beginning is late.
 func advise(t *testing.T, b *broker, w *board, topics wire.Topics, zones int) {
 	t.Helper()
 	advised := func() bool {
@@ -176,9 +177,13 @@ func advise(t *testing.T, b *broker, w *board, topics wire.Topics, zones int) {
 		}
 		return true
 	}
-	for range 4 * patience {
+	eventually(t, 20*time.Second, text("the daemon is not online"), func() bool {
+		s, err := wire.ParseStatus(w.get(topics.Status()))
+		return err == nil && s.Status == wire.Online
+	})
+	for range patience {
 		tell(t, b, topics.Site, zones, 0, 40*time.Minute)
-		for end := time.Now().Add(3 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+		for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
 			if advised() {
 				return
 			}

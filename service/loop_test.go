@@ -18,7 +18,7 @@ func TestAPersonBesideTheDemo(t *testing.T) {
 	notUnderRace(t)
 	t.Parallel()
 	ctx, stop := context.WithCancel(t.Context())
-	r := startDemo(ctx, demo.Options{Speed: 600})
+	r := startDemo(ctx, demo.Options{Speed: 200})
 	defer func() {
 		stop()
 		if err := <-r.ended; err != nil {
@@ -29,7 +29,8 @@ func TestAPersonBesideTheDemo(t *testing.T) {
 	var out bytes.Buffer
 	console := Console{Link: settings, Root: "rhizostat", Zones: []string{"bench-1"}, Out: &out}
 	eventually(t, 30*time.Second, func() string { return "no advice of bench-1 can be approved: " + out.String() }, func() bool {
-		d := Decide{Console: console, Verdict: wire.Approve, By: "you", Wait: 5 * time.Second}
+		// one that is approved cannot be approved again: its answer is waited for
+		d := Decide{Console: console, Verdict: wire.Approve, By: "you", Wait: time.Minute}
 		return d.Do(t.Context()) == nil
 	})
 	if got := out.String(); !strings.Contains(got, "meadow/bench-1: approve accepted, advice ") {
@@ -60,7 +61,7 @@ func TestAPersonBesideTheDemo(t *testing.T) {
 	if err := console.List(t.Context(), true, true); err != nil || !strings.Contains(out.String(), "(approved)") || !strings.Contains(out.String(), "  why: ") {
 		t.Errorf("the list: %v\n%s", err, out.String())
 	}
-	d := Decide{Console: console, Verdict: wire.Withdraw, By: "you", Wait: 10 * time.Second}
+	d := Decide{Console: console, Verdict: wire.Withdraw, By: "you", Wait: time.Minute}
 	if err := d.Do(t.Context()); err != nil {
 		t.Fatal(err)
 	}

@@ -110,8 +110,8 @@ func (c *child) kill(t testing.TB) {
 // wait as long.
 const inTime = slower * 10 * time.Second
 
-// end asks it to stop and wants it to, in order and in time.
-func (c *child) end(t *testing.T, with os.Signal) {
+// end asks it to stop and wants it to, in order.
+func (c *child) end(t *testing.T, with os.Signal) (took time.Duration) {
 	t.Helper()
 	began := time.Now()
 	if err := c.command.Process.Signal(with); err != nil {
@@ -119,17 +119,36 @@ func (c *child) end(t *testing.T, with os.Signal) {
 	}
 	ended := make(chan error, 1)
 	go func() { ended <- c.command.Wait() }()
+	const limit = patience * inTime
 	select {
 	case err := <-ended:
+		took = time.Since(began)
 		if err != nil {
 			t.Errorf("after %v the daemon ended with %v\n%s", with, err, c.log.String())
 		}
-		t.Logf("it ended %.1f s after %v", time.Since(began).Seconds(), with)
-	case <-time.After(inTime):
+		t.Logf("it ended %.1f s after %v", took.Seconds(), with)
+	case <-time.After(limit):
+		took = limit
 		if err := c.command.Process.Kill(); err != nil {
 			t.Error(err)
 		}
 		<-ended
-		t.Errorf("%s after %v the daemon still runs\n%s", inTime, with, c.log.String())
+		t.Errorf("%s after %v the daemon still runs\n%s", limit, with, c.log.String())
 	}
+	return took
+}
+
+// endsInTime wants daemons that begin says to end in time. One of three is enough: what
+// waits for too long does so each time, a busy machine does not.
+func endsInTime(t *testing.T, begin func() *child) {
+	t.Helper()
+	var all []time.Duration
+	for range 3 {
+		took := begin().end(t, syscall.SIGTERM)
+		if took <= inTime {
+			return
+		}
+		all = append(all, took)
+	}
+	t.Errorf("daemons ended %s after they were asked to; expected %s at most", all, inTime)
 }

@@ -3,6 +3,7 @@ package service
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"net"
@@ -57,6 +58,9 @@ func newMosquitto(t testing.TB, edit func(acl string) string) *mosquitto {
 	text := strings.NewReplacer("listener 1883", fmt.Sprintf("listener %d 127.0.0.1", m.port), "/mosquitto/config/", m.folder+"/", "/mosquitto/data/", m.folder+"/").Replace(string(conf))
 	if os.Geteuid() == 0 {
 		text += "user root\n" // else it gives up its rights, and cannot read the test's folder
+	}
+	for _, kind := range []string{"error", "warning", "notice", "information", "subscribe"} { // its own choice, and who has subscribed
+		text += "log_type " + kind + "\n"
 	}
 	m.write(t, "mosquitto.conf", text)
 	m.start(t)
@@ -157,12 +161,14 @@ func (m *mosquitto) publish(t *testing.T, user, topic string, payload []byte) {
 	}
 }
 
-// retained is what a client that connects now is given on a topic; nil when
-// nothing stands there.
+// retained is what a client that connects now is given on a topic, or what comes there
+// while it waits; nil when nothing stands there.
 func (m *mosquitto) retained(t *testing.T, user, topic string) []byte {
 	t.Helper()
-	out, err := exec.Command("mosquitto_sub", m.as(user, "-t", topic, "-C", "1", "-W", "1", "-N")...).Output()
-	if err != nil && len(out) > 0 {
+	const timedOut = 27 // its status where -W ended it
+	out, err := exec.Command("mosquitto_sub", m.as(user, "-t", topic, "-C", "1", "-W", "5", "-N")...).Output()
+	var exit *exec.ExitError
+	if err != nil && len(out) > 0 && (!errors.As(err, &exit) || exit.ExitCode() != timedOut) {
 		t.Fatalf("mosquitto_sub %s: %v", topic, err)
 	}
 	return out

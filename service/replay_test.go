@@ -312,20 +312,31 @@ func TestReplayInterrupted(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer feed.Close()
-	ctx, stop := context.WithCancel(t.Context())
-	var out bytes.Buffer
-	done := make(chan error, 1)
-	go func() {
-		done <- Replay(ctx, Settings{TopicRoot: "rhizostat", Sites: site, StateEvery: time.Minute}, in, &out, slog.New(slog.DiscardHandler))
-	}()
 	start := time.Date(2026, 5, 4, 6, 0, 0, 0, time.UTC)
-	for minute := range 30 {
+	told := 0
+	for minute := range 30 { // as much as a pipe holds, before anybody reads
 		at := start.Add(time.Duration(minute) * time.Minute).Format(time.RFC3339)
-		if _, err := fmt.Fprintf(feed, "{\"tst\":%q,\"topic\":\"rhizostat/north/bench-0/telemetry/p1\",\"payload\":\"{\\\"water_content\\\":0.5}\"}\n", at); err != nil {
+		n, err := fmt.Fprintf(feed, "{\"tst\":%q,\"topic\":\"rhizostat/north/bench-0/telemetry/p1\",\"payload\":\"{\\\"water_content\\\":0.5}\"}\n", at)
+		if err != nil {
 			t.Fatal(err)
 		}
+		told += n
 	}
-	time.Sleep(200 * time.Millisecond) // it waits for the next line
+	ctx, stop := context.WithCancel(t.Context())
+	defer stop()
+	var out bytes.Buffer
+	done := make(chan error, 1)
+	more := &asked{File: in, left: told, once: make(chan struct{})}
+	go func() {
+		done <- Replay(ctx, Settings{TopicRoot: "rhizostat", Sites: site, StateEvery: time.Minute}, more, &out, slog.New(slog.DiscardHandler))
+	}()
+	select {
+	case <-more.once: // it waits for the next line
+	case err := <-done:
+		t.Fatalf("it ended before it was interrupted: %v", err)
+	case <-time.After(patience * 10 * time.Second):
+		t.Fatal("it has not asked for the next line")
+	}
 	stop()
 	select {
 	case err = <-done:
@@ -338,4 +349,20 @@ func TestReplayInterrupted(t *testing.T) {
 	if n := strings.Count(out.String(), "/state"); n == 0 || !strings.HasSuffix(out.String(), "\n") {
 		t.Errorf("%d states came out, whole lines: %v", n, strings.HasSuffix(out.String(), "\n"))
 	}
+}
+
+// asked is a pipe that tells when somebody wants more than was written to it.
+type asked struct {
+	*os.File
+	left int // bytes
+	once chan struct{}
+}
+
+func (a *asked) Read(p []byte) (int, error) {
+	if a.left == 0 {
+		close(a.once)
+	}
+	n, err := a.File.Read(p)
+	a.left -= n
+	return n, err
 }

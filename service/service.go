@@ -231,7 +231,7 @@ func (s *Service) farewell() {
 	if s.link == nil {
 		return
 	}
-	ctx, stop := context.WithTimeout(context.Background(), 2*time.Second)
+	ctx, stop := context.WithTimeout(context.Background(), 3*time.Second)
 	defer stop()
 	if err := s.link.Farewell(ctx); err != nil {
 		s.Log.Error("a site's status may say online though the daemon has ended; it is put right at the next start", "error", err)

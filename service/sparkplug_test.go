@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"os/exec"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -20,26 +21,32 @@ import (
 // plc9 is an edge node on a real broker, with the probes of a zone and a device that
 // takes its setpoints.
 type plc9 struct {
-	t          *testing.T
-	m          *mosquitto
+	t *testing.T
+	m *mosquitto
+
+	mu         sync.Mutex
 	client     mqtt.Client
 	connection uint64 // bdSeq
-
-	mu       sync.Mutex
-	seq      int
-	rebirths int
-	commands []map[string]string
+	seq        int
+	rebirths   int
+	commands   []map[string]string
 }
 
 // connect connects with a will that says its death, and is born.
 func (e *plc9) connect() {
 	e.t.Helper()
+	e.mu.Lock() // it may still be asked on the connection of before
+	e.connection++
 	death := edgenode.Payload{Timestamp: 1, Seq: -1, Metrics: []edgenode.Metric{{Name: "bdSeq", Type: 4, Value: e.connection}}}
+	e.mu.Unlock()
 	o := mqtt.NewClientOptions().AddBroker("tcp://"+e.m.address()).SetClientID("plc9").SetUsername("controller").SetPassword("secret of controller").
 		SetAutoReconnect(false).SetBinaryWill("spBv1.0/farm/NDEATH/plc9", death.Encode(), 1, false)
-	e.client = mqtt.NewClient(o)
-	e.done(e.client.Connect())
-	e.done(e.client.Subscribe("spBv1.0/farm/NCMD/plc9", 1, func(_ mqtt.Client, m mqtt.Message) {
+	client := mqtt.NewClient(o)
+	e.done(client.Connect())
+	e.mu.Lock()
+	e.client = client
+	e.mu.Unlock()
+	e.done(client.Subscribe("spBv1.0/farm/NCMD/plc9", 1, func(_ mqtt.Client, m mqtt.Message) {
 		p, err := wire.ParseSparkplug(m.Payload())
 		if err != nil {
 			e.t.Error(err)
@@ -54,7 +61,7 @@ func (e *plc9) connect() {
 			}
 		}
 	}))
-	e.done(e.client.Subscribe("spBv1.0/farm/DCMD/plc9/+", 1, func(_ mqtt.Client, m mqtt.Message) {
+	e.done(client.Subscribe("spBv1.0/farm/DCMD/plc9/+", 1, func(_ mqtt.Client, m mqtt.Message) {
 		if m.Qos() != 0 || m.Retained() {
 			e.t.Errorf("a command at QoS %d, retained %v", m.Qos(), m.Retained())
 		}
@@ -139,11 +146,12 @@ func (m *mosquitto) record(t *testing.T, topic string) func() []byte {
 		t.Errorf("the README does not say -F '%s' (%v)", recordBinary, err)
 	}
 	var out bytes.Buffer
-	c := exec.Command("mosquitto_sub", m.as("rhizostat", "-t", topic, "-C", "1", "-W", "60", "-F", recordBinary)...)
+	c := exec.Command("mosquitto_sub", m.as("rhizostat", "-t", topic, "-C", "1", "-W", "300", "-F", recordBinary)...)
 	c.Stdout = &out
 	if err := c.Start(); err != nil {
 		t.Fatal(err)
 	}
+	eventually(t, 10*time.Second, text("the recorder has not subscribed"), func() bool { return strings.Contains(m.log.String(), topic) })
 	return func() []byte {
 		t.Helper()
 		if err := c.Wait(); err != nil {
@@ -160,7 +168,7 @@ func (m *mosquitto) record(t *testing.T, topic string) func() []byte {
 func TestAnEdgeNodeOnMosquitto(t *testing.T) {
 	t.Parallel()
 	m := newMosquitto(t, func(acl string) string { return acl })
-	e := &plc9{t: t, m: m, connection: 7}
+	e := &plc9{t: t, m: m, connection: 6}
 	recorded := m.record(t, "spBv1.0/farm/NBIRTH/plc9")
 	e.connect()
 	daemon := m.daemon(t, writeSite(t, sparkplugSite(1)))
@@ -212,7 +220,6 @@ func TestAnEdgeNodeOnMosquitto(t *testing.T) {
 	want["bench-0/shot_ml"] += " Float" // as its birth declares
 	e.wants("approved", want)
 
-	e.connection++
 	e.forget()
 	e.connect()                            // under its name, so that the broker ends the connection before and says its will
 	e.tell(45*time.Minute, 45*time.Minute) // the clock is the telemetry's

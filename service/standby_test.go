@@ -53,7 +53,7 @@ func TestTheEndInTheMiddleOfAReload(t *testing.T) {
 	eventually(t, 10*time.Second, text("no reload"), func() bool { return strings.Contains(c.log.String(), "site files reloaded") })
 	time.Sleep(300 * time.Millisecond) // the old link has gone, the new one still looks out
 	c.end(t, syscall.SIGTERM)
-	eventually(t, 2*time.Second, func() string { return "it has ended and its site says online\n" + c.log.String() }, func() bool { return status.online() == "" })
+	eventually(t, 10*time.Second, func() string { return "it has ended and its site says online\n" + c.log.String() }, func() bool { return status.online() == "" })
 }
 
 // breaker is a way to a broker that can be cut.
@@ -125,8 +125,8 @@ func TestABlipDoesNotCallTheStandby(t *testing.T) {
 	path, way := writeSite(t, siteOf("north", 1)), newBreaker(t, b.Address)
 	first := startChild(t, environment(t, way.address, path, "RHIZOSTAT_CLIENT_ID=one")...)
 	defer first.end(t, syscall.SIGTERM)
-	eventually(t, 10*time.Second, text("the first daemon is not online"), func() bool { return status.online() != "" })
-	instance := status.online()
+	var instance string
+	eventually(t, 10*time.Second, text("the first daemon is not online"), func() bool { instance = status.online(); return instance != "" })
 	standby := startChild(t, environment(t, b.Address, path, "RHIZOSTAT_CLIENT_ID=two", "RHIZOSTAT_STANDBY=true")...)
 	defer standby.end(t, syscall.SIGTERM)
 	eventually(t, 10*time.Second, text("the standby has not seen the first one"), func() bool {
@@ -172,16 +172,18 @@ func oneRefuses(t *testing.T, names []string) {
 		err error
 	}
 	ended := make(chan end, 2)
-	children := map[*child]bool{}
+	var children []*child
+	var waiting sync.WaitGroup
 	for _, name := range names {
 		c := startChild(t, environment(t, b.Address, path, "RHIZOSTAT_CLIENT_ID="+name)...)
-		children[c] = true
-		go func() { ended <- end{c, c.command.Wait()} }()
+		children = append(children, c)
+		waiting.Go(func() { ended <- end{c, c.command.Wait()} })
 	}
 	t.Cleanup(func() {
-		for c := range children {
+		for _, c := range children {
 			c.command.Process.Kill() // one has ended
 		}
+		waiting.Wait() // its folder goes next
 	})
 	select {
 	case e := <-ended:
@@ -192,8 +194,8 @@ func oneRefuses(t *testing.T, names []string) {
 		t.Fatal("both serve")
 	}
 	// the one that ended may have kicked the other out, which then connects again
-	eventually(t, 20*time.Second, text("nobody serves the site"), func() bool { return status.online() != "" })
-	instance := status.online()
+	var instance string
+	eventually(t, 20*time.Second, text("nobody serves the site"), func() bool { instance = status.online(); return instance != "" })
 	select {
 	case e := <-ended:
 		t.Errorf("the other ended too: %v\n%s", e.err, e.c.log.String())

@@ -19,10 +19,18 @@ import (
 // or can be approved; its zone is advised anew, and what a person approves of that is put
 // out. The other zones go on.
 func TestADamagedRecordIsLeftOut(t *testing.T) {
+	replaced := func(what, by string) string {
+		return `UPDATE advice SET body = CAST(replace(CAST(body AS TEXT), '` + what + `', '` + by + `') AS BLOB)`
+	}
 	for name, damage := range map[string]string{
-		"a body that is no JSON":        `UPDATE advice SET body = CAST(replace(CAST(body AS TEXT), '{"id"', '{"id') AS BLOB) WHERE zone = 'bench-0'`,
-		"a number that was not shown":   `UPDATE advice SET body = CAST(replace(CAST(body AS TEXT), '"shot_volume_ml":', '"shot_volume_ml":1') AS BLOB) WHERE zone = 'bench-0'`,
-		"approved, and nobody says who": `UPDATE advice SET body = CAST(replace(CAST(body AS TEXT), '"by":"a person"', '"by":""') AS BLOB) WHERE zone = 'bench-0'`,
+		"another says that it approved": replaced(`"by":"a person"`, `"by":"a 4erson"`),
+		"another time of approval":      replaced(`"at":"2026-05-04T07:40:00Z"`, `"at":"2026-05-04T07:41:00Z"`),
+		"another decision was taken":    `UPDATE advice SET taken = '0' || substr(taken, 2)`,
+		"a body that is no JSON":        replaced(`{"id"`, `{"id`),
+		// of before a record had a checksum
+		"no checksum, and no JSON":                       replaced(`{"id"`, `{"id`) + `, sum = NULL`,
+		"no checksum, and a number that was not shown":   replaced(`"shot_volume_ml":`, `"shot_volume_ml":1`) + `, sum = NULL`,
+		"no checksum, approved, and nobody says by whom": replaced(`"by":"a person"`, `"by":""`) + `, sum = NULL`,
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := filepath.Join(t.TempDir(), "l.db")
@@ -31,7 +39,7 @@ func TestADamagedRecordIsLeftOut(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if r, err := db.Exec(damage); err != nil {
+			if r, err := db.Exec(damage + ` WHERE zone = 'bench-0'`); err != nil {
 				t.Fatal(err)
 			} else if n, _ := r.RowsAffected(); n == 0 {
 				t.Fatal("nothing was damaged")

@@ -27,7 +27,7 @@ type Options struct {
 const ahead = 4 * time.Minute
 
 // patience is how long the facility waits for the daemon before it says so.
-const patience = 20 * time.Second
+const patience = time.Minute
 
 // Facility is the simulated facility on its topics.
 type Facility struct {

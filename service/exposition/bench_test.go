@@ -4,6 +4,7 @@ import (
 	"compress/gzip"
 	"fmt"
 	"io"
+	"math"
 	"testing"
 )
 
@@ -82,11 +83,15 @@ var _ io.Writer = (*counted)(nil)
 func TestMemory(t *testing.T) {
 	allocations := func(n int) float64 {
 		from := facilityBoard(n).Each
-		return testing.AllocsPerRun(3, func() {
-			if err := writeZones(io.Discard, from); err != nil {
-				t.Fatal(err)
-			}
-		})
+		fewest := math.Inf(1) // a goroutine of another test that is just ending counts too
+		for range 5 {
+			fewest = min(fewest, testing.AllocsPerRun(3, func() {
+				if err := writeZones(io.Discard, from); err != nil {
+					t.Fatal(err)
+				}
+			}))
+		}
+		return fewest
 	}
 	if few, many := allocations(10), allocations(2000); many > few {
 		t.Errorf("%v allocations with 10 zones, %v with 2000", few, many)

@@ -192,7 +192,15 @@ func TestEndDuringScrape(t *testing.T) {
 	}()
 	<-began
 	stop()
-	time.AfterFunc(100*time.Millisecond, func() { close(hold) })
+	for { // the end has begun once nobody else is let in
+		c, err := net.Dial("tcp", server.Addr().String())
+		if err != nil {
+			break
+		}
+		c.Close()
+		time.Sleep(time.Millisecond)
+	}
+	close(hold)
 	if code := <-answered; code != 200 {
 		t.Errorf("the running scrape got %d", code)
 	}

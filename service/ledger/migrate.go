@@ -12,12 +12,15 @@ var schema string
 //go:embed version2.sql
 var version2 string
 
+//go:embed version3.sql
+var version3 string
+
 // applicationID marks a SQLite file as a ledger: "rhiz" in ASCII.
 const applicationID = 0x7268697a
 
 // migrations bring a ledger from the version of their index to the next. Old
 // ones are never edited.
-var migrations = [...]string{schema, version2}
+var migrations = [...]string{schema, version2, version3}
 
 // migrate brings the file to the newest version, in one transaction.
 func (l *Ledger) migrate(ctx context.Context) error {

@@ -35,8 +35,8 @@ type Unreadable struct {
 
 const (
 	readZones  = `SELECT site, zone, version, at, snapshot FROM zones`
-	readAdvice = `SELECT site, zone, id, sequence, taken, body FROM advice INDEXED BY advice_live WHERE live = 1`
-	readCovers = `SELECT site, zone, advice, body FROM covers WHERE live = 1`
+	readAdvice = `SELECT site, zone, id, sequence, taken, body, sum FROM advice INDEXED BY advice_live WHERE live = 1`
+	readCovers = `SELECT site, zone, advice, body, sum FROM covers WHERE live = 1`
 
 	ofZone = ` AND site = ? AND zone = ?`
 )
@@ -262,10 +262,13 @@ func scanAdvice(rows *sql.Rows) (p place, out row[wire.AdviceRecord], err error)
 	r := &out.record
 	var id, taken string
 	var body sql.RawBytes
-	if err := rows.Scan(&p.site, &p.zone, &id, &r.Sequence, &taken, &body); err != nil {
+	var sum sql.NullInt64
+	if err := rows.Scan(&p.site, &p.zone, &id, &r.Sequence, &taken, &body, &sum); err != nil {
 		return p, out, err
 	}
-	r.Advice, err = decodeAdvice(p, id, body)
+	if err = asWritten(fmt.Sprintf("advice %s of %s/%s", id, p.site, p.zone), r.Sequence, taken, body, sum); err == nil {
+		r.Advice, err = decodeAdvice(p, id, body)
+	}
 	r.Taken = splitTaken(taken)
 	out, err = out.orBad(id, r.Sequence, err)
 	return p, out, err
@@ -293,10 +296,13 @@ func decodeAdvice(p place, id string, body []byte) (*wire.Advice, error) {
 func scanCover(rows *sql.Rows) (p place, out row[wire.CoverRecord], err error) {
 	var id string
 	var body sql.RawBytes
-	if err := rows.Scan(&p.site, &p.zone, &id, &body); err != nil {
+	var sum sql.NullInt64
+	if err := rows.Scan(&p.site, &p.zone, &id, &body, &sum); err != nil {
 		return p, out, err
 	}
-	out.record, err = decodeCover(p, id, body)
+	if err = asWritten(fmt.Sprintf("standing approval %s of %s/%s", id, p.site, p.zone), 0, "", body, sum); err == nil {
+		out.record, err = decodeCover(p, id, body)
+	}
 	out, err = out.orBad(id, 0, err)
 	return p, out, err
 }

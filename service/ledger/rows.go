@@ -16,15 +16,15 @@ import (
 
 // The statements that write.
 const (
-	writeAdvice = `INSERT INTO advice (site, zone, id, sequence, state, digest, issued_at, valid_until, live, taken, body)
-VALUES (?, ?, ?, ?, ?, ?, ?, ?, 1, ?, ?)
-ON CONFLICT (site, zone, id) DO UPDATE SET state = excluded.state, taken = excluded.taken, body = excluded.body
+	writeAdvice = `INSERT INTO advice (site, zone, id, sequence, state, digest, issued_at, valid_until, live, taken, body, sum)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, 1, ?, ?, ?)
+ON CONFLICT (site, zone, id) DO UPDATE SET state = excluded.state, taken = excluded.taken, body = excluded.body, sum = excluded.sum
 WHERE digest = excluded.digest AND sequence = excluded.sequence`
 	writeForgotten = `UPDATE advice SET live = 0 WHERE site = ? AND zone = ? AND id = ?`
 	writeMove      = `INSERT INTO moves (site, zone, advice, digest, "from", "to", at, by, note, under, epoch) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
 	writeDecision  = `INSERT INTO decisions (site, zone, advice, at, result, code, hash, signed, body, epoch) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
-	writeCover     = `INSERT INTO covers (site, zone, advice, live, body) VALUES (?, ?, ?, ?, ?)
-ON CONFLICT (site, zone, advice) DO UPDATE SET live = excluded.live, body = excluded.body`
+	writeCover     = `INSERT INTO covers (site, zone, advice, live, body, sum) VALUES (?, ?, ?, ?, ?, ?)
+ON CONFLICT (site, zone, advice) DO UPDATE SET live = excluded.live, body = excluded.body, sum = excluded.sum`
 	writeEvent = `INSERT INTO events (site, zone, at, kind, body) VALUES (?, ?, ?, ?, ?)`
 	writeZone  = `INSERT INTO zones (site, zone, version, at, snapshot) VALUES (?, ?, ?, ?, ?)
 ON CONFLICT (site, zone) DO UPDATE SET version = excluded.version, at = excluded.at, snapshot = excluded.snapshot`
@@ -158,9 +158,9 @@ func (w *rows) marshal(what, id string, v any) []byte {
 
 func (w *rows) advice(r *wire.AdviceRecord) {
 	a := r.Advice
-	body := w.marshal("advice", a.ID, a)
+	body, taken := w.marshal("advice", a.ID, a), strings.Join(r.Taken, " ")
 	n := w.exec(w.ledger.insert.advice, "advice", a.ID, a.Site, a.Zone, a.ID, r.Sequence, string(a.Approval.State), a.Approval.Digest,
-		a.IssuedAt.UnixMilli(), a.ValidUntil.UnixMilli(), strings.Join(r.Taken, " "), body)
+		a.IssuedAt.UnixMilli(), a.ValidUntil.UnixMilli(), taken, body, sumOf(r.Sequence, taken, body))
 	if w.err == nil && n != 1 {
 		w.fail(fmt.Errorf("it is on record with another digest or place in the order; expected a new id for new content"), "write advice %s", a.ID)
 	}
@@ -196,7 +196,7 @@ func (w *rows) decision(d *wire.DecisionRecord) {
 
 func (w *rows) cover(c *wire.CoverRecord) {
 	body := w.marshal("standing approval", c.Advice, c)
-	w.exec(w.ledger.insert.cover, "standing approval", c.Advice, c.Site, c.Zone, c.Advice, c.Live, body)
+	w.exec(w.ledger.insert.cover, "standing approval", c.Advice, c.Site, c.Zone, c.Advice, c.Live, body, sumOf(0, "", body))
 }
 
 func (w *rows) event(e *EventRow) {

@@ -1,4 +1,5 @@
--- The ledger, version 1; what came later is in version2.sql. Times are milliseconds since 1970 UTC unless a column
+-- The ledger, version 1; what came later is in version2.sql and
+-- version3.sql. Times are milliseconds since 1970 UTC unless a column
 -- says otherwise. History is only ever added to; advice, covers and zones hold
 -- the last of each.
 

@@ -3,6 +3,7 @@ package link
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"testing"
 	"testing/synctest"
@@ -93,4 +94,37 @@ func TestAnswersOutliveAReload(t *testing.T) {
 	if m := now.next(); m != nil {
 		t.Errorf("it has %+v too", m)
 	}
+}
+
+// Decisions that a broker gives again at a connection are answered and acknowledged however
+// many there are: one broker takes the numbers that it gave them for those of our requests,
+// and until we are subscribed nothing is acknowledged.
+func TestManyDecisionsWaitAtAConnection(t *testing.T) {
+	const decisions = 60
+	server, address := broker(t, "127.0.0.1:0")
+	defer server.Close()
+	var l *Link
+	begin := func() (stop func()) {
+		l = testLink(address, Handlers{Control: func(_ int, topic string, payload []byte, ack func()) {
+			l.Publish(0, topic+"/result", payload, 1, false)
+			ack()
+		}})
+		return run(t, l)
+	}
+	stop := begin()
+	eventually(t, "connected", func() bool { return l.Connected() })
+	stop()
+	for i := range decisions {
+		if err := server.Publish("r/north/a/decision", fmt.Append(nil, i), false, 1); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var answers inbox
+	answers.follow(t, server, "r/north/a/decision/result")
+	stop = begin()
+	defer stop()
+	eventually(t, "every decision answered and acknowledged", func() bool {
+		c, ok := server.Clients.Get("test-north")
+		return ok && c.State.Inflight.Len() == 0 && answers.count() >= decisions
+	})
 }

@@ -74,13 +74,14 @@ func (c *Client) Subscribe(ctx context.Context, filters ...string) error {
 }
 
 // Retained gives what the broker has retained on the filters: it is all there
-// once nothing more has come for a while.
+// once nothing more has come for a while, before and after the broker was asked whether
+// it is there.
 func (c *Client) Retained(ctx context.Context, filters ...string) ([]Received, error) {
-	const quiet = 400 * time.Millisecond
+	const quiet = 250 * time.Millisecond
 	if err := c.Subscribe(ctx, filters...); err != nil {
 		return nil, err
 	}
-	for {
+	for asked := false; ; {
 		timer := time.NewTimer(quiet)
 		select {
 		case <-ctx.Done():
@@ -91,10 +92,20 @@ func (c *Client) Retained(ctx context.Context, filters ...string) ([]Received, e
 			return nil, c.ended(err)
 		case <-c.new:
 			timer.Stop()
+			asked = false
 			continue
 		case <-timer.C:
 		}
-		return c.take(), nil
+		if asked {
+			return c.take(), nil
+		}
+		if err := c.session.answered(ctx, c.client); err != nil {
+			if ctx.Err() == nil && !c.client.IsConnectionOpen() {
+				return nil, c.broken(err)
+			}
+			return nil, err
+		}
+		asked = true
 	}
 }
 
@@ -142,6 +153,10 @@ func (c *Client) Await(ctx context.Context, match func(Received) bool) (Received
 // broker has is not to be taken for the whole.
 func (c *Client) ended(err error) error {
 	c.lost <- err // for whoever asks next
+	return c.broken(err)
+}
+
+func (c *Client) broken(err error) error {
 	return fmt.Errorf("broker %s: %w: %w; try again", c.session.settings.redacted(), ErrEnded, err)
 }
 

@@ -30,7 +30,7 @@ func TestMain(m *testing.M) { leaks.Main(m) }
 
 // limit is how long a test waits for what comes at once where the machine has nothing
 // else to do.
-const limit = time.Minute
+const limit = 3 * time.Minute
 
 // broker is a real broker in process.
 func broker(t *testing.T, address string) (*mochi.Server, string) {

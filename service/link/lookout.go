@@ -12,7 +12,7 @@ import (
 )
 
 // visit connects for a while beside the sessions and notes what is said on
-// status topics.
+// status topics. What the broker has retained there is on its way once it returns.
 func (l *Link) visit(ctx context.Context, topics []string, seen *lookOut, lost chan<- error) (mqtt.Client, error) {
 	watch := &session{
 		settings: l.settings, name: "look-out", clientID: l.settings.ClientID + "-look-out-" + strings.ToLower(rand.Text()[:8]), // of two that wait, neither kicks out the other
@@ -32,7 +32,11 @@ func (l *Link) visit(ctx context.Context, topics []string, seen *lookOut, lost c
 		client.Disconnect(0)
 		return nil, fmt.Errorf("broker %s: %w; is it running and does it know this user", l.settings.redacted(), err)
 	}
-	if err := watch.subscribe(ctx, client, topics); err != nil {
+	err = watch.subscribe(ctx, client, topics)
+	if err == nil {
+		err = watch.answered(ctx, client)
+	}
+	if err != nil {
 		client.Disconnect(100)
 		return nil, err
 	}

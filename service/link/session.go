@@ -185,7 +185,13 @@ func (s *session) leave(ctx context.Context, client mqtt.Client) {
 // subscribe asks for the filters and checks that each was granted: a broker
 // may answer 0x80 for one of them without an error.
 func (s *session) subscribe(ctx context.Context, client mqtt.Client, filters []string) error {
-	const chunk = 64 // filters in a packet
+	const (
+		chunk = 64 // filters in a packet
+		// most is more than a broker has unacknowledged with one client at a time: each
+		// try takes the next number. Decisions are acknowledged once we are subscribed,
+		// so waiting would not free theirs.
+		most = 1 << 14
+	)
 	for len(filters) > 0 {
 		n := min(chunk, len(filters))
 		wanted := make(map[string]byte, n)
@@ -201,10 +207,9 @@ func (s *session) subscribe(ctx context.Context, client mqtt.Client, filters []s
 			if err == nil {
 				break
 			}
-			if !again || tries == 10 {
+			if !again || tries == most {
 				return err
 			}
-			time.Sleep(50 * time.Millisecond)
 		}
 	}
 	return nil
@@ -226,12 +231,25 @@ func (s *session) ask(ctx context.Context, client mqtt.Client, wanted map[string
 	for filter, code := range t.Result() {
 		switch {
 		case code == numberInUse:
-			return true, fmt.Errorf("subscribe %s: the broker has the packet's number in use; expected it free; trying again", filter)
+			return true, fmt.Errorf("subscribe %s: the broker has the packet's number in use; expected it free; trying the next", filter)
 		case code > 2:
 			return false, fmt.Errorf("subscribe %s: the broker refused it; expected read access; extend the broker's access list", filter)
 		}
 	}
 	return false, nil
+}
+
+// answered asks the broker for something that changes nothing and waits for its answer.
+// MQTT has no word for the last of the retained messages. A broker that works off a
+// connection's packets in their order (common practice, no source) has sent them, or as
+// many of them as it sends before they are acknowledged, once it answers a later one: on
+// a busy machine a silence alone may be a broker, or we, that had no turn.
+func (s *session) answered(ctx context.Context, client mqtt.Client) error {
+	const filter = "rhizostat/nobody/subscribes/to/this"
+	if err := wait(ctx, client.Unsubscribe(filter), connectTimeout); err != nil {
+		return fmt.Errorf("retained messages: %w", err)
+	}
+	return nil
 }
 
 func (s *session) options(lost chan<- error) (*mqtt.ClientOptions, error) {

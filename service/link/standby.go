@@ -19,7 +19,8 @@ const (
 	// absence is how long a standby leaves a daemon whose connection broke to
 	// come back: until it has noticed, its longest pause, and a connection.
 	absence = keepAlive + pingTimeout + lastBackoff + connectTimeout
-	// settle is how long retained messages may take to come after their subscription.
+	// settle is how long retained messages may take from the broker's answer until they
+	// are noted.
 	settle = time.Second
 )
 
