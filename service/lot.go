@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"rhizostat/policy"
+	"rhizostat/policy/hydraulics"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
 )
@@ -17,7 +18,8 @@ type lot struct {
 	house   *house
 	shard   *shard.Shard
 	touched []*worker
-	scratch policy.Scratch // of its engines, which only its goroutine steps
+	scratch policy.Scratch    // of its engines, which only its goroutine steps
+	shelf   *hydraulics.Shelf // likewise
 
 	forecasts int     // that wait for the next flush
 	points    int     // likewise
