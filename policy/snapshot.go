@@ -2,9 +2,9 @@ package policy
 
 import (
 	"fmt"
-	"reflect"
 	"slices"
 	"time"
+	"unsafe"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
@@ -48,7 +48,10 @@ type snapshotRest struct {
 // Snapshot gives all that the zone knows, for Restore. It is exact: floats are
 // written bit by bit. Most of it is rings that are still empty: whoever keeps it
 // compresses it.
-func (z *Zone) Snapshot() []byte {
+func (z *Zone) Snapshot() []byte { return z.AppendSnapshot(nil) }
+
+// AppendSnapshot appends what Snapshot gives.
+func (z *Zone) AppendSnapshot(b []byte) []byte {
 	rest := snapshotRest{Plans: z.plans}
 	for i := range z.settings.Probes {
 		rest.Probes = append(rest.Probes, z.settings.Probes[i].ID)
@@ -65,7 +68,7 @@ func (z *Zone) Snapshot() []byte {
 		panic(fmt.Sprintf("zone %s: snapshot: %v", z.settings.Zone, err))
 	}
 	head := snapshotHead{snapshotVersion, uint16(len(z.probes)), uint32(len(tail))}
-	b := make([]byte, 0, int(reflect.TypeFor[memory]().Size())+len(z.probes)*usualProbe+len(tail))
+	b = slices.Grow(b, int(unsafe.Sizeof(z.m))+len(z.probes)*usualProbe+len(tail))
 	b = headLayout.append(b, &head)
 	b = memoryLayout.append(b, &z.m)
 	for i := range z.probes {

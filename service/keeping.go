@@ -57,7 +57,8 @@ type kept struct {
 // snapshot gives all of the zone but its approvals, which the ledger has in
 // tables of their own: engine, clock, and what waits to be put in order.
 func (w *worker) snapshot() (ledger.ZoneRow, error) {
-	engine := w.engine.Snapshot()
+	engine := w.engine.AppendSnapshot(w.lot.plain[:0])
+	w.lot.plain = engine
 	rest, err := json.Marshal(kept{Clock: w.lot.shard.Snapshot(w.index), Point: w.point, Totals: w.newest})
 	if err != nil {
 		return ledger.ZoneRow{}, err

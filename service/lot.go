@@ -25,6 +25,7 @@ type lot struct {
 	points    int     // likewise
 	spares    []*work // of workers that have nothing pending
 	text      []byte  // what is published is written here first: how long it gets is not known before
+	plain     []byte  // so are snapshots, before they are made small
 	behind    *behind // what is published before it is on record; nil: nothing is, as in a replay
 }
 
