@@ -46,7 +46,7 @@ func (z *Zone) diagnoseNow(at int64) {
 
 // fillDiagnosis puts together what the diagnosis looks at.
 func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
-	l, g, day := &z.m.Learned, &z.ground, &z.today.day
+	l, g, day := &z.m.Learned, z.ground, &z.today.day
 	_, sd, known := l.WaterContent()
 	_, _, flooded := z.flooded(at)
 	end := day.DaytimeEnd.UnixMilli()

@@ -12,7 +12,7 @@ import (
 )
 
 // memory is all of a zone that a restart must not lose and that is plain data, see
-// appendPlain. Times are Unix milliseconds, 0 is never.
+// layout. Times are Unix milliseconds, 0 is never.
 type memory struct {
 	NowMs      int64
 	FirstMs    int64 // first water content

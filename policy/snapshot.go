@@ -1,11 +1,13 @@
 package policy
 
 import (
-	"encoding/json"
 	"fmt"
-	"reflect"
 	"slices"
 	"time"
+	"unsafe"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
 
 	"rhizostat/policy/hydraulics"
 	"rhizostat/policy/sensing"
@@ -25,6 +27,15 @@ type snapshotHead struct {
 	Rest    uint32 // bytes of JSON
 }
 
+var (
+	headLayout   = layoutOf[snapshotHead]()
+	memoryLayout = layoutOf[memory]()
+	probeLayout  = layoutOf[probeMemory]()
+)
+
+// restOptions let nil come back as nil, and whatever a text holds be written.
+var restOptions = json.JoinOptions(json.FormatNilSliceAsNull(true), jsontext.AllowInvalidUTF8(true))
+
 // snapshotRest is what has no fixed size.
 type snapshotRest struct {
 	Probes    []string  // ids, in the order of their memories
@@ -37,7 +48,10 @@ type snapshotRest struct {
 // Snapshot gives all that the zone knows, for Restore. It is exact: floats are
 // written bit by bit. Most of it is rings that are still empty: whoever keeps it
 // compresses it.
-func (z *Zone) Snapshot() []byte {
+func (z *Zone) Snapshot() []byte { return z.AppendSnapshot(nil) }
+
+// AppendSnapshot appends what Snapshot gives.
+func (z *Zone) AppendSnapshot(b []byte) []byte {
 	rest := snapshotRest{Plans: z.plans}
 	for i := range z.settings.Probes {
 		rest.Probes = append(rest.Probes, z.settings.Probes[i].ID)
@@ -49,16 +63,16 @@ func (z *Zone) Snapshot() []byte {
 	if z.ground.substrate.Name != z.settings.Substrate.Name {
 		rest.Substrate = z.ground.substrate.Name
 	}
-	tail, err := json.Marshal(rest)
+	tail, err := json.Marshal(rest, restOptions)
 	if err != nil {
 		panic(fmt.Sprintf("zone %s: snapshot: %v", z.settings.Zone, err))
 	}
 	head := snapshotHead{snapshotVersion, uint16(len(z.probes)), uint32(len(tail))}
-	b := make([]byte, 0, int(reflect.TypeFor[memory]().Size())+len(z.probes)*usualProbe+len(tail))
-	b = appendPlain(b, reflect.ValueOf(&head).Elem())
-	b = appendPlain(b, reflect.ValueOf(&z.m).Elem())
+	b = slices.Grow(b, int(unsafe.Sizeof(z.m))+len(z.probes)*usualProbe+len(tail))
+	b = headLayout.append(b, &head)
+	b = memoryLayout.append(b, &z.m)
 	for i := range z.probes {
-		b = appendPlain(b, reflect.ValueOf(&z.probes[i]).Elem())
+		b = probeLayout.append(b, &z.probes[i])
 	}
 	return append(b, tail...)
 }
@@ -66,46 +80,51 @@ func (z *Zone) Snapshot() []byte {
 // Restore makes the engine that Snapshot was taken of. The error says why the
 // snapshot cannot be used with these settings.
 func Restore(s Settings, snapshot []byte) (*Zone, error) {
-	return RestoreShared(&s, Shared{}, snapshot)
-}
-
-// RestoreShared is Restore for one zone of many, see NewShared.
-func RestoreShared(s *Settings, with Shared, snapshot []byte) (*Zone, error) {
-	z, err := NewShared(s, with)
+	z, err := New(s)
 	if err != nil {
 		return nil, err
 	}
-	where := fmt.Sprintf("zone %s: snapshot of %d bytes", s.Zone, len(snapshot))
-	var head snapshotHead
-	left, err := readPlain(snapshot, reflect.ValueOf(&head).Elem())
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", where, err)
-	}
-	if head.Version != snapshotVersion {
-		return nil, fmt.Errorf("%s: layout %d; this version reads %d", where, head.Version, snapshotVersion)
-	}
-	if head.Probes > MaxProbes {
-		return nil, fmt.Errorf("%s: it says %d probes; at most %d are read", where, head.Probes, MaxProbes)
-	}
-	probes := make([]probeMemory, head.Probes)
-	left, err = readPlain(left, reflect.ValueOf(&z.m).Elem())
-	for i := 0; i < len(probes) && err == nil; i++ {
-		left, err = readPlain(left, reflect.ValueOf(&probes[i]).Elem())
-	}
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", where, err)
-	}
-	if int64(head.Rest) != int64(len(left)) {
-		return nil, fmt.Errorf("%s: %d bytes follow the plain part; it says %d", where, len(left), head.Rest)
-	}
-	var rest snapshotRest
-	if err := json.Unmarshal(left, &rest); err != nil {
-		return nil, fmt.Errorf("%s: %w", where, err)
-	}
-	if err := z.takeBack(&rest, probes, with.shelf()); err != nil {
-		return nil, fmt.Errorf("%s: %w", where, err)
+	if err := z.Restore(snapshot, Shared{}); err != nil {
+		return nil, err
 	}
 	return z, nil
+}
+
+// Restore makes a zone that was never stepped the one that the snapshot was taken of. The
+// error says why the snapshot cannot be used with its settings; the zone is then of no
+// use any more.
+func (z *Zone) Restore(snapshot []byte, with Shared) error {
+	where := fmt.Sprintf("zone %s: snapshot of %d bytes", z.settings.Zone, len(snapshot))
+	var head snapshotHead
+	left, err := headLayout.read(snapshot, &head)
+	if err != nil {
+		return fmt.Errorf("%s: %w", where, err)
+	}
+	if head.Version != snapshotVersion {
+		return fmt.Errorf("%s: layout %d; this version reads %d", where, head.Version, snapshotVersion)
+	}
+	if head.Probes > MaxProbes {
+		return fmt.Errorf("%s: it says %d probes; at most %d are read", where, head.Probes, MaxProbes)
+	}
+	probes := make([]probeMemory, head.Probes)
+	left, err = memoryLayout.read(left, &z.m)
+	for i := 0; i < len(probes) && err == nil; i++ {
+		left, err = probeLayout.read(left, &probes[i])
+	}
+	if err != nil {
+		return fmt.Errorf("%s: %w", where, err)
+	}
+	if int64(head.Rest) != int64(len(left)) {
+		return fmt.Errorf("%s: %d bytes follow the plain part; it says %d", where, len(left), head.Rest)
+	}
+	var rest snapshotRest
+	if err := json.Unmarshal(left, &rest, restOptions); err != nil {
+		return fmt.Errorf("%s: %w", where, err)
+	}
+	if err := z.takeBack(&rest, probes, with.shelf()); err != nil {
+		return fmt.Errorf("%s: %w", where, err)
+	}
+	return nil
 }
 
 // takeBack puts the parts of a snapshot in their places. Probes are found by
@@ -118,6 +137,7 @@ func (z *Zone) takeBack(rest *snapshotRest, probes []probeMemory, shelf *hydraul
 		return err
 	}
 	same := len(rest.Probes) == len(z.settings.Probes)
+	moved := false                              // a probe stands elsewhere than the site file says
 	from := make([]int, len(z.settings.Probes)) // the place that each had, -1: none
 	for i := range z.settings.Probes {
 		from[i] = slices.Index(rest.Probes, z.settings.Probes[i].ID)
@@ -131,6 +151,7 @@ func (z *Zone) takeBack(rest *snapshotRest, probes []probeMemory, shelf *hydraul
 			z.probes[i].HeightCM = told // the site file was changed after a person had moved it
 			same = false
 		}
+		moved = moved || z.probes[i].HeightCM != z.settings.Probes[i].HeightCM
 	}
 	if !same { // what the probes agreed on were other probes, or the same ones elsewhere
 		z.m.Panel = sensing.Panel{Rejoined: true}
@@ -145,8 +166,10 @@ func (z *Zone) takeBack(rest *snapshotRest, probes []probeMemory, shelf *hydraul
 	} else if s, ok := hydraulics.BuiltIn(rest.Substrate); ok {
 		substrate = s
 	}
-	if err := z.stand(container, substrate, shelf); err != nil {
-		return err
+	if moved || container != z.settings.Container || substrate != z.settings.Substrate { // else it stands as it was made
+		if err := z.stand(container, substrate, shelf); err != nil {
+			return err
+		}
 	}
 	for i := range rest.Plans {
 		if rest.Plans[i].Advice.ID == "" {

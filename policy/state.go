@@ -9,7 +9,7 @@ import (
 
 // state gives what the engine believes now.
 func (z *Zone) state(at int64) *State {
-	m, g := &z.m, &z.ground
+	m, g := &z.m, z.ground
 	s := &State{
 		Time: instant(at), FullPoint: g.band.FullPoint, RefillPoint: g.band.RefillPoint,
 		DesignCapacity: g.profile.ContainerCapacity(), ApparentCapacity: m.Learned.Capacity.Mean,

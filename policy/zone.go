@@ -15,7 +15,7 @@ import (
 // Zone is the engine of one zone.
 type Zone struct {
 	settings *Settings
-	ground   ground
+	ground   *ground // its own; within the zone it would be beyond a size that memory is given in
 	m        memory
 	probes   []probeMemory // as Settings.Probes
 	plans    []planned     // at most maxPlans, in order of issue
@@ -70,7 +70,7 @@ func (z *Zone) stand(c hydraulics.Container, sub hydraulics.Substrate, shelf *hy
 	if err != nil {
 		return fmt.Errorf("zone %s: %w", z.settings.Zone, err)
 	}
-	g := ground{container: &z.settings.Container, substrate: &z.settings.Substrate, profile: profile, bandStage: -1}
+	g := &ground{container: &z.settings.Container, substrate: &z.settings.Substrate, profile: profile, bandStage: -1}
 	if c != *g.container {
 		g.container = new(c)
 	}

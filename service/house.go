@@ -36,7 +36,7 @@ type house struct {
 	workers  []*worker        // by zone
 	places   []place          // by zone
 	climates [][]int          // zones by climate
-	shelf    hydraulics.Shelf // used while zones are made
+	shelf    hydraulics.Shelf // used while the house is built, and by the lots from then on
 	squeezer squeezer
 	zoneOf   []map[string]int // by site: zone id to zone
 	outputs  []*output        // that take setpoints beside the native topics
@@ -55,8 +55,6 @@ type house struct {
 
 	owed   atomic.Pointer[func() error] // what is to be written once the ledger takes writes, nil: nothing
 	paying sync.Mutex                   // held while it is
-
-	leftOut int // of what the ledger has, for nobody can read it
 
 	fault atomic.Pointer[error] // of the ledger's last write, nil: it is writable
 }
@@ -101,7 +99,7 @@ func build(s Settings, sites []*site.Site, shards int, log *slog.Logger) (*house
 }
 
 func (h *house) addLot() {
-	l := &lot{house: h}
+	l := &lot{house: h, shelf: h.shelf.Above()}
 	mode, hold := shard.Wall, wallHold
 	if h.settings.Clock == "telemetry" {
 		mode, hold = shard.FromTelemetry, shard.DefaultHold
@@ -154,7 +152,7 @@ func (h *house) newWorker(siteIndex int, z *site.Zone) (*worker, error) {
 		settings: settings, rules: rulesOf(h.sites[siteIndex], z),
 	}
 	var err error
-	if w.engine, err = policy.NewShared(settings, w.shared()); err != nil {
+	if w.engine, err = policy.NewShared(settings, policy.Shared{Shelf: &h.shelf, Scratch: &l.scratch}); err != nil {
 		return nil, fmt.Errorf("site %s: %w", settings.Site, err)
 	}
 	w.desk = desk.New(settings.Site, settings.Zone, w.rules)
@@ -193,26 +191,6 @@ func rulesOf(st *site.Site, z *site.Zone) *desk.Rules {
 		r.Deciders = append(r.Deciders, decider)
 	}
 	return r
-}
-
-// recover takes back what the ledger has of every zone.
-func (h *house) recover(ctx context.Context) error {
-	byName := map[string]*worker{}
-	for _, w := range h.workers {
-		byName[w.settings.Site+"/"+w.settings.Zone] = w
-	}
-	defer func() { h.metrics.LedgerUnreadable(h.leftOut) }()
-	return h.ledger.RecoverAll(ctx, func(r ledger.ZoneRecord) error {
-		w := byName[r.Site+"/"+r.Zone]
-		if w == nil {
-			return nil // a zone that the sites no longer have; its record stays
-		}
-		if err := w.restore(r); err != nil {
-			return err
-		}
-		h.metrics.Waiting(w.zone, w)
-		return nil
-	})
 }
 
 // decoder is one of the ways in which the intake reads a message.

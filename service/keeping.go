@@ -2,23 +2,26 @@ package service
 
 import (
 	"encoding/binary"
-	"encoding/json"
 	"fmt"
 	"hash/maphash"
+	"log/slog"
 	"math"
 	"slices"
 	"strings"
 	"time"
+
+	"github.com/go-json-experiment/json"
 
 	"rhizostat/policy"
 	"rhizostat/policy/advice"
 	"rhizostat/service/desk"
 	"rhizostat/service/ledger"
 	"rhizostat/service/report"
+	"rhizostat/service/shard"
 )
 
 // snapshotVersion is of the layout of what snapshot puts into the ledger.
-const snapshotVersion = 2
+const snapshotVersion = 3
 
 // pointEvery is how often a zone's course is noted for reports.
 const pointEvery = 5 * time.Minute
@@ -46,7 +49,7 @@ type tally struct {
 
 // kept is the part of a snapshot that is not the engine's.
 type kept struct {
-	Clock  json.RawMessage
+	Clock  shard.Snapshot
 	Point  pointSource
 	Totals tally
 }
@@ -54,12 +57,9 @@ type kept struct {
 // snapshot gives all of the zone but its approvals, which the ledger has in
 // tables of their own: engine, clock, and what waits to be put in order.
 func (w *worker) snapshot() (ledger.ZoneRow, error) {
-	engine := w.engine.Snapshot()
-	clock, err := w.lot.shard.Snapshot(w.index)
-	if err != nil {
-		return ledger.ZoneRow{}, err
-	}
-	rest, err := json.Marshal(kept{Clock: clock, Point: w.point, Totals: w.newest})
+	engine := w.engine.AppendSnapshot(w.lot.plain[:0])
+	w.lot.plain = engine
+	rest, err := json.Marshal(kept{Clock: w.lot.shard.Snapshot(w.index), Point: w.point, Totals: w.newest})
 	if err != nil {
 		return ledger.ZoneRow{}, err
 	}
@@ -73,19 +73,22 @@ func (w *worker) snapshot() (ledger.ZoneRow, error) {
 // restore takes back what the ledger has of the zone. A snapshot that this
 // version cannot read is said and left: the zone then learns anew, its
 // approvals stand.
-func (w *worker) restore(r ledger.ZoneRecord) error {
+func (w *worker) restore(r ledger.ZoneRecord, by *restorer) error {
 	var refused []desk.Refused
 	w.desk, refused = desk.Restore(w.settings.Site, w.settings.Zone, w.rules, r.Advice, r.Covers)
 	for _, u := range r.Unreadable {
 		w.desk.GoOnAfter(u.Sequence)
 		refused = append(refused, desk.Refused(u))
 	}
-	defer w.leaveOut(refused)
+	defer func() { w.leaveOut(refused, by) }()
 	if r.Snapshot == nil {
 		return w.remember(r.At)
 	}
-	if err := w.restoreSnapshot(r); err != nil {
-		w.house.log.Warn("zone starts anew: its state in the ledger cannot be used", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+	if err := w.restoreSnapshot(r, by); err != nil {
+		by.say(slog.LevelWarn, "zone starts anew: its state in the ledger cannot be used", "site", w.settings.Site, "zone", w.settings.Zone, "error", err)
+		if w.engine, err = policy.NewShared(w.settings, w.shared()); err != nil {
+			return fmt.Errorf("zone %s/%s: %w", w.settings.Site, w.settings.Zone, err)
+		}
 		w.lot.shard.Resume(w.index, r.At) // what is approved ends in time all the same
 	} else {
 		w.savedAt, w.savedTotals = r.At, w.newest.Known
@@ -110,11 +113,12 @@ func (w *worker) remember(at time.Time) error {
 	return w.rememberCommands(at)
 }
 
-func (w *worker) restoreSnapshot(r ledger.ZoneRecord) error {
+// restoreSnapshot takes back a snapshot. After an error the engine is of no use any more.
+func (w *worker) restoreSnapshot(r ledger.ZoneRecord, by *restorer) error {
 	if r.Version != snapshotVersion {
 		return fmt.Errorf("snapshot of layout %d; this version reads %d", r.Version, snapshotVersion)
 	}
-	data, err := unsqueeze(r.Snapshot)
+	data, err := by.unsqueeze(r.Snapshot)
 	if err != nil {
 		return err
 	}
@@ -129,14 +133,11 @@ func (w *worker) restoreSnapshot(r ledger.ZoneRecord) error {
 	if err := json.Unmarshal(data[4+n:], &rest); err != nil {
 		return fmt.Errorf("snapshot: %w", err)
 	}
-	engine, err := policy.RestoreShared(w.settings, w.shared(), data[4:4+n])
-	if err != nil {
+	if err := w.engine.Restore(data[4:4+n], w.shared()); err != nil {
 		return err
 	}
-	if err := w.lot.shard.Restore(w.index, rest.Clock); err != nil {
-		return err
-	}
-	w.engine, w.point, w.newest, w.durable = engine, rest.Point, rest.Totals, rest.Totals
+	w.lot.shard.Restore(w.index, &rest.Clock)
+	w.point, w.newest, w.durable = rest.Point, rest.Totals, rest.Totals
 	return nil
 }
 
@@ -240,7 +241,7 @@ func (w *worker) catchUp() {
 // it is neither in force nor to be decided on, and is said. The engine is told that the
 // newest advice does not stand, so that it may issue another, and that an older one has
 // ended.
-func (w *worker) leaveOut(refused []desk.Refused) {
+func (w *worker) leaveOut(refused []desk.Refused, by *restorer) {
 	if len(refused) > 0 {
 		var ids []string
 		for i := range refused {
@@ -252,9 +253,9 @@ func (w *worker) leaveOut(refused []desk.Refused) {
 	}
 	for i := range refused {
 		r := &refused[i]
-		w.house.log.Error("part of the ledger is damaged and left out: it is not in force and nobody can approve it; the rest goes on; put the last copy of the ledger in its place, and look at the disk",
+		by.say(slog.LevelError, "part of the ledger is damaged and left out: it is not in force and nobody can approve it; the rest goes on; put the last copy of the ledger in its place, and look at the disk",
 			"site", w.settings.Site, "zone", w.settings.Zone, "advice", r.Advice, "error", r.Err)
-		w.house.leftOut++
+		by.leftOut++
 		state, known := w.engine.Approval(r.Advice)
 		switch {
 		case r.Sequence == 0 || !known:

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"rhizostat/policy"
+	"rhizostat/policy/hydraulics"
 	"rhizostat/service/ledger"
 	"rhizostat/service/shard"
 )
@@ -17,12 +18,14 @@ type lot struct {
 	house   *house
 	shard   *shard.Shard
 	touched []*worker
-	scratch policy.Scratch // of its engines, which only its goroutine steps
+	scratch policy.Scratch    // of its engines, which only its goroutine steps
+	shelf   *hydraulics.Shelf // likewise
 
 	forecasts int     // that wait for the next flush
 	points    int     // likewise
 	spares    []*work // of workers that have nothing pending
 	text      []byte  // what is published is written here first: how long it gets is not known before
+	plain     []byte  // so are snapshots, before they are made small
 	behind    *behind // what is published before it is on record; nil: nothing is, as in a replay
 }
 

@@ -46,10 +46,24 @@ func (s *squeezer) squeeze(parts ...[]byte) ([]byte, error) {
 // maxSnapshot bounds what a damaged snapshot may swell to, bytes.
 const maxSnapshot = 1 << 20
 
-func unsqueeze(data []byte) ([]byte, error) {
-	out, err := io.ReadAll(io.LimitReader(flate.NewReader(bytes.NewReader(data)), maxSnapshot))
-	if err != nil {
+// unsqueezer gives back what a squeezer has made small. What it gives is good until the
+// next. The zero value is ready; it is for one goroutine.
+type unsqueezer struct {
+	in   bytes.Reader
+	from io.ReadCloser // a flate.Resetter
+	out  bytes.Buffer
+}
+
+func (u *unsqueezer) unsqueeze(data []byte) ([]byte, error) {
+	u.in.Reset(data)
+	u.out.Reset()
+	if u.from == nil {
+		u.from = flate.NewReader(&u.in)
+	} else if err := u.from.(flate.Resetter).Reset(&u.in, nil); err != nil {
+		return nil, err
+	}
+	if _, err := u.out.ReadFrom(io.LimitReader(u.from, maxSnapshot)); err != nil {
 		return nil, fmt.Errorf("snapshot of %d bytes is damaged: %w", len(data), err)
 	}
-	return out, nil
+	return u.out.Bytes(), nil
 }

@@ -26,7 +26,7 @@ func TestOneSqueezerServesAll(t *testing.T) {
 			if err != nil || !bytes.Equal(got, want) {
 				t.Errorf("zone %d: %d bytes, error %v; expected the %d bytes of a squeezer of its own", i, len(got), err, len(want))
 			}
-			back, err := unsqueeze(got)
+			back, err := new(unsqueezer).unsqueeze(got)
 			if err != nil || !bytes.Equal(back, append(part(i), part(i+1)...)) {
 				t.Errorf("zone %d: got back %d bytes, error %v; expected what was put in", i, len(back), err)
 			}
@@ -41,16 +41,20 @@ func TestADamagedSnapshotIsRefused(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	var u unsqueezer
 	for name, data := range map[string][]byte{"empty": nil, "cut": good[:len(good)/2], "none of ours": []byte("rhizostat")} {
-		if _, err := unsqueeze(data); err == nil || !strings.Contains(err.Error(), "damaged") {
+		if _, err := u.unsqueeze(data); err == nil || !strings.Contains(err.Error(), "damaged") {
 			t.Errorf("%s: error %v; expected one that says damaged", name, err)
+		}
+		if out, err := u.unsqueeze(good); err != nil || len(out) != 6000 {
+			t.Errorf("after %s: %d bytes of a whole one, error %v; expected 6000", name, len(out), err)
 		}
 	}
 	swells, err := s.squeeze(make([]byte, 4*maxSnapshot))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if out, err := unsqueeze(swells); len(out) > maxSnapshot {
+	if out, err := u.unsqueeze(swells); len(out) > maxSnapshot {
 		t.Errorf("%d bytes swelled to %d, error %v; expected at most %d", len(swells), len(out), err, maxSnapshot)
 	}
 }

@@ -99,7 +99,7 @@ func (w *worker) touch() {
 
 // shared is what the engine of the zone has in common with others.
 func (w *worker) shared() policy.Shared {
-	return policy.Shared{Shelf: &w.house.shelf, Scratch: &w.lot.scratch}
+	return policy.Shared{Shelf: w.lot.shelf, Scratch: &w.lot.scratch}
 }
 
 // Step lets the engine take an event and passes on what it asks for.

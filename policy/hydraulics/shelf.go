@@ -7,7 +7,12 @@ package hydraulics
 type Shelf struct {
 	profiles map[kind]*Profile
 	probes   map[position]*ProbeTable
+	below    *Shelf // what it has is not made again; nil: none
 }
+
+// Above returns an empty shelf that hands out what s has, and keeps only what s has not.
+// While several goroutines ask, each a shelf of its own, nobody may ask s itself.
+func (s *Shelf) Above() *Shelf { return &Shelf{below: s} }
 
 // kind is what a profile depends on, position what a probe's table does.
 type (
@@ -31,6 +36,11 @@ func (s *Shelf) Profile(substrate Substrate, container Container) (*Profile, err
 	if p, ok := s.profiles[k]; ok {
 		return p, nil
 	}
+	if s.below != nil {
+		if p, ok := s.below.profiles[k]; ok {
+			return p, nil
+		}
+	}
 	p, err := NewProfile(substrate, container)
 	if err != nil {
 		return nil, err
@@ -49,6 +59,11 @@ func (s *Shelf) Probe(p *Profile, heightCM, sensingLengthCM float64) (*ProbeTabl
 	k := position{p, heightCM, sensingLengthCM}
 	if t, ok := s.probes[k]; ok {
 		return t, nil
+	}
+	if s.below != nil {
+		if t, ok := s.below.probes[k]; ok {
+			return t, nil
+		}
 	}
 	t, err := p.Probe(heightCM, sensingLengthCM)
 	if err != nil {

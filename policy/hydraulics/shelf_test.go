@@ -37,6 +37,38 @@ func TestShelfSharesAndRefuses(t *testing.T) {
 	}
 }
 
+// TestShelfAbove: what the one below has is handed out, what it has not is kept above.
+func TestShelfAbove(t *testing.T) {
+	var below Shelf
+	a, err := below.Profile(coirMix, pot7L)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := below.Probe(a, 7, 5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := below.Above()
+	b, errB := s.Profile(coirMix, pot7L)
+	q, errQ := s.Probe(a, 7, 5)
+	if errB != nil || errQ != nil || a != b || p != q {
+		t.Errorf("above: %p %v, %p %v; expected those below, %p and %p", b, errB, q, errQ, a, p)
+	}
+	taller := pot7L
+	taller.HeightCM++
+	for range 2 {
+		if _, err := s.Profile(coirMix, taller); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := s.Probe(a, 8, 5); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(below.profiles) != 1 || len(below.probes) != 1 || len(s.profiles) != 1 || len(s.probes) != 1 {
+		t.Errorf("%d and %d are kept below, %d and %d above; expected one of each", len(below.profiles), len(below.probes), len(s.profiles), len(s.probes))
+	}
+}
+
 // TestShelfIsBounded: it does not grow past its room, and still answers.
 func TestShelfIsBounded(t *testing.T) {
 	var s Shelf

@@ -35,9 +35,11 @@ func (s seen) newest(slot int, signal sensing.Signal) int64 {
 func (s *seen) take(slot int, signal sensing.Signal, ms int64) {
 	i, ok := s.find(slot, signal)
 	if !ok {
-		rows := make(seen, 0, len(*s)+1) // no more than there are: a new one is rare
-		rows = append(append(rows, (*s)[:i]...), stamp{slot: uint16(slot), signal: signal})
-		*s = append(rows, (*s)[i:]...)
+		rows := *s
+		if len(rows) == cap(rows) {
+			rows = append(make(seen, 0, len(rows)+1), rows...) // no more than there are: a new one is rare
+		}
+		*s = slices.Insert(rows, i, stamp{slot: uint16(slot), signal: signal})
 	}
 	(*s)[i].ms = max((*s)[i].ms, ms)
 }

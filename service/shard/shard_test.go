@@ -242,16 +242,11 @@ func TestRestoredGoesOn(t *testing.T) {
 		stop := rapid.IntRange(0, steps).Draw(t, "stop")
 		for i := range steps {
 			if i == stop {
-				data, err := b.Snapshot(0)
-				if err != nil {
-					t.Fatal(err)
-				}
+				data := written(t, b.Snapshot(0))
 				lines, refused := b.worker.lines, b.refused
 				b = newFixture(FromTelemetry)
 				b.worker.lines, b.refused = lines, refused
-				if err := b.Restore(0, data); err != nil {
-					t.Fatal(err)
-				}
+				b.Restore(0, data)
 			}
 			now = now.Add(time.Duration(rapid.IntRange(0, 90).Draw(t, "step")) * time.Second)
 			in := reading(rapid.IntRange(0, 2).Draw(t, "source"), now.Add(time.Duration(rapid.IntRange(-1200, 5000).Draw(t, "skew"))*time.Second))
@@ -287,18 +282,13 @@ func TestRestoredWithOtherProbes(t *testing.T) {
 			for i, source := range []int{0, 1, 2, policy.ZoneWide} {
 				a.Telemetry(0, reading(source, noon.Add(time.Duration(i)*time.Second)))
 			}
-			kept, err := a.Snapshot(0)
-			if err != nil {
-				t.Fatal(err)
-			}
+			kept := written(t, a.Snapshot(0))
 			b := &fixture{worker: &record{}}
 			b.Shard = New(Settings{Mode: FromTelemetry, Hold: DefaultHold, Late: DefaultLate, Ahead: DefaultAhead,
 				Refused: func(_, source int, reason string) { b.refused = append(b.refused, fmt.Sprint(source, " ", reason)) }})
 			b.Add(b.worker, len(c.probes), time.Time{})
 			b.Name(0, c.probes)
-			if err := b.Restore(0, kept); err != nil {
-				t.Fatal(err)
-			}
+			b.Restore(0, kept)
 			b.Telemetry(0, reading(c.first, noon.Add(-10*time.Minute))) // it was stepped before
 			b.DrainAll()
 			var got []string

@@ -1,8 +1,6 @@
 package shard
 
 import (
-	"encoding/json"
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -11,10 +9,10 @@ import (
 	"rhizostat/policy/sensing"
 )
 
-// snapshot is what a zone's order and clock keep across a restart: without it
-// a double from before would count again.
-type snapshot struct {
-	Probes          []string // ids, in the order of the sources below; none in one of before they were kept
+// Snapshot is what a zone's order and clock keep across a restart: without it
+// a double from before would count again. It is for whoever writes it down.
+type Snapshot struct {
+	Probes          []string // ids, in the order of the sources below
 	Now, Last       int64    // ms, 0: none
 	Wake            int64
 	Confirmed       bool
@@ -23,8 +21,8 @@ type snapshot struct {
 	SuspectSource   int
 	SuspectAt       int64
 	SuspectCount    int
-	Seen            [][]int64
-	Strikes         []int
+	Seen            [][3]int64 // slot of a source, signal and its newest stepped stamp, ms
+	Strikes         []int      // by slot
 	Waiting         []waiting
 	Forced          int
 }
@@ -37,23 +35,21 @@ type waiting struct {
 }
 
 // Snapshot gives what the zone's clock and buffer hold, for Restore.
-func (s *Shard) Snapshot(index int) ([]byte, error) {
+func (s *Shard) Snapshot(index int) Snapshot {
 	z := s.zones[index]
 	c := &z.clock
-	out := snapshot{
+	out := Snapshot{
 		Probes: z.probes,
 		Now:    milli(c.now), Last: milli(c.last), Wake: milli(z.wake), Confirmed: c.confirmed, First: c.first,
 		Older: c.older, Agreeing: c.agreeing,
 		SuspectSource: c.suspect.source, SuspectAt: milli(c.suspect.at), SuspectCount: c.suspect.count,
 		Forced: z.order.forced,
 	}
-	rows := make([][sensing.SignalCount]int64, len(c.strikes))
 	for _, s := range c.seen {
-		rows[s.slot][s.signal] = s.ms
+		out.Seen = append(out.Seen, [3]int64{int64(s.slot), int64(s.signal), s.ms})
 	}
-	for i := range rows {
-		out.Seen = append(out.Seen, rows[i][:])
-		out.Strikes = append(out.Strikes, int(c.strikes[i]))
+	for _, n := range c.strikes {
+		out.Strikes = append(out.Strikes, int(n))
 	}
 	for i := range z.order.waiting {
 		t := &z.order.waiting[i]
@@ -66,37 +62,31 @@ func (s *Shard) Snapshot(index int) ([]byte, error) {
 		}
 		out.Waiting = append(out.Waiting, w)
 	}
-	return json.Marshal(out)
+	return out
 }
 
 // Restore takes back what Snapshot gave. Probes are found by id: what waited of one
 // that is gone is forgotten, and one that is new has no past.
-func (s *Shard) Restore(index int, data []byte) error {
-	var in snapshot
-	if err := json.Unmarshal(data, &in); err != nil {
-		return fmt.Errorf("clock of a zone: %w; the ledger holds something else there", err)
-	}
+func (s *Shard) Restore(index int, in *Snapshot) {
 	z := s.zones[index]
 	c := &z.clock
-	places := z.places(&in)
+	places := z.places(in)
 	c.now, c.last, z.wake = instant(in.Now), instant(in.Last), instant(in.Wake)
 	c.confirmed, c.older, c.agreeing = in.Confirmed, in.Older, in.Agreeing
 	c.first = places.of(in.First)
 	if c.suspect = (suspect{places.of(in.SuspectSource), instant(in.SuspectAt), in.SuspectCount}); c.suspect.source == gone {
 		c.suspect = suspect{}
 	}
-	if len(in.Strikes) != len(in.Seen) {
-		return nil
+	c.seen = make(seen, 0, len(in.Seen))
+	for _, row := range in.Seen {
+		source, signal := places.of(sourceAt(int(row[0]))), int(row[1])
+		if source != gone && signal >= 0 && signal < sensing.SignalCount {
+			c.seen.take(slot(source), sensing.Signal(signal), row[2])
+		}
 	}
-	c.seen = nil
-	for i := range in.Seen {
+	for i, n := range in.Strikes {
 		if source := places.of(sourceAt(i)); source != gone {
-			for k, ms := range in.Seen[i][:min(len(in.Seen[i]), sensing.SignalCount)] {
-				if ms != 0 {
-					c.seen.take(slot(source), sensing.Signal(k), ms)
-				}
-			}
-			c.strikes[slot(source)] = uint8(in.Strikes[i])
+			c.strikes[slot(source)] = uint8(n)
 		}
 	}
 	z.order.clear()
@@ -113,7 +103,6 @@ func (s *Shard) Restore(index int, data []byte) error {
 		z.order.waiting = append(z.order.waiting, t)
 	}
 	z.order.forced = min(in.Forced, len(z.order.waiting))
-	return nil
 }
 
 // gone is the place of a source that a zone no longer has.
@@ -124,15 +113,15 @@ type places []int
 
 // places finds the probes of a snapshot. One without their ids is of as many probes
 // as the zone has now, or its sources are not known.
-func (z *zone) places(in *snapshot) places {
-	out := make(places, max(len(in.Probes), len(in.Seen)-2))
+func (z *zone) places(in *Snapshot) places {
+	out := make(places, max(len(in.Probes), len(in.Strikes)-2))
 	for i := range out {
 		switch {
 		case in.Probes != nil && z.probes != nil && i < len(in.Probes):
 			if out[i] = slices.Index(z.probes, in.Probes[i]); out[i] < 0 {
 				out[i] = gone
 			}
-		case len(in.Seen) != len(z.clock.strikes):
+		case len(in.Strikes) != len(z.clock.strikes):
 			out[i] = gone
 		default:
 			out[i] = i
