@@ -153,7 +153,10 @@ func nurse(s season, asleep func(zone int) bool, into []*diary) error {
 			return err
 		}
 		p := &nursed{zone: z, engine: engine, controller: z.controller, stamps: make([]time.Time, len(z.settings.Probes)), asleep: asleep(i)}
-		p.states = func(st *State) { into[i].state(st, f.Truth(i).PoreEC) }
+		air := z.settings.Aeration
+		p.states = func(st *State) {
+			into[i].state(st, f.Truth(i).PoreEC, f.SaturatedShare(i, air.CriticalAirFilledPorosity) > air.ToleratedShare)
+		}
 		ps[i] = p
 	}
 	for m := range s.days * 24 * 60 {

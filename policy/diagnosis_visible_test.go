@@ -34,6 +34,7 @@ type saying struct {
 	p        float64
 	evidence string
 	poreEC   float64 // true
+	wet      bool    // saturated in truth
 }
 
 func newDiary(start time.Time, days int) *diary {
@@ -69,8 +70,8 @@ func (d *diary) heard(m *simulator.Measurement) {
 	}
 }
 
-func (d *diary) state(st *State, poreEC float64) {
-	s := saying{at: st.Time, poreEC: poreEC}
+func (d *diary) state(st *State, poreEC float64, wet bool) {
+	s := saying{at: st.Time, poreEC: poreEC, wet: wet}
 	if s.cause, s.p = lead(st); s.cause != "" {
 		s.evidence = fmt.Sprint(st.Diagnosis[0].Evidence)
 	}
@@ -328,16 +329,26 @@ func (p *patient) judge(d *diary) {
 }
 
 // quiet counts what was cried in the sound world. Salt that did build up by itself, in
-// a zone that drains little, is no false alarm; weather and growth need no remedy; and
+// a zone that drains little, is no false alarm, nor is saturation of a zone that was in
+// truth saturated for most of the last two days; weather and growth need no remedy; and
 // one spell is one alarm.
 func (p *patient) quiet(d *diary) {
 	crying := false
 	var ecs []float64
-	for _, s := range d.sayings {
+	for i, s := range d.sayings {
 		p.quietDays += 0.5 / 24
 		ecs = append(ecs, s.poreEC)
+		wet := 0
+		recent := d.sayings[max(0, i+1-2*48) : i+1]
+		for _, r := range recent {
+			if r.wet {
+				wet++
+			}
+		}
+		stood := 2*wet > len(recent)
 		salted := s.poreEC > 1.25*slices.Min(ecs[max(0, len(ecs)-10*48):])
-		wrong := s.cause != "" && s.cause != "weather-or-growth" && !(s.cause == "salt-build-up" && salted)
+		wrong := s.cause != "" && s.cause != "weather-or-growth" && !(s.cause == "salt-build-up" && salted) &&
+			!(s.cause == "oversaturation" && stood)
 		if wrong && !crying {
 			p.alarms = append(p.alarms, fmt.Sprintf("%.1f %s %s", s.at.Sub(p.began).Hours()/24, s.cause, s.evidence))
 		}
