@@ -51,7 +51,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	_, _, flooded := z.flooded(at)
 	end := day.DaytimeEnd.UnixMilli()
 	*in = diagnose.Inputs{
-		WaterContent: l.Shown(), SD: sd, Current: known && z.current(at),
+		WaterContent: l.Shown(), SD: sd, LevelSD: z.m.Panel.Consensus.LevelSD(), Current: known && z.current(at),
 		FullPoint: g.band.FullPoint, RefillPoint: g.band.RefillPoint, SaturationPoint: g.saturated, Flooded: flooded,
 		DesignCapacity: g.profile.ContainerCapacity(), MaxMean: g.profile.MaxMean(), VolumeML: g.constants.VolumeML,
 		Daytime: at < end, Dark: z.dark(at), ClimateMs: l.Demands.ClimateMs, Morning: at-z.today.fromMs < (end-z.today.fromMs)/2,

@@ -26,7 +26,7 @@ const (
 	SaltRise                   // ln of mean pore EC, or else of the salt index, over its least of the days before
 	Drained                    // reported drain over given, beyond the share of it that found no room
 	Account                    // reported drain, uptake and what was stored over given, less 1
-	WetHours                   // hours saturated
+	WetHours                   // hours saturated that are to be expected of the zone
 	Scatter                    // mean distance of the probes from each other, m3/m3
 	featureCount
 )
@@ -160,9 +160,7 @@ func (c *Collector) look(in *Inputs, atMs int64) {
 	c.Looks++
 	c.ExpectedLog = float32(l.RateLog)
 	c.Peak = max(c.Peak, float32(in.WaterContent))
-	if in.WaterContent > in.SaturationPoint || in.Flooded {
-		c.WetS += float32(dt)
-	}
+	c.WetS += float32(dt * in.likelySaturated())
 	if in.RootCel.Known {
 		c.RootMax = max(c.RootMax, float32(in.RootCel.Value))
 	}

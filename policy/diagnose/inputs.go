@@ -17,7 +17,8 @@ type Number struct {
 // milliseconds with 0 for never.
 type Inputs struct {
 	WaterContent, SD float64
-	Current          bool // the water content is known now; without it nothing below counts
+	LevelSD          float64 // how far the water content may lie off the container's true one, which no filtering lessens
+	Current          bool    // the water content is known now; without it nothing below counts
 
 	FullPoint, RefillPoint float64
 	SaturationPoint        float64 // above it the zone is saturated
@@ -56,6 +57,19 @@ func (in *Inputs) refill() float64 {
 	}
 	return in.RefillPoint - math.Max(0, in.DesignCapacity-l.Capacity-fills)
 }
+
+// likelySaturated is how likely the zone is saturated, 0 to 1. The saturation point is a
+// true water content: just above it by probes that may be off is not yet above it.
+func (in *Inputs) likelySaturated() float64 {
+	if in.Flooded {
+		return 1
+	}
+	sd := math.Max(math.Hypot(in.SD, in.LevelSD), leastLevelSD)
+	return math.Erfc((in.SaturationPoint-in.WaterContent)/(math.Sqrt2*sd)) / 2
+}
+
+// leastLevelSD is how well the best probe tells a zone's water content, m3/m3.
+const leastLevelSD = 0.001
 
 // Learned is what the zone's balance believes.
 type Learned struct {

@@ -61,3 +61,34 @@ func TestAFaultIsNotForgottenWhileItsZoneStaysDry(t *testing.T) {
 		}
 	}
 }
+
+// Hours just above the saturation point count whole only where the level is known that
+// well: those of a zone that is as likely below it count half, and no flood is in doubt.
+func TestHoursOfSaturationAreThoseToBeExpected(t *testing.T) {
+	for _, c := range []struct {
+		over, sd float64 // over the saturation point; what the level may be off by
+		flooded  bool
+		least    float64 // h of 10
+		most     float64
+	}{
+		{over: 0.03, sd: 0.003, least: 9.99, most: 10},
+		{over: -0.03, sd: 0.003, least: 0, most: 0.01},
+		{over: 0.005, sd: 0.02, least: 5.5, most: 6.5},
+		{over: 0, sd: 0, least: 4.9, most: 5.1},
+		{over: 0.05, sd: 0.02, least: 9.9, most: 10},
+		{over: -0.05, sd: 0.02, flooded: true, least: 10, most: 10},
+	} {
+		var day Collector
+		at := start
+		in := inputs()
+		in.WaterContent, in.SD, in.LevelSD, in.Flooded = in.SaturationPoint+c.over, 0, c.sd, c.flooded
+		day.look(in, at)
+		for range 120 {
+			at += 5 * 60_000
+			day.look(in, at)
+		}
+		if h := float64(day.WetS) / 3600; h < c.least-1e-3 || h > c.most+1e-3 {
+			t.Errorf("%+v: %.2f of ten hours; expected %v to %v", c, h, c.least, c.most)
+		}
+	}
+}
