@@ -33,8 +33,9 @@ var (
 	probeLayout  = layoutOf[probeMemory]()
 )
 
-// restOptions let nil come back as nil, and whatever a text holds be written.
-var restOptions = json.JoinOptions(json.FormatNilSliceAsNull(true), jsontext.AllowInvalidUTF8(true))
+// restOptions let nil come back as nil, and whatever a text holds be written. What is
+// zero is not written: names of nothing take more than the numbers of a plan.
+var restOptions = json.JoinOptions(json.OmitZeroStructFields(true), json.FormatNilSliceAsNull(true), jsontext.AllowInvalidUTF8(true))
 
 // snapshotRest is what has no fixed size.
 type snapshotRest struct {
