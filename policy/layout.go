@@ -4,172 +4,202 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"math"
 	"reflect"
-	"unsafe"
 )
 
 // The memory of a zone is plain data: numbers, in structs, arrays and slices of one for
 // each probe. It is laid out field by field, little endian, as encoding/binary does it,
 // which takes no slices: before one stands its length, a byte.
 
-// layout is how a T is laid out, worked out once: a facility's zones are written every few
-// minutes and read one after the other at a start, and asking each of their thousands of
-// numbers for its kind would be most of that.
-type layout[T any] struct{ runs runs }
-
-// runs are the parts of a type in their order.
-type runs []run
-
-// run is so many numbers of a size, bytes, next to each other; or one slice.
-type run struct {
-	at    uintptr // from the beginning
-	size  int
-	n     int
-	truth bool         // they are bools
-	slice reflect.Type // nil: it is none
-	each  runs         // of its elements
-}
-
-// layoutOf works out a layout. A kind that it does not know is a mistake in the program
-// and panics.
-func layoutOf[T any]() *layout[T] {
-	return &layout[T]{runsOf(nil, reflect.TypeFor[T](), 0)}
-}
-
-func runsOf(to runs, t reflect.Type, at uintptr) runs {
-	switch t.Kind() {
+// appendPlain appends what v, which can be set, holds. A kind that it does not know is a
+// mistake in the program and panics.
+func appendPlain(dst []byte, v reflect.Value) []byte {
+	switch v.Kind() {
 	case reflect.Struct:
-		for i := range t.NumField() {
-			to = runsOf(to, t.Field(i).Type, at+t.Field(i).Offset)
-		}
-	case reflect.Array:
-		for i := range t.Len() {
-			to = runsOf(to, t.Elem(), at+uintptr(i)*t.Elem().Size())
+		for i := range v.NumField() {
+			dst = appendPlain(dst, v.Field(i))
 		}
 	case reflect.Slice:
-		to = append(to, run{at: at, slice: t, each: runsOf(nil, t.Elem(), 0)})
-	case reflect.Bool, reflect.Int8, reflect.Int16, reflect.Int32, reflect.Int64,
-		reflect.Uint8, reflect.Uint16, reflect.Uint32, reflect.Uint64, reflect.Float32, reflect.Float64:
-		next := run{at: at, size: int(t.Size()), n: 1, truth: t.Kind() == reflect.Bool}
-		if last := len(to) - 1; last >= 0 && to[last].goesOn(&next) {
-			to[last].n++
-			break
+		dst = appendElements(append(dst, uint8(v.Len())), v)
+	case reflect.Array:
+		dst = appendElements(dst, v)
+	case reflect.Bool:
+		b := uint8(0)
+		if v.Bool() {
+			b = 1
 		}
-		to = append(to, next)
+		dst = append(dst, b)
+	case reflect.Int8:
+		dst = append(dst, uint8(v.Int()))
+	case reflect.Int16:
+		dst = binary.LittleEndian.AppendUint16(dst, uint16(v.Int()))
+	case reflect.Int32:
+		dst = binary.LittleEndian.AppendUint32(dst, uint32(v.Int()))
+	case reflect.Int64:
+		dst = binary.LittleEndian.AppendUint64(dst, uint64(v.Int()))
+	case reflect.Uint8:
+		dst = append(dst, uint8(v.Uint()))
+	case reflect.Uint16:
+		dst = binary.LittleEndian.AppendUint16(dst, uint16(v.Uint()))
+	case reflect.Uint32:
+		dst = binary.LittleEndian.AppendUint32(dst, uint32(v.Uint()))
+	case reflect.Uint64:
+		dst = binary.LittleEndian.AppendUint64(dst, v.Uint())
+	case reflect.Float32:
+		dst = binary.LittleEndian.AppendUint32(dst, math.Float32bits(float32(v.Float())))
+	case reflect.Float64:
+		dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(v.Float()))
 	default:
-		panic(fmt.Sprintf("layout: %s is no plain data; expected numbers of a fixed size, structs, arrays and slices of them", t))
+		panic(notPlain(v))
 	}
-	return to
+	return dst
 }
 
-// goesOn tells whether the next number belongs to a run.
-func (r *run) goesOn(next *run) bool {
-	return r.slice == nil && r.size == next.size && r.truth == next.truth && r.at+uintptr(r.n*r.size) == next.at
+func notPlain(v reflect.Value) string {
+	return fmt.Sprintf("layout: %s is no plain data; expected numbers of a fixed size, structs, arrays and slices of them", v.Type())
 }
 
-// append appends what v holds.
-func (l *layout[T]) append(dst []byte, v *T) []byte { return l.runs.append(dst, unsafe.Pointer(v)) }
+// manyNumbers is from how many numbers next to each other on they are taken as a slice:
+// asking each for its kind takes ten times as long, making the slice as long as some.
+const manyNumbers = 8
 
-func (rs runs) append(dst []byte, from unsafe.Pointer) []byte {
-	for i := range rs {
-		r := &rs[i]
-		p := unsafe.Add(from, r.at)
-		switch {
-		case r.slice != nil:
-			v := reflect.NewAt(r.slice, p).Elem()
-			dst = append(dst, uint8(v.Len()))
-			for k := range v.Len() {
-				dst = r.each.append(dst, unsafe.Add(v.UnsafePointer(), uintptr(k)*r.slice.Elem().Size()))
+func appendElements(dst []byte, v reflect.Value) []byte {
+	if v.Len() >= manyNumbers {
+		switch v.Index(0).Kind() {
+		case reflect.Uint16:
+			if numbers, ok := reflect.TypeAssert[[]uint16](v.Slice(0, v.Len())); ok {
+				for _, n := range numbers {
+					dst = binary.LittleEndian.AppendUint16(dst, n)
+				}
+				return dst
 			}
-		case r.size == 1:
-			dst = append(dst, unsafe.Slice((*uint8)(p), r.n)...)
-		case r.size == 2:
-			for _, bits := range unsafe.Slice((*uint16)(p), r.n) {
-				dst = binary.LittleEndian.AppendUint16(dst, bits)
-			}
-		case r.size == 4:
-			for _, bits := range unsafe.Slice((*uint32)(p), r.n) {
-				dst = binary.LittleEndian.AppendUint32(dst, bits)
-			}
-		default:
-			for _, bits := range unsafe.Slice((*uint64)(p), r.n) {
-				dst = binary.LittleEndian.AppendUint64(dst, bits)
+		case reflect.Float32:
+			if numbers, ok := reflect.TypeAssert[[]float32](v.Slice(0, v.Len())); ok {
+				for _, n := range numbers {
+					dst = binary.LittleEndian.AppendUint32(dst, math.Float32bits(n))
+				}
+				return dst
 			}
 		}
+	}
+	for i := range v.Len() {
+		dst = appendPlain(dst, v.Index(i))
 	}
 	return dst
 }
 
 var errShort = errors.New("it ends too early: unexpected EOF")
 
-// read sets v to what append has appended and returns what follows. It refuses data that
-// ends too early, and a slice of more than MaxProbes; v is then partly set.
-func (l *layout[T]) read(src []byte, v *T) ([]byte, error) {
-	return l.runs.read(src, unsafe.Pointer(v))
-}
-
-func (rs runs) read(src []byte, to unsafe.Pointer) ([]byte, error) {
-	for i := range rs {
-		r := &rs[i]
-		p := unsafe.Add(to, r.at)
-		if r.slice != nil {
-			var err error
-			if src, err = r.readSlice(src, reflect.NewAt(r.slice, p).Elem()); err != nil {
-				return src, err
-			}
-			continue
-		}
-		if len(src) < r.n*r.size {
-			return src, errShort
-		}
-		r.set(src, p)
-		src = src[r.n*r.size:]
-	}
-	return src, nil
-}
-
-// set sets the numbers of a run to what src begins with.
-func (r *run) set(src []byte, p unsafe.Pointer) {
-	switch {
-	case r.truth: // a bool of another byte than 0 or 1 would be neither
-		for k, to := 0, unsafe.Slice((*bool)(p), r.n); k < r.n; k++ {
-			to[k] = src[k] != 0
-		}
-	case r.size == 1:
-		copy(unsafe.Slice((*uint8)(p), r.n), src)
-	case r.size == 2:
-		for k, to := 0, unsafe.Slice((*uint16)(p), r.n); k < r.n; k++ {
-			to[k] = binary.LittleEndian.Uint16(src[2*k:])
-		}
-	case r.size == 4:
-		for k, to := 0, unsafe.Slice((*uint32)(p), r.n); k < r.n; k++ {
-			to[k] = binary.LittleEndian.Uint32(src[4*k:])
-		}
-	default:
-		for k, to := 0, unsafe.Slice((*uint64)(p), r.n); k < r.n; k++ {
-			to[k] = binary.LittleEndian.Uint64(src[8*k:])
-		}
-	}
-}
-
-func (r *run) readSlice(src []byte, v reflect.Value) ([]byte, error) {
-	if len(src) == 0 {
-		return nil, errShort
-	}
-	n := int(src[0])
-	if n > MaxProbes {
-		return nil, fmt.Errorf("it says %d of a thing that is kept for each probe; at most %d are read", n, MaxProbes)
-	}
-	v.SetZero()
-	if n > 0 {
-		v.Set(reflect.MakeSlice(v.Type(), n, n))
-	}
-	src = src[1:]
-	for k := range n {
+// readPlain sets v to what appendPlain has appended and returns what follows. It refuses
+// data that ends too early, and a slice of more than MaxProbes; v is then partly set.
+func readPlain(src []byte, v reflect.Value) ([]byte, error) {
+	switch v.Kind() {
+	case reflect.Struct:
 		var err error
-		if src, err = r.each.read(src, unsafe.Add(v.UnsafePointer(), uintptr(k)*v.Type().Elem().Size())); err != nil {
-			return src, err
+		for i := 0; i < v.NumField() && err == nil; i++ {
+			src, err = readPlain(src, v.Field(i))
+		}
+		return src, err
+	case reflect.Slice:
+		if len(src) == 0 {
+			return nil, errShort
+		}
+		n := int(src[0])
+		if n > MaxProbes {
+			return nil, fmt.Errorf("it says %d of a thing that is kept for each probe; at most %d are read", n, MaxProbes)
+		}
+		v.SetZero()
+		if n > 0 {
+			v.Set(reflect.MakeSlice(v.Type(), n, n))
+		}
+		return readElements(src[1:], v)
+	case reflect.Array:
+		return readElements(src, v)
+	case reflect.Bool, reflect.Int8, reflect.Uint8:
+		if len(src) < 1 {
+			return nil, errShort
+		}
+		switch v.Kind() {
+		case reflect.Bool:
+			v.SetBool(src[0] != 0)
+		case reflect.Int8:
+			v.SetInt(int64(int8(src[0])))
+		default:
+			v.SetUint(uint64(src[0]))
+		}
+		return src[1:], nil
+	case reflect.Int16, reflect.Uint16:
+		if len(src) < 2 {
+			return nil, errShort
+		}
+		bits := binary.LittleEndian.Uint16(src)
+		if v.Kind() == reflect.Int16 {
+			v.SetInt(int64(int16(bits)))
+		} else {
+			v.SetUint(uint64(bits))
+		}
+		return src[2:], nil
+	case reflect.Int32, reflect.Uint32, reflect.Float32:
+		if len(src) < 4 {
+			return nil, errShort
+		}
+		bits := binary.LittleEndian.Uint32(src)
+		switch v.Kind() {
+		case reflect.Int32:
+			v.SetInt(int64(int32(bits)))
+		case reflect.Uint32:
+			v.SetUint(uint64(bits))
+		default:
+			v.SetFloat(float64(math.Float32frombits(bits)))
+		}
+		return src[4:], nil
+	case reflect.Int64, reflect.Uint64, reflect.Float64:
+		if len(src) < 8 {
+			return nil, errShort
+		}
+		bits := binary.LittleEndian.Uint64(src)
+		switch v.Kind() {
+		case reflect.Int64:
+			v.SetInt(int64(bits))
+		case reflect.Uint64:
+			v.SetUint(bits)
+		default:
+			v.SetFloat(math.Float64frombits(bits))
+		}
+		return src[8:], nil
+	}
+	panic(notPlain(v))
+}
+
+func readElements(src []byte, v reflect.Value) ([]byte, error) {
+	if v.Len() >= manyNumbers {
+		switch v.Index(0).Kind() {
+		case reflect.Uint16:
+			if numbers, ok := reflect.TypeAssert[[]uint16](v.Slice(0, v.Len())); ok {
+				if len(src) < 2*len(numbers) {
+					return nil, errShort
+				}
+				for i := range numbers {
+					numbers[i] = binary.LittleEndian.Uint16(src[2*i:])
+				}
+				return src[2*len(numbers):], nil
+			}
+		case reflect.Float32:
+			if numbers, ok := reflect.TypeAssert[[]float32](v.Slice(0, v.Len())); ok {
+				if len(src) < 4*len(numbers) {
+					return nil, errShort
+				}
+				for i := range numbers {
+					numbers[i] = math.Float32frombits(binary.LittleEndian.Uint32(src[4*i:]))
+				}
+				return src[4*len(numbers):], nil
+			}
 		}
 	}
-	return src, nil
+	var err error
+	for i := 0; i < v.Len() && err == nil; i++ {
+		src, err = readPlain(src, v.Index(i))
+	}
+	return src, err
 }

@@ -2,9 +2,9 @@ package policy
 
 import (
 	"fmt"
+	"reflect"
 	"slices"
 	"time"
-	"unsafe"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
@@ -27,14 +27,9 @@ type snapshotHead struct {
 	Rest    uint32 // bytes of JSON
 }
 
-var (
-	headLayout   = layoutOf[snapshotHead]()
-	memoryLayout = layoutOf[memory]()
-	probeLayout  = layoutOf[probeMemory]()
-)
-
-// restOptions let nil come back as nil, and whatever a text holds be written.
-var restOptions = json.JoinOptions(json.FormatNilSliceAsNull(true), jsontext.AllowInvalidUTF8(true))
+// restOptions let nil come back as nil, and whatever a text holds be written. What is
+// zero is not written: names of nothing take more than the numbers of a plan.
+var restOptions = json.JoinOptions(json.OmitZeroStructFields(true), json.FormatNilSliceAsNull(true), jsontext.AllowInvalidUTF8(true))
 
 // snapshotRest is what has no fixed size.
 type snapshotRest struct {
@@ -68,11 +63,11 @@ func (z *Zone) AppendSnapshot(b []byte) []byte {
 		panic(fmt.Sprintf("zone %s: snapshot: %v", z.settings.Zone, err))
 	}
 	head := snapshotHead{snapshotVersion, uint16(len(z.probes)), uint32(len(tail))}
-	b = slices.Grow(b, int(unsafe.Sizeof(z.m))+len(z.probes)*usualProbe+len(tail))
-	b = headLayout.append(b, &head)
-	b = memoryLayout.append(b, &z.m)
+	b = slices.Grow(b, int(reflect.TypeFor[memory]().Size())+len(z.probes)*usualProbe+len(tail))
+	b = appendPlain(b, reflect.ValueOf(&head).Elem())
+	b = appendPlain(b, reflect.ValueOf(&z.m).Elem())
 	for i := range z.probes {
-		b = probeLayout.append(b, &z.probes[i])
+		b = appendPlain(b, reflect.ValueOf(&z.probes[i]).Elem())
 	}
 	return append(b, tail...)
 }
@@ -96,7 +91,7 @@ func Restore(s Settings, snapshot []byte) (*Zone, error) {
 func (z *Zone) Restore(snapshot []byte, with Shared) error {
 	where := fmt.Sprintf("zone %s: snapshot of %d bytes", z.settings.Zone, len(snapshot))
 	var head snapshotHead
-	left, err := headLayout.read(snapshot, &head)
+	left, err := readPlain(snapshot, reflect.ValueOf(&head).Elem())
 	if err != nil {
 		return fmt.Errorf("%s: %w", where, err)
 	}
@@ -107,9 +102,9 @@ func (z *Zone) Restore(snapshot []byte, with Shared) error {
 		return fmt.Errorf("%s: it says %d probes; at most %d are read", where, head.Probes, MaxProbes)
 	}
 	probes := make([]probeMemory, head.Probes)
-	left, err = memoryLayout.read(left, &z.m)
+	left, err = readPlain(left, reflect.ValueOf(&z.m).Elem())
 	for i := 0; i < len(probes) && err == nil; i++ {
-		left, err = probeLayout.read(left, &probes[i])
+		left, err = readPlain(left, reflect.ValueOf(&probes[i]).Elem())
 	}
 	if err != nil {
 		return fmt.Errorf("%s: %w", where, err)

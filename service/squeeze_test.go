@@ -41,8 +41,16 @@ func TestADamagedSnapshotIsRefused(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	other, err := s.squeeze([]byte("Water "), bytes.Repeat([]byte("water "), 999))
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum := len(good) - 4 // what a disk has changed may unpack as well
+	changed := append(append([]byte(nil), other[:len(other)-4]...), good[sum:]...)
 	var u unsqueezer
-	for name, data := range map[string][]byte{"empty": nil, "cut": good[:len(good)/2], "none of ours": []byte("rhizostat")} {
+	for name, data := range map[string][]byte{
+		"empty": nil, "cut": good[:len(good)/2], "without its checksum": good[:sum], "changed": changed, "none of ours": []byte("rhizostat"),
+	} {
 		if _, err := u.unsqueeze(data); err == nil || !strings.Contains(err.Error(), "damaged") {
 			t.Errorf("%s: error %v; expected one that says damaged", name, err)
 		}

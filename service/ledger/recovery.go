@@ -262,7 +262,7 @@ func scanAdvice(rows *sql.Rows) (p place, out row[wire.AdviceRecord], err error)
 	r := &out.record
 	var id, taken string
 	var body sql.RawBytes
-	var sum sql.NullInt64
+	var sum any
 	if err := rows.Scan(&p.site, &p.zone, &id, &r.Sequence, &taken, &body, &sum); err != nil {
 		return p, out, err
 	}
@@ -296,7 +296,7 @@ func decodeAdvice(p place, id string, body []byte) (*wire.Advice, error) {
 func scanCover(rows *sql.Rows) (p place, out row[wire.CoverRecord], err error) {
 	var id string
 	var body sql.RawBytes
-	var sum sql.NullInt64
+	var sum any
 	if err := rows.Scan(&p.site, &p.zone, &id, &body, &sum); err != nil {
 		return p, out, err
 	}
