@@ -22,6 +22,7 @@ func TestASnapshotIsSmall(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	t.Logf("%d bytes", small.Len())
 	if n := small.Len(); n > 8<<10 {
 		t.Errorf("a snapshot takes %d bytes; expected at most 8 KiB", n)
 	}
