@@ -67,3 +67,39 @@ func TestAnAdviceToLookEndsWithItsCause(t *testing.T) {
 		}
 	}
 }
+
+// While a trouble lasts, another cause that leads for a while does not end the advice to look at
+// what is as likely as before to be broken: nobody would be asked again for a day.
+func TestAnAdviceToLookOutlastsAnotherLead(t *testing.T) {
+	z, err := New(bench())
+	if err != nil {
+		t.Fatal(err)
+	}
+	begin := monday.Add(10 * time.Hour)
+	at := begin.UnixMilli()
+	z.elapse(at)
+	b := &z.m.Diagnosis.Belief
+	*b = diagnose.Belief{AtMs: at, SinceMs: at}
+	b.LogOdds[diagnose.ValveStuckClosed] = 9
+	z.m.Diagnosis.Fast.Shots.Lost, z.m.Diagnosis.Fast.Shots.LostMs = 3, at
+	z.scratch.out = Output{}
+	z.inspectHardware(at)
+	a := z.scratch.out.Advice
+	if a == nil {
+		t.Fatal("nobody is asked; the test wants an advice to look")
+	}
+	for _, c := range []struct {
+		valve, salt float32
+		over        bool
+	}{{6, 4.5, false}, {5, 5, false}, {1, 5, true}} {
+		at += 5 * 60_000
+		b.LogOdds[diagnose.ValveStuckClosed], b.LogOdds[diagnose.SaltBuildUp] = c.valve, c.salt
+		z.scratch.out = Output{}
+		z.looked(at)
+		lead, p, _, wrong := z.m.Diagnosis.Leading()
+		t.Logf("valve %v, salt %v: %v leads with %.2f, wrong %v", c.valve, c.salt, lead, p, wrong)
+		if over := z.scratch.out.Over == a.ID; over != c.over {
+			t.Errorf("log odds of the valve %v, of salt %v: over %v, expected %v", c.valve, c.salt, over, c.over)
+		}
+	}
+}
