@@ -6,6 +6,7 @@ import (
 
 	"rhizostat/policy/advice"
 	"rhizostat/policy/diagnose"
+	"rhizostat/policy/sensing"
 )
 
 // An advice to look is over once its cause has gone or was answered, and not before; one that
@@ -101,5 +102,31 @@ func TestAnAdviceToLookOutlastsAnotherLead(t *testing.T) {
 		if over := z.scratch.out.Over == a.ID; over != c.over {
 			t.Errorf("log odds of the valve %v, of salt %v: over %v, expected %v", c.valve, c.salt, over, c.over)
 		}
+	}
+}
+
+// Probes that are away and back all day, as behind a radio that just reaches them, send people to
+// look every few hours and not each time.
+func TestFlutteringProbesAskNowAndThen(t *testing.T) {
+	z, err := New(bench())
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked := 0
+	for minute := range 24 * 60 {
+		at := monday.Add(time.Duration(minute) * time.Minute)
+		out := z.Step(Event{Kind: Wake, At: at})
+		if out.Advice != nil && out.Advice.Action == advice.Inspect {
+			asked++
+		}
+		if minute%120 < 30 {
+			for k := range z.settings.Probes {
+				z.Step(heard(at, k, map[sensing.Signal]float64{sensing.WaterContent: 0.55 + 0.001*float64(minute%3)}))
+			}
+		}
+	}
+	t.Logf("asked %d times", asked)
+	if asked < 3 || asked > 8 {
+		t.Errorf("of probes that were away twelve times people were asked to look %d times in a day; expected 3 to 8", asked)
 	}
 }
