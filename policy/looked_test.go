@@ -130,3 +130,37 @@ func TestFlutteringProbesAskNowAndThen(t *testing.T) {
 		t.Errorf("of probes that were away twelve times people were asked to look %d times in a day; expected 3 to 8", asked)
 	}
 }
+
+// An advice to look that could not be recorded is given again, whatever it is about.
+func TestAnUnrecordedAdviceToLookIsGivenAgain(t *testing.T) {
+	for name, ask := range map[string]func(z *Zone, at int64){
+		"a fault": func(z *Zone, at int64) {
+			b := &z.m.Diagnosis.Belief
+			*b = diagnose.Belief{AtMs: at, SinceMs: at}
+			b.LogOdds[diagnose.ValveStuckClosed] = 9
+			z.m.Diagnosis.Fast.Shots.Lost, z.m.Diagnosis.Fast.Shots.LostMs = 3, at
+			z.inspectHardware(at)
+		},
+		"the container": func(z *Zone, at int64) {
+			z.m.Diagnosis.Size = diagnose.Size{KeptML: 6000, Seen: float32(3 * 6000 / z.ground.constants.VolumeML), Days: 6, AskedMs: z.m.Diagnosis.Size.AskedMs}
+			z.inspectVolume(at)
+		},
+	} {
+		z, err := New(bench())
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := monday.Add(10 * time.Hour).UnixMilli()
+		z.elapse(at)
+		for round, recorded := range []bool{false, true, true} {
+			z.scratch.out = Output{}
+			ask(z, at)
+			if got, want := z.scratch.out.Advice != nil, round < 2; got != want {
+				t.Errorf("%s, round %d: asked %v, expected %v", name, round, got, want)
+			}
+			if !recorded {
+				z.unrecorded(at)
+			}
+		}
+	}
+}
