@@ -50,3 +50,32 @@ func TestRecoveryOfALeakyPotIsWatered(t *testing.T) {
 		t.Errorf("while it recovers the zone falls to %.3f, else to %.3f", trough[1], trough[0])
 	}
 }
+
+// A day that uses up what a recovering zone has a use for says so: its night would be steadier
+// with more. One that does not, and one that does not recover, does not speak of it.
+func TestTheLimitOfRecoveryIsNamed(t *testing.T) {
+	for name, c := range map[string]struct {
+		capture, sd float64
+		recovering  bool
+		said        bool
+	}{
+		"it may run past or not": {0.69, 0.22, true, true},
+		"little runs past":       {0.93, 0.03, true, false},
+		"no recovery":            {0.69, 0.22, false, false},
+	} {
+		r := pot(3000, 2500)
+		r.Limits.MaxDailyML, r.Band.DrainFraction, r.Recovering = 20_000, 0.05, c.recovering
+		r.Situation.Capture, r.Situation.CaptureSD, r.Situation.WaterContent = c.capture, c.sd, 0.57
+		var s Scratch
+		p, said := Best(r, &s), false
+		for _, reason := range p.Reasons {
+			if reason.Code == "recovery-limit" {
+				said = true
+				t.Log(reason.Text)
+			}
+		}
+		if said != c.said {
+			t.Errorf("%s: %d mL of at most %d are planned; the limit is named %v, expected %v", name, p.Setpoints.ScheduledML(), p.Setpoints.MaxVolumeML, said, c.said)
+		}
+	}
+}
