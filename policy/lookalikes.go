@@ -152,8 +152,8 @@ func (z *Zone) inspectHardware(at int64) {
 	if !wrong || !asks || d.Inspected == since && at-d.AskedMs < askEvery.Milliseconds() || z.scratch.out.Advice != nil || z.pendingAny(at) {
 		return
 	}
-	if cause == diagnose.SensorFault && (z.m.Plans.QuorumMs != 0 || d.Fast.WorstProbe == 0 || z.atTheRoots(at)) {
-		return // a missing quorum has its own call, and a probe that is well again or in somebody's hands needs none
+	if cause == diagnose.SensorFault && (z.m.Plans.QuorumMs != 0 || d.Fast.WorstProbe == 0 || z.atTheRoots(at) || at-d.AskedMs < askAgain.Milliseconds()) {
+		return // a missing quorum has its own call, a probe that is well again or in somebody's hands needs none, and one that comes and goes not each time
 	}
 	findings := d.Findings(at, z.naming())
 	if len(findings) == 0 {

@@ -30,8 +30,13 @@ func (z *Zone) ask(reasons []advice.Reason, confidence float64, asks uint8, at i
 	z.plans[len(z.plans)-1].Asks = asks
 }
 
-// looked ends the newest advice to look once there is nothing to look at any more: one at a
-// step, and none in a step that issues another.
+// stillBroken is the probability that something is broken down to which an advice to look at it
+// stands, far below that from which it is given: while its trouble lasts nobody is asked again
+// for a day, and another cause may lead for an hour.
+const stillBroken = inspectAt / 4
+
+// looked ends an advice to look once there is nothing to look at any more: one at a step, and
+// none in a step that issues another.
 func (z *Zone) looked(at int64) {
 	for i := range z.plans {
 		q := &z.plans[i]
@@ -55,9 +60,9 @@ func (z *Zone) stillAsks(q *planned, at int64) bool {
 	case asksProbes:
 		return z.m.Plans.QuorumMs != 0
 	case asksFault:
-		cause, _, since, wrong := d.Leading()
+		_, _, since, wrong := d.Leading()
 		moved, _ := d.Moved(at)
-		return wrong && since == d.Inspected && (cause.Hardware() || moved >= askMovedAt/2)
+		return wrong && since == d.Inspected && (d.Broken() >= stillBroken || moved >= askMovedAt/2)
 	case asksVolume:
 		_, doubted := d.SayVolume(z.ground.constants.VolumeML)
 		return doubted

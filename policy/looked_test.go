@@ -6,6 +6,7 @@ import (
 
 	"rhizostat/policy/advice"
 	"rhizostat/policy/diagnose"
+	"rhizostat/policy/sensing"
 )
 
 // An advice to look is over once its cause has gone or was answered, and not before; one that
@@ -64,6 +65,102 @@ func TestAnAdviceToLookEndsWithItsCause(t *testing.T) {
 		}
 		if out := step(later + 5*60_000); out.Over != "" {
 			t.Errorf("%s: it is over twice", name)
+		}
+	}
+}
+
+// While a trouble lasts, another cause that leads for a while does not end the advice to look at
+// what is as likely as before to be broken: nobody would be asked again for a day.
+func TestAnAdviceToLookOutlastsAnotherLead(t *testing.T) {
+	z, err := New(bench())
+	if err != nil {
+		t.Fatal(err)
+	}
+	begin := monday.Add(10 * time.Hour)
+	at := begin.UnixMilli()
+	z.elapse(at)
+	b := &z.m.Diagnosis.Belief
+	*b = diagnose.Belief{AtMs: at, SinceMs: at}
+	b.LogOdds[diagnose.ValveStuckClosed] = 9
+	z.m.Diagnosis.Fast.Shots.Lost, z.m.Diagnosis.Fast.Shots.LostMs = 3, at
+	z.scratch.out = Output{}
+	z.inspectHardware(at)
+	a := z.scratch.out.Advice
+	if a == nil {
+		t.Fatal("nobody is asked; the test wants an advice to look")
+	}
+	for _, c := range []struct {
+		valve, salt float32
+		over        bool
+	}{{6, 4.5, false}, {5, 5, false}, {1, 5, true}} {
+		at += 5 * 60_000
+		b.LogOdds[diagnose.ValveStuckClosed], b.LogOdds[diagnose.SaltBuildUp] = c.valve, c.salt
+		z.scratch.out = Output{}
+		z.looked(at)
+		lead, p, _, wrong := z.m.Diagnosis.Leading()
+		t.Logf("valve %v, salt %v: %v leads with %.2f, wrong %v", c.valve, c.salt, lead, p, wrong)
+		if over := z.scratch.out.Over == a.ID; over != c.over {
+			t.Errorf("log odds of the valve %v, of salt %v: over %v, expected %v", c.valve, c.salt, over, c.over)
+		}
+	}
+}
+
+// Probes that are away and back all day, as behind a radio that just reaches them, send people to
+// look every few hours and not each time.
+func TestFlutteringProbesAskNowAndThen(t *testing.T) {
+	z, err := New(bench())
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked := 0
+	for minute := range 24 * 60 {
+		at := monday.Add(time.Duration(minute) * time.Minute)
+		out := z.Step(Event{Kind: Wake, At: at})
+		if out.Advice != nil && out.Advice.Action == advice.Inspect {
+			asked++
+		}
+		if minute%120 < 30 {
+			for k := range z.settings.Probes {
+				z.Step(heard(at, k, map[sensing.Signal]float64{sensing.WaterContent: 0.55 + 0.001*float64(minute%3)}))
+			}
+		}
+	}
+	t.Logf("asked %d times", asked)
+	if asked < 3 || asked > 8 {
+		t.Errorf("of probes that were away twelve times people were asked to look %d times in a day; expected 3 to 8", asked)
+	}
+}
+
+// An advice to look that could not be recorded is given again, whatever it is about.
+func TestAnUnrecordedAdviceToLookIsGivenAgain(t *testing.T) {
+	for name, ask := range map[string]func(z *Zone, at int64){
+		"a fault": func(z *Zone, at int64) {
+			b := &z.m.Diagnosis.Belief
+			*b = diagnose.Belief{AtMs: at, SinceMs: at}
+			b.LogOdds[diagnose.ValveStuckClosed] = 9
+			z.m.Diagnosis.Fast.Shots.Lost, z.m.Diagnosis.Fast.Shots.LostMs = 3, at
+			z.inspectHardware(at)
+		},
+		"the container": func(z *Zone, at int64) {
+			z.m.Diagnosis.Size = diagnose.Size{KeptML: 6000, Seen: float32(3 * 6000 / z.ground.constants.VolumeML), Days: 6, AskedMs: z.m.Diagnosis.Size.AskedMs}
+			z.inspectVolume(at)
+		},
+	} {
+		z, err := New(bench())
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := monday.Add(10 * time.Hour).UnixMilli()
+		z.elapse(at)
+		for round, recorded := range []bool{false, true, true} {
+			z.scratch.out = Output{}
+			ask(z, at)
+			if got, want := z.scratch.out.Advice != nil, round < 2; got != want {
+				t.Errorf("%s, round %d: asked %v, expected %v", name, round, got, want)
+			}
+			if !recorded {
+				z.unrecorded(at)
+			}
 		}
 	}
 }

@@ -159,7 +159,7 @@ type planned struct {
 	Drain  float64 // fraction of the water given that is expected to drain
 	Holds  float64 // what the container was then believed to hold, m3/m3
 	Stood  bool    // it was approved at some time
-	Asks   uint8   // of one that asks to look: what for; 0: nothing, or it is over
+	Asks   uint8   `json:",omitempty"` // of one that asks to look: what for; 0: nothing, or it is over
 }
 
 // add takes the word of the only source of a signal.

@@ -79,10 +79,16 @@ func (z *Zone) needsToday(at int64) bool {
 	if z.takenBack(day) {
 		return true
 	}
-	// Who answered neither the evening's question nor the day's is not asked a third time, and
-	// nobody about the rest of a day shortly before the question about the next.
-	soon := z.settings.DayAt(day.Next).Start.Add(-z.settings.IssueBeforeDay - askAgain)
-	return instant(at).Before(soon) && p.RetryMs != 0 && at >= p.RetryMs && p.AskedToday == 0 && !p.Deciding.nobody() && !z.openFor(at)
+	// Who answered neither the evening's question nor the day's is not asked a third time.
+	return p.RetryMs != 0 && at >= p.RetryMs && p.AskedToday == 0 && !p.Deciding.nobody() && !z.openFor(at) && z.worthAsking(at)
+}
+
+// worthAsking reports whether the rest of the day is worth a question of its own beside the one
+// about the next day: not shortly before that, where the zone can wait for it, nor after it.
+func (z *Zone) worthAsking(at int64) bool {
+	before := z.settings.DayAt(z.today.day.Next).Start.Add(-z.settings.IssueBeforeDay).Sub(instant(at))
+	level, _, ok := z.waterContent(at)
+	return before > askAgain || before > 0 && ok && level < z.ground.band.RefillPoint
 }
 
 // takenBack reports whether the plan for a day, the latest that was planned for, gave way
@@ -115,8 +121,8 @@ func (z *Zone) openFor(at int64) bool {
 }
 
 // watchQuorum reports whether there are probes enough to plan by. When they
-// have been away for a while, a person is asked to look, once a day: nothing is
-// watered by plan meanwhile.
+// have been away for a while, a person is asked to look, once a day, or once in some hours
+// where they come and go: nothing is watered by plan meanwhile.
 func (z *Zone) watchQuorum(at int64) bool {
 	p := &z.m.Plans
 	if z.quorum(at) && z.current(at) {
@@ -126,7 +132,7 @@ func (z *Zone) watchQuorum(at int64) bool {
 	if p.QuorumMs == 0 {
 		p.QuorumMs = at
 	}
-	if at-p.QuorumMs >= quorumGrace.Milliseconds() && !z.atTheRoots(at) && (p.InspectMs < p.QuorumMs || at-p.InspectMs >= askEvery.Milliseconds()) {
+	if at-p.QuorumMs >= quorumGrace.Milliseconds() && !z.atTheRoots(at) && (p.InspectMs < p.QuorumMs && at-p.InspectMs >= askAgain.Milliseconds() || at-p.InspectMs >= askEvery.Milliseconds()) {
 		p.InspectMs = at
 		silent := time.Duration(at-z.spokeMs()) * time.Millisecond
 		reasons := advice.InspectQuorum(z.m.Panel.Healthy(at), max(z.settings.Quorum, 1), z.worstProbe(at))

@@ -107,23 +107,27 @@ func TestTomorrowsPlanLetsTodaysQuestionBeAnswered(t *testing.T) {
 }
 
 // Who lets the evening's advice expire is asked once more on the day, and not a third time; nor
-// just before the question about the next day.
+// just before the question about the next day, unless the zone is too dry to wait for it.
 func TestNobodyIsAskedAThirdTimeForADay(t *testing.T) {
 	for _, c := range []struct {
 		asked int32
 		hours time.Duration // after the day's start; the evening's question is due 12 h after it
+		dry   bool
 		want  bool
-	}{{0, 4, true}, {1, 4, false}, {0, 8, true}, {0, 10, false}} {
+	}{{0, 4, false, true}, {1, 4, false, false}, {0, 8, false, true}, {0, 10, false, false}, {0, 10, true, true}, {0, 13, true, false}} {
 		z, _ := lived(t, 3)
 		z.settings.Day.End.AfterMidnight = 22 * time.Hour
 		asked, want := c.asked, c.want
 		at := z.today.day.Next.Add(c.hours * time.Hour)
 		z.Step(Event{Kind: Wake, At: at})
 		p := &z.m.Plans
+		if z.ground.band.RefillPoint = 0.3; c.dry {
+			z.ground.band.RefillPoint = 0.9
+		}
 		z.plans = nil
 		p.IssuedForMs, p.RetryMs, p.AskedToday, p.AskedDayMs = z.today.fromMs, at.UnixMilli(), asked, z.today.fromMs
 		if got := z.needsToday(at.UnixMilli()); got != want {
-			t.Errorf("asked %d times on the day already, %d h after its start: asked again %v, expected %v", asked, c.hours, got, want)
+			t.Errorf("asked %d times on the day already, %d h after its start, dry %v: asked again %v, expected %v", asked, c.hours, c.dry, got, want)
 		}
 	}
 }

@@ -193,10 +193,15 @@ func (z *Zone) unrecorded(int64) {
 	if n == 0 {
 		return
 	}
-	p := &z.m.Plans
-	if last := &z.plans[n-1].Advice; last.Action == advice.Inspect {
+	p, d := &z.m.Plans, &z.m.Diagnosis
+	switch last := &z.plans[n-1].Advice; {
+	case z.plans[n-1].Asks == asksFault:
+		d.Inspected, d.AskedMs = 0, 0
+	case z.plans[n-1].Asks == asksVolume:
+		d.Size.AskedMs = 0
+	case last.Action == advice.Inspect:
 		p.InspectMs = 0
-	} else {
+	default:
 		if last.ValidFrom.UnixMilli() >= p.IssuedForMs { // else one for a later day stands
 			p.IssuedForMs = 0
 		}

@@ -15,7 +15,7 @@ import (
 
 // snapshotVersion is of the layout below. One that differs is refused: the zone
 // then learns anew, which costs days and harms nothing.
-const snapshotVersion = 27
+const snapshotVersion = 28
 
 // usualProbe is what is kept of a probe, in all its places, bytes.
 const usualProbe = 512
@@ -36,8 +36,8 @@ type snapshotRest struct {
 	Probes    []string  // ids, in the order of their memories
 	Heights   []float64 // as the site had them then, cm
 	Plans     []planned
-	Container hydraulics.Container
-	Substrate string // name; "" for the zone's own
+	Container hydraulics.Container `json:",omitzero"`  // zero: the site's
+	Substrate string               `json:",omitempty"` // name; "" for the zone's own
 }
 
 // Snapshot gives all that the zone knows, for Restore. It is exact: floats are

@@ -63,6 +63,7 @@ var catalogue = [...]Entry{
 
 	// Recovery, change, standing.
 	{"recovery", KindReason, "The roots are recovering: the band is kept narrower, {refill:water} to {full:water}, the overnight dryback smaller, {dryback:water}, and changes small, until the crop drinks predictably again."},
+	{"recovery-limit", KindReason, "While the roots recover a day gets at most {most:volume}: what fills the zone and is drunk on a thirsty day, with the drain that is wanted. More would stand in the container if less of a shot runs past than is believed."},
 	{"same-as-before", KindReason, "The numbers are those of the plan before: changing them would gain little."},
 	{"changed-shot", KindReason, "Against the plan before, a shot goes from {before:volume} to {after:volume}."},
 	{"changed-first-shot", KindReason, "Against the plan before, the first shot moves from {before:clock} to {after:clock}."},

@@ -83,6 +83,19 @@ func (m *Memory) Leading() (c Cause, probability float64, sinceMs int64, ok bool
 	return c, p[c], b.SinceMs, true
 }
 
+// Broken is how likely it is that something is broken that a person mends with a spanner, 0 to
+// 1: the causes of which Hardware is true, together.
+func (m *Memory) Broken() (probability float64) {
+	p, _ := m.Belief.probabilities()
+	m.shareElsewhere(&p, m.Belief.AtMs)
+	for c := range p {
+		if Cause(c).Hardware() {
+			probability += p[c]
+		}
+	}
+	return probability
+}
+
 // evidence tells what speaks for a cause: the features it moves that have moved
 // its way, and what was seen at once.
 func (m *Memory) evidence(c Cause, atMs int64, n Naming) []advice.Reason {

@@ -31,7 +31,7 @@ func (o *Others) take(change, share, step float32) {
 	o.Known = true
 	o.Level = steps(float64(o.Level)*levelStep + float64(change*share))
 	o.Low, o.High = min(o.Low, o.Level), max(o.High, o.Level)
-	leg, settled := steps(max(leastLeg, legSteps*float64(step))), o.Rises+o.Falls > 0
+	leg, settled := steps(max(leastLeg, legSteps*float64(step))), o.Rises > 0 || o.Falls > 0
 	low, high := o.Low, o.High
 	if settled && o.Falling {
 		o.Turn = min(o.Turn, o.Level)
@@ -71,7 +71,7 @@ func (f *Fast) changes(in *Inputs) (c changes) {
 			continue
 		}
 		if uint32(p.AtMs/1000) > s.AtS {
-			c.of[i] = float32(p.Mean) - s.Value
+			c.of[i] = float32(p.Mean) - s.newest()
 		}
 		c.known[i] = true
 		c.sum += c.of[i]

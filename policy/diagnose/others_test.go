@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"math"
 	"testing"
 
 	"rhizostat/policy/sensing"
@@ -78,6 +79,30 @@ func TestOthersCountLegs(t *testing.T) {
 		}
 		if o.Rises != c.rises || o.Falls != c.falls {
 			t.Errorf("%s: %d rises and %d falls; %d and %d expected", c.name, o.Rises, o.Falls, c.rises, c.falls)
+		}
+	}
+}
+
+// What a neighbour does in steps too small to end its stillness counts once: neither what it
+// falls by slowly, nor what lies beside what it said before, adds up with every look.
+func TestSmallChangesOfOthersCountOnce(t *testing.T) {
+	for name, level := range map[string]func(look int) float64{
+		"a slow fall":          func(look int) float64 { return 0.55 - 0.0001*float64(look) },
+		"another offset":       func(look int) float64 { return 0.55 + 0.0002*float64(min(look, 1)) },
+		"an offset, and steps": func(look int) float64 { return 0.55 + 0.0002*float64(look%7) - 0.01*float64(look/50) },
+	} {
+		f, in := &Fast{}, inputs()
+		in.ProbeCount = 2
+		at := int64(1_700_000_000_000)
+		for look := range 240 {
+			at += 5 * 60_000
+			in.Probes[0] = Probe{Heard: true, Health: sensing.OK, Mean: 0.5, AtMs: at}
+			in.Probes[1] = Probe{Heard: true, Health: sensing.OK, Mean: level(look), AtMs: at}
+			f.still(in, &Baselines{})
+		}
+		got, want := float64(f.Recently.Still.At(0).Others.Level)*levelStep, level(239)-level(0)
+		if math.Abs(got-want) > 0.0005 {
+			t.Errorf("%s: the other probe went by %.4f m3/m3, and %.4f is held against this one", name, want, got)
 		}
 	}
 }

@@ -100,12 +100,16 @@ func (f *Fast) probes(in *Inputs, atMs int64, base *Baselines, b *Belief) {
 		if !known && p.Health == sensing.Jumping {
 			continue // it settles in, or people are still at work
 		}
-		dead := known && still.dead()
+		dried := w.Low == cutLow && p.Mean < in.refill() // where nothing moves any more
+		dead := known && !dried && still.dead()
 		more := f.fellMore(in, i)
 		w.Parched = in.WaterContent < in.refill()
 		w.Drunk = min(w.Drunk+float32(in.Learned.gain()*in.Learned.Limit*in.Learned.Uptake5ML/in.VolumeML), 1)
 		w.lower(p, more, dead)
-		e, s := w.weigh(p, more, dead, still.frozen())
+		e, s := w.weigh(p, more, dead, !dried && still.frozen())
+		if dried && p.Health == sensing.Stuck {
+			e, s = split(4, float64(w.Odds))
+		}
 		if w.Low == cutLow && w.Odds < 0 {
 			b.ease(EmitterFault, wellOdds, wellStep) // its container gets water again, though it is not full yet
 		}

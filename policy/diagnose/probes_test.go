@@ -76,6 +76,48 @@ func TestAContainerThatIsCutOff(t *testing.T) {
 	}
 }
 
+// A container that gets no water is drunk empty within days, and then its probe says the very
+// same. That is no stuck probe: what was told of its emitter stands, whether or not the probe
+// counts as stuck by itself.
+func TestAContainerThatIsDrunkEmpty(t *testing.T) {
+	for _, health := range []sensing.Health{sensing.Disagreeing, sensing.Stuck} {
+		m, at := known()
+		in := inputs()
+		in.ProbeCount, in.Learned.Uptake5ML, in.RefillPoint, in.FullPoint = 2, 10, 0.45, 0.6
+		level := [2]float64{0.55, 0.55}
+		for look := range 9 * 24 * 12 {
+			at += 5 * 60_000
+			came := look%72 == 5
+			for i := range level {
+				level[i] -= 10 / in.VolumeML * math.Min(1, math.Max(0, (level[i]-0.18)/0.1))
+				if came && (i == 1 || look < 60*12) {
+					level[i] += 720 / in.VolumeML
+				}
+			}
+			if came {
+				in.Water.ReportedML += 720
+				in.Water.TotalML += 720
+				in.Water.LastMs, in.Water.LastShotMs = at, at
+			}
+			in.WaterContent = level[1]
+			in.Probes[1] = Probe{Heard: true, Health: sensing.OK, Mean: level[1] + 0.0004*float64(look%3), AtMs: at}
+			in.Probes[0] = Probe{Heard: true, Health: sensing.OK, Mean: math.Floor(level[0]/0.01) * 0.01, AtMs: at}
+			switch {
+			case look > 110*12:
+				in.Probes[0].Health = health
+			case level[0] < level[1]-0.1:
+				in.Probes[0].Health = sensing.Disagreeing
+			}
+			m.Look(in, at)
+			if hour := look / 12; look%12 == 0 && hour >= 90 {
+				if c, p, _, wrong := m.Leading(); !wrong || c != EmitterFault {
+					t.Fatalf("%v, %d h after the last water, at %.3f: %v %.2f, wrong %v", health, hour-60, level[0], c, p, wrong)
+				}
+			}
+		}
+	}
+}
+
 // What was told of a container stands, with its reason, until its probe answers again.
 func TestACutOffContainerStandsUntilItAnswers(t *testing.T) {
 	m, at := known()

@@ -12,6 +12,7 @@ type Stillness struct {
 	Step      float32 // the least by which it ever changed, its resolution, m3/m3
 	Drunk     float32 // by what its container fell meanwhile as its plant drank, m3/m3
 	Repeat    uint16  // readings
+	Aside     int8    // by how much the newest differs from Value, in asideStep
 	Others    Others
 }
 
@@ -44,6 +45,7 @@ func (f *Fast) still(in *Inputs, base *Baselines) {
 		s.AtS = uint32(p.AtMs / 1000)
 		if math.Abs(p.Mean-float64(s.Value)) < sameLevel {
 			s.Repeat = min(s.Repeat+1, 1000)
+			s.Aside = int8(math.Round((p.Mean - float64(s.Value)) / asideStep))
 			continue
 		}
 		if s.Repeat >= longStill && s.Repeat < 1000 && s.moved() < stillMost {
@@ -53,7 +55,7 @@ func (f *Fast) still(in *Inputs, base *Baselines) {
 			s.Step = step
 		}
 		s.Value, s.Path, s.Low, s.High, s.Repeat = float32(p.Mean), 0, 0, 0, 0
-		s.Drunk, s.Others = 0, Others{}
+		s.Drunk, s.Aside, s.Others = 0, 0, Others{}
 	}
 }
 
@@ -67,6 +69,12 @@ const stillMost = 0.03
 // sameLevel is how far apart levels are the very same, m3/m3: what is learned of a probe's
 // offset moves its level while its readings stand still (common practice, no source).
 const sameLevel = 0.0003
+
+// asideStep is how finely the place of the newest level among the very same is kept, m3/m3.
+const asideStep = sameLevel / 100
+
+// newest is the newest level, m3/m3.
+func (s *Stillness) newest() float32 { return s.Value + float32(s.Aside)*asideStep }
 
 // longStill is how many readings in a row are the very same before that is counted:
 // water that comes between one reading and the next is no stillness.

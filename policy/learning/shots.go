@@ -271,10 +271,10 @@ func (z *Zone) shotEnds(c *Constants, at int64, w float64, settled bool, ev *Eve
 	s.Rising = false
 }
 
-// tells tells a zone whose waterings have been reported lately. There those that were, with
-// their volumes, alone teach what a watering rises by: a large container is watered once in days, and in between a noisy tick
-// followed to the highest of the next makes a rise of five times the noise, which would teach
-// that small ones are waterings.
+// tells tells a zone whose waterings have been reported lately. There those that were told, and
+// they alone, teach what a watering rises by: a large container is watered once in days, and in
+// between a noisy tick followed to the highest of the next makes a rise of five times the noise,
+// which would teach that small ones are waterings.
 func (s *ShotState) tells(atMs int64) bool {
 	return s.ReportedAt != 0 && atMs-s.ReportedAt < tellsDays*dayMs
 }

@@ -282,6 +282,9 @@ func (s *Scratch) explainLimits(c *candidate, p *Proposal) {
 func (s *Scratch) explainRecovery(p *Proposal) {
 	if s.req.Recovering {
 		p.say("recovery", advice.Water(s.band.RefillPoint), advice.Water(s.band.FullPoint), advice.Water(s.band.OvernightDryback/s.gain))
+		if shot := float64(p.Setpoints.ShotVolumeML); s.capML < s.leftML && shot > 0 && math.Max(s.expected.given, s.expectedTrigger.given)+shot > s.capML {
+			p.say("recovery-limit", advice.Volume(float64(p.Setpoints.MaxVolumeML)))
+		}
 	}
 }
 

@@ -34,13 +34,14 @@ func recoveryBand(b hydraulics.Band) hydraulics.Band {
 
 // fitsML is the water that a recovering zone has a use for on the day that is planned, whole
 // mL: what fills it to its full point, what is drunk on a thirsty day, and the drain that is
-// wanted on top. What is believed of the share that stays is of before the roots were disturbed:
-// water that is given because much of it would run past stands in the container if it does not.
+// wanted on top, where as much of it stays as may. What is believed of that share is at first of
+// before the roots were disturbed: water that is given because much of it would run past stands
+// in the container if it does not. Once shots have told that it still runs past, it is given.
 func (s *Scratch) fitsML() float64 {
 	m, sit := &s.members[0], s.req.Situation
 	room := math.Max(0, s.band.FullPoint-m.start) * sit.VolumeML
 	drinks := (s.drunk[s.grid.next] - s.drunk[s.grid.dayStart]) * s.members[2].uptake
-	return math.Ceil((room + drinks) / (1 - s.salt.wanted))
+	return math.Ceil((room + drinks) / s.members[3].capture / (1 - s.salt.wanted))
 }
 
 // boundChange keeps a recovering zone's plan near the one before.
