@@ -36,8 +36,8 @@ type snapshotRest struct {
 	Probes    []string  // ids, in the order of their memories
 	Heights   []float64 // as the site had them then, cm
 	Plans     []planned
-	Container hydraulics.Container `json:",omitzero"`  // zero: the site's
-	Substrate string               `json:",omitempty"` // name; "" for the zone's own
+	Container hydraulics.Container // zero: the site's
+	Substrate string               // name; "" for the zone's own
 }
 
 // Snapshot gives all that the zone knows, for Restore. It is exact: floats are
