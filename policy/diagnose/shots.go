@@ -50,14 +50,6 @@ type ShotTest struct {
 	LostMs  int64   // the first window of those that are lost
 }
 
-// Answer is a share that is usual.
-type Answer struct {
-	Mean, Var float32
-	Doubt     float32 // mean variance that noise and uptake give it
-	Drains    Drains
-	Windows   uint16
-}
-
 const (
 	// showsMs is how long after a report its water has shown at the probes, and
 	// windowMs how long a window waits for a pause in the waterings.
@@ -338,24 +330,6 @@ func (w *weights) short(usual float64) {
 	}
 }
 
-// learn takes a window of a zone that is well into what is usual here. The spread is
-// let grow further than the mean, so that shares of two kinds are not taken for one
-// with outliers.
-func (u *Answer) learn(e, spread, sd, pace float64) {
-	w := math.Max(1/float64(u.Windows+3), pace)
-	u.Mean += float32(w * math.Min(math.Max(e, -clip*spread), clip*spread))
-	u.learnSpread(e, spread, sd, pace)
-}
-
-// learnSpread takes how far a window was off, and not where it should have been.
-func (u *Answer) learnSpread(e, spread, sd, pace float64) {
-	u.Windows = min(u.Windows+1, 10000)
-	w := math.Max(1/float64(u.Windows+2), pace)
-	u.Doubt += float32(w * (sd*sd - float64(u.Doubt)))
-	e = math.Min(math.Max(e, -2.5*spread), 2.5*spread)
-	u.Var = float32((1 - w) * (float64(u.Var) + w*e*e))
-}
-
 // weight is the share of what a window says that counts: it grows with the windows
 // that such a share was learned from, for until then a shot that does not stay teaches
 // as much as it accuses. Never to nothing: what most of a zone's volumes lift is known
@@ -393,59 +367,6 @@ func (t *ShotTest) spread(sd float64) float64 {
 		return math.Sqrt(math.Max(float64(u.Var), shareFloor*shareFloor+sd*sd))
 	}
 	return math.Sqrt(math.Max(float64(u.Var), shareFloor*shareFloor) + math.Max(sd*sd-float64(u.Doubt), 0))
-}
-
-// learnLevel takes the water content that a window begins from.
-func (t *ShotTest) learnLevel() {
-	t.Seen = min(t.Seen+1, 10000)
-	w := math.Max(1/float64(t.Seen), 0.03)
-	d := float64(t.Zone - t.From)
-	t.From += float32(w * d)
-	t.FromVar = float32((1 - w) * (float64(t.FromVar) + w*d*d))
-	if t.Dry {
-		if t.DryFrom == 0 {
-			t.DryFrom = t.Zone
-		}
-		t.DryFrom += 0.05 * (t.Zone - t.DryFrom)
-	}
-}
-
-const (
-	// dryPace is the weight of a new window in what is usual of dry substrate, which
-	// changes as it dries out further or comes back.
-	dryPace = 0.1
-	// dryShots of dry windows of which more than dryShows stays make a response to hold the
-	// next against, unless it begins more than dryDeeper, m3/m3, below them. On 76 simulated
-	// facilities without faults windows judged so strayed as those in the band do: 2 in 100
-	// by more than two spreads below what was usual, 2 in 1,000 by more than three.
-	dryShots, dryShows, dryDeeper = 12, 0.4, 0.03
-)
-
-// knowsDry tells a window in dry substrate of a zone that is watered so again and again, and
-// that some of the water stays in: a zone whose probes read low, or one that is kept dry.
-// Elsewhere dry substrate repels water, and that is no fault of what brings it.
-func (t *ShotTest) knowsDry() bool {
-	u := &t.Usual[2]
-	return u.Windows >= dryShots && u.Mean > dryShows && t.Zone > t.DryFrom-dryDeeper
-}
-
-// dry tells a water content well below the band, or in a zone that is kept low one below the
-// band and far below those that shots usually begin from. Substrate in its band takes water.
-func (t *ShotTest) dry(in *Inputs, from float64) bool {
-	if from < in.refill()-0.03 {
-		return true
-	}
-	return from < in.refill() && t.Seen >= leastShots && from < float64(t.From)-math.Max(0.06, 4*math.Sqrt(float64(t.FromVar)))
-}
-
-// full tells a window that begins above those usual here, where the container is
-// nearly as full as it gets: how much of a shot finds room there hangs on a few
-// thousandths of capacity.
-func (t *ShotTest) full(in *Inputs, room, given float64) bool {
-	if t.Seen < 4 {
-		return room*given-t.UptakeML < given+0.01*in.VolumeML
-	}
-	return float64(t.Zone) > float64(t.From)+math.Min(math.Max(math.Sqrt(float64(t.FromVar)), 0.01), 0.015)
 }
 
 // leastShots that were seen make a response to hold the next against, and roomyWindows with
