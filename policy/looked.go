@@ -32,7 +32,7 @@ func (z *Zone) ask(reasons []advice.Reason, confidence float64, asks uint8, at i
 
 // stillBroken is the probability that something is broken down to which an advice to look at it
 // stands, far below that from which it is given: while its trouble lasts nobody is asked again
-// for a day, and another cause may lead for an hour.
+// for a day, and another cause may lead for an hour (common practice, no source).
 const stillBroken = inspectAt / 4
 
 // looked ends an advice to look once there is nothing to look at any more: one at a step, and
