@@ -235,11 +235,13 @@ func TestRoundVolume(t *testing.T) {
 	}
 }
 
-// Where probes may be off, a plan keeps a distance to the water content at which roots lack
-// air, the larger the less is known; far below it that makes no difference.
-func TestUnsureZonesStayClearOfSaturation(t *testing.T) {
+// Where probes may be off, a plan keeps a distance to the full point and to the water
+// content at which roots lack air, the larger the less is known; a saturation point far
+// above the band makes no difference.
+func TestUnsureZonesStayClearOfTheEdges(t *testing.T) {
 	peak := func(saturation, levelSD float64) float64 {
 		r := pot(7000, 900)
+		r.Band.RefillPoint = 0.40 // room below
 		r.SaturationPoint, r.LevelSD = saturation, levelSD
 		var s Scratch
 		p := Best(r, &s)
@@ -248,13 +250,32 @@ func TestUnsureZonesStayClearOfSaturation(t *testing.T) {
 		}
 		return p.Expected.PeakWaterContent
 	}
-	for _, c := range []struct{ levelSD, least, most float64 }{{0.004, 0, 0.004}, {0.015, 0.008, 0.03}} {
-		near, never := peak(0.61, c.levelSD), peak(0, c.levelSD)
-		if far := peak(0.72, c.levelSD); far != never {
-			t.Errorf("known to %v, far below saturation a plan peaks at %v, without it at %v; expected the same", c.levelSD, far, never)
+	known := peak(0, 0.004)
+	for _, c := range []struct{ saturation, levelSD, least, most float64 }{
+		{0, 0.015, 0.004, 0.02}, {0, 0.03, 0.012, 0.04}, {0.61, 0.015, 0.008, 0.03}, {0.61, 0.03, 0.012, 0.04},
+	} {
+		if lower := known - peak(c.saturation, c.levelSD); lower < c.least || lower > c.most {
+			t.Errorf("known to %v and saturated from %v, a plan peaks %v lower than one known to 0.004; expected %v to %v", c.levelSD, c.saturation, lower, c.least, c.most)
 		}
-		if lower := never - near; lower < c.least || lower > c.most {
-			t.Errorf("known to %v, just below saturation a plan peaks %v lower; expected %v to %v", c.levelSD, lower, c.least, c.most)
+	}
+	for _, levelSD := range []float64{0.004, 0.015} {
+		if far, never := peak(0.72, levelSD), peak(0, levelSD); far != never {
+			t.Errorf("known to %v, far below saturation a plan peaks at %v, without it at %v; expected the same", levelSD, far, never)
+		}
+	}
+}
+
+// The edges of a band are as soft as the water content is unsure, by its own spread and by
+// what all probes may be off alike, up to a quarter of the band.
+func TestEdgesAreAsSoftAsTheWaterContentIsUnsure(t *testing.T) {
+	for _, c := range []struct{ own, level, width, want float64 }{
+		{0.004, 0.003, 0.2, 1.5 * 0.005}, {0.003, 0.004, 0.2, 1.5 * 0.005}, {0.006, 0.03, 0.1, 0.025}, {0, 0, 0.1, 0.003},
+	} {
+		r := pot(7000, 900)
+		r.LevelSD, r.Situation.WaterContentSD = c.level, c.own
+		r.Band.RefillPoint = r.Band.FullPoint - c.width
+		if e := edgesOf(&r.Band, r); math.Abs(e.soft-c.want) > 1e-12 {
+			t.Errorf("known to %v and %v in a band of %v: the edges' ramps are half %v wide; expected %v", c.own, c.level, c.width, e.soft, c.want)
 		}
 	}
 }

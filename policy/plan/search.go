@@ -105,12 +105,15 @@ func (s *Scratch) begin(r *Request) {
 	s.upper = math.Min(s.band.FullPoint-clamp(r.LevelSD, 0, mostWaterSD)/3, holds) - math.Max(upperLeast, upperShare*dryback)
 }
 
+// edgesOf softens the band's edges by what is not known of the zone's water content: by its own
+// spread, and by what its probes may all be off alike, or a plan would hold a
+// zone at an edge of its band all season where it stands beyond it.
 func edgesOf(b *hydraulics.Band, r *Request) edges {
 	e := edges{full: b.FullPoint, refill: b.RefillPoint, saturation: r.SaturationPoint}
 	if !(e.saturation > 0) {
 		e.saturation = 2
 	}
-	e.soft = clamp(1.5*r.Situation.WaterContentSD, 0.003, 0.25*b.Width())
+	e.soft = clamp(1.5*math.Hypot(r.LevelSD, r.Situation.WaterContentSD), 0.003, 0.25*b.Width())
 	e.perSoft = 1 / (2 * e.soft)
 	e.perWidth = 1 / b.Width()
 	return e
