@@ -13,6 +13,7 @@ var catalogue = [...]Entry{
 	{"first-shot-after-dryback", KindReason, "The first shot waits until {first:clock}: by then the zone has fallen to about {at:water}, {dryback:water} below its last peak."},
 	{"first-shot-after-water", KindReason, "The first shot waits until {first:clock}: after the {coming:volume} that still comes before, the zone has then fallen to about {at:water}, {dryback:water} below its last peak."},
 	{"rewet", KindReason, "From {first:clock} shots of {shot:volume} follow every {interval:span} until the zone reaches {target:water}, until {last:clock} at the latest; its full point is {full:water}."},
+	{"clear-of-full-point", KindReason, "The probes of a zone may all be off alike, here by {off:water}: at its wettest the zone is to show {peak:water}, so far below its full point {full:water} that it is hardly above it in truth. More probes, or a container that is weighed, would allow more."},
 	{"hold", KindReason, "After that one shot of {shot:volume} is given whenever the zone is at or below {trigger:water}; by clock that is {count:count} shots in all."},
 	{"single-shot", KindReason, "One shot of {shot:volume} at {at:clock} is enough: the crop is expected to drink {uptake:volume} until the next day starts, which leaves the zone at {end:water} then."},
 	{"last-shot-for-dryback", KindReason, "The last shot comes by {last:clock}, so that the zone falls by about {expected:water} overnight; wanted is {wanted:water}."},

@@ -111,10 +111,19 @@ func (s *Scratch) explainShots(p *Proposal) {
 		p.say("rewet", first, shot, advice.Span(time.Duration(sp.MinIntervalS)*time.Second), advice.Water(sp.TargetWaterContent), advice.Clock(sp.LastShotBy, r.Location), advice.Water(s.band.FullPoint))
 		p.say("hold", shot, advice.Water(sp.TriggerWaterContent), advice.Count(len(sp.Schedule)))
 	}
+	off, below := clamp(r.LevelSD, 0, mostWaterSD), s.band.FullPoint-p.Expected.PeakWaterContent
+	if off >= offShows && below > math.Max(off/2, offShows) && below < s.edges.soft+upperLeast+offShows && !s.atDailyLimit(p) {
+		p.say("clear-of-full-point", advice.Water(off), advice.Water(p.Expected.PeakWaterContent), advice.Water(s.band.FullPoint))
+	}
 	if sp.RunTimeS == 0 {
 		p.say("flow-unknown", shot)
 	}
 }
+
+// offShows is how much probes must be able to be off, and a plan to keep below the full
+// point, before it is worth a sentence, m3/m3: two steps of the numbers that plans are made
+// of. A plan that keeps further below than the edges are soft does so for other reasons.
+const offShows = 2 * Tick
 
 // What counts as on target in words: a drain fraction within 0.05, an overnight
 // dryback within 0.012 m3/m3 (common practice, no source).

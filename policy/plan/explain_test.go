@@ -61,3 +61,26 @@ func TestALimitThatTheScheduleLeavesIsNotNamed(t *testing.T) {
 		t.Fatalf("%d plans name their limit; expected some to", named)
 	}
 }
+
+// A plan that keeps below the full point because its probes may be off says so with its
+// numbers; of probes that are known well there is nothing to say.
+func TestAPlanSaysWhyItKeepsBelowTheFullPoint(t *testing.T) {
+	said := func(levelSD float64) string {
+		r := pot(7000, 900)
+		r.Band.RefillPoint, r.LevelSD = 0.40, levelSD
+		var s Scratch
+		for _, reason := range Best(r, &s).Reasons {
+			if reason.Code == "clear-of-full-point" {
+				return reason.Text
+			}
+		}
+		return ""
+	}
+	if text := said(0.004); text != "" {
+		t.Errorf("of probes known to 0.004: %q; expected nothing", text)
+	}
+	const want = "here by 0.030 m3/m3: at its wettest the zone is to show 0.580 m3/m3, so far below its full point 0.600 m3/m3"
+	if text := said(0.03); !strings.Contains(text, want) {
+		t.Errorf("of probes known to 0.03: %q; expected %q in it", text, want)
+	}
+}
