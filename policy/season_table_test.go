@@ -351,6 +351,9 @@ func (t *tally) days() string {
 	say("  out of reach              %.3f as a whole day's uptake is too little, %.3f as the dark hours' is too much; the others within 0.012 on %.2f of %d", average(t.tooLittle), average(t.tooMuch), within(t.nightReached, nightNear), len(t.nightReached))
 	say("drain fraction off          mean %+.3f, mean absolute %.3f, within 0.05 on %.2f of days", average(t.fraction), average(absolute(t.fraction)), within(t.fraction, 0.05))
 	say("decisions asked             %.2f a zone and day, worst zone %.2f; %d inspections", average(t.asked), quantile(t.asked, 1), t.inspects)
+	if average(t.asked) == 0 { // a planner of the yardstick asks nobody
+		return b.String()
+	}
 	fmt.Fprintf(&b, "plans\n%v", &t.plans)
 	fmt.Fprintf(&b, "plans of zones whose drain is told\n%v", &t.gauged)
 	return b.String()

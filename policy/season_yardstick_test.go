@@ -42,12 +42,32 @@ func capacityOf(z *seasonZone) float64 {
 }
 
 // dayPlan is a day of the yardstick: rewet shots from first on at the least
-// interval, then the others evenly to last. Times are minutes after the day's
-// start.
+// interval, then the others evenly to last; or, by trigger, whenever the water content
+// is below it until last. Times are minutes after the day's start.
 type dayPlan struct {
 	first, last, shots, rewet int
 	volume                    float64
+	trigger                   float64 // m3/m3; 0: by clock
 }
+
+// dayFollower is a controller that follows a dayPlan: how many shots it gave, and when the last.
+type dayFollower struct{ given, lastAt int }
+
+// due tells whether a shot is to be given at minute t of the day.
+func (c *dayFollower) due(d *dayPlan, t, interval int, content float64) bool {
+	if d.trigger == 0 {
+		if c.given == d.shots || d.at(c.given, interval) > t {
+			return false
+		}
+	} else if t < d.first || t > d.last || c.given > 0 && t < c.lastAt+interval || c.given >= d.rewet && content >= d.trigger || c.given == mostShots {
+		return false
+	}
+	c.given, c.lastAt = c.given+1, t
+	return true
+}
+
+// mostShots is the most that a day of the yardstick gives.
+const mostShots = 24
 
 func (d dayPlan) at(i, interval int) int {
 	if i < d.rewet {
@@ -68,7 +88,16 @@ type yardstick struct {
 	z        *seasonZone
 	interval int
 	peak     float64 // the last of the day before, m3/m3; 0: none
+	// blind: it knows all but the weather to come, plans on the evening before, and for
+	// several days that may come.
+	blind, byTrigger bool
+	today            dayPlan     // what is left of it
+	done             dayFollower // of today
+	from             time.Time   // today's start
 }
+
+// futures is how many days that may come a blind planner reckons with.
+const futures = 4
 
 // freeFirst is how far into a day its first shot may come to end the night before
 // at the dryback wanted: a grower waits no longer (common practice, no source).
@@ -80,30 +109,61 @@ func nightOff(peak, atStart, later, dryback float64) float64 {
 	return math.Max(peak-atStart-dryback, 0) + math.Max(dryback-(peak-later), 0)
 }
 
-// try plays a day on a copy and costs it: share of daytime outside the band,
+// try plays a day on a copy and costs it, or its mean over the days that may come.
+func (y *yardstick) try(d dayPlan, day IrrigationDay) float64 {
+	if !y.blind {
+		return y.cost(y.f.Clone(), d, day)
+	}
+	sum := 0.0
+	for i := range futures {
+		f := y.morning(day, i)
+		sum += y.cost(f, d, day)
+	}
+	return sum / futures
+}
+
+// morning is a day's start as it may come, with what is left of today given; of a
+// planner who is not blind, as it is.
+func (y *yardstick) morning(day IrrigationDay, future int) *simulator.Facility {
+	f := y.f.Clone()
+	if !y.blind {
+		return f
+	}
+	f.OtherSky(uint64(day.Start.Unix()) + uint64(future))
+	c := y.done
+	for ; f.Now().Before(day.Start); f.Advance(f.Now().Add(5 * time.Minute)) {
+		if c.due(&y.today, int(f.Now().Sub(y.from).Minutes()), y.interval, f.Truth(0).WaterContent) {
+			f.Open(0, y.today.volume)
+		}
+	}
+	return f
+}
+
+// cost plays a day and costs it: share of daytime outside the band,
 // saturated time, the nights before and after it and the drain off their targets.
 // The first shot of the day after is that day's own choice.
-func (y *yardstick) try(d dayPlan, day IrrigationDay) float64 {
-	f := y.f.Clone()
+func (y *yardstick) cost(f *simulator.Facility, d dayPlan, day IrrigationDay) float64 {
 	b := &y.m.band
 	before := f.Truth(0)
 	outside, daytime, wet := 0.0, 0.0, 0.0
-	peak, next := 0.0, 0
+	peak := 0.0
+	var c dayFollower
 	minutes := int(day.Next.Sub(day.Start)/(5*time.Minute)) * 5
 	lastNight, atNext := 0.0, before
 	for t := 0; t < minutes+int(freeFirst.Minutes()); t += 5 {
 		if t == minutes {
 			atNext = f.Truth(0)
 		}
-		for ; next < d.shots && d.at(next, y.interval) <= t; next++ {
-			if next == 0 && y.peak > 0 {
-				lastNight = math.Abs(y.peak - f.Truth(0).WaterContent - b.dryback)
+		for content := f.Truth(0).WaterContent; t < minutes && c.due(&d, t, y.interval, content); {
+			if c.given == 1 && y.peak > 0 {
+				lastNight = math.Abs(y.peak - content - b.dryback)
 			}
 			f.Open(0, d.volume)
+			peak = 0
 		}
 		f.Advance(day.Start.Add(time.Duration(t+5) * time.Minute))
 		now := f.Truth(0).WaterContent
-		if next == d.shots && t <= d.at(d.shots-1, y.interval)+120 && d.shots > 0 {
+		if c.given > 0 && t <= c.lastAt+120 {
 			peak = math.Max(peak, now)
 		}
 		if t >= minutes {
@@ -116,8 +176,8 @@ func (y *yardstick) try(d dayPlan, day IrrigationDay) float64 {
 		}
 	}
 	after := f.Truth(0)
-	cost := 10*outside/daytime + 0.5*wet + 0.01*float64(d.shots)
-	if d.shots > 0 {
+	cost := 10*outside/daytime + 0.5*wet + 0.01*float64(c.given)
+	if c.given > 0 {
 		night := nightOff(peak, atNext.WaterContent, after.WaterContent, b.dryback)
 		cost += 0.4 * (math.Min(night/0.012, 8) + math.Min(lastNight/0.012, 8))
 		given := atNext.Given - before.Given
@@ -132,12 +192,13 @@ func (y *yardstick) try(d dayPlan, day IrrigationDay) float64 {
 // drain wanted, from when the night before has dried back as wanted to when what is
 // drunk after the last one makes the next night.
 func (y *yardstick) guesses(was dayPlan, day IrrigationDay) []dayPlan {
-	f, v := y.f.Clone(), y.z.settings.Container.VolumeML()
+	f, v := y.morning(day, 0), y.z.settings.Container.VolumeML()
 	start := f.Truth(0)
 	length, minutes := int(day.DaytimeEnd.Sub(day.Start)/(5*time.Minute))*5, int(day.Next.Sub(day.Start)/(5*time.Minute))*5
 	drunk := []float64{0} // m3/m3 by each 5 min
-	for t, next := 0, 0; t < minutes+int(freeFirst.Minutes())/2; t += 5 {
-		for ; next < was.shots && was.at(next, y.interval) <= t; next++ {
+	var c dayFollower
+	for t := 0; t < minutes+int(freeFirst.Minutes())/2; t += 5 {
+		for content := f.Truth(0).WaterContent; c.due(&was, t, y.interval, content); {
 			f.Open(0, was.volume)
 		}
 		f.Advance(day.Start.Add(time.Duration(t+5) * time.Minute))
@@ -157,6 +218,11 @@ func (y *yardstick) guesses(was dayPlan, day IrrigationDay) []dayPlan {
 		n := min(max(int(math.Ceil(total/math.Min(share*v, y.z.settings.Limits.MaxShotML))), 1), 24)
 		days = append(days, dayPlan{first: first, last: last, shots: n, rewet: min(n-1, 2), volume: math.Min(total/float64(n), y.z.settings.Limits.MaxShotML)})
 	}
+	if y.byTrigger {
+		for i := range days {
+			days[i].trigger = math.Min(y.m.band.full, start.WaterContent+y.m.band.dryback) - 0.01
+		}
+	}
 	return days
 }
 
@@ -165,7 +231,10 @@ func (y *yardstick) guesses(was dayPlan, day IrrigationDay) []dayPlan {
 func (y *yardstick) best(d dayPlan, day IrrigationDay) dayPlan {
 	limit := y.z.settings.Limits
 	length := int(day.DaytimeEnd.Sub(day.Start).Minutes())
-	guesses, cost := y.guesses(d, day), y.try(d, day)
+	guesses, cost := y.guesses(d, day), math.Inf(1)
+	if y.byTrigger == (d.trigger > 0) {
+		cost = y.try(d, day)
+	}
 	for _, t := range guesses {
 		if c := y.try(t, day); c < cost {
 			d, cost = t, c
@@ -179,6 +248,9 @@ func (y *yardstick) best(d dayPlan, day IrrigationDay) dayPlan {
 				switch k / 2 {
 				case 0:
 					t.shots += step
+					if y.byTrigger {
+						t.trigger = math.Max(t.trigger+0.004*float64(step), 0.01)
+					}
 				case 1:
 					t.volume *= math.Pow(1.05, float64(step))
 				case 2:
@@ -195,7 +267,7 @@ func (y *yardstick) best(d dayPlan, day IrrigationDay) dayPlan {
 					t.volume *= math.Pow(1.05, float64(step))
 				}
 				t.volume = math.Min(t.volume, limit.MaxShotML)
-				t.shots, t.rewet = min(max(t.shots, 1), 24), min(max(t.rewet, 0), 6)
+				t.shots, t.rewet = min(max(t.shots, 1), mostShots), min(max(t.rewet, 0), 6)
 				t.first, t.last = min(max(t.first, 0), length-60), min(max(t.last, t.first+30), length)
 				if t == d || t.volume*float64(t.shots) > limit.MaxDailyML {
 					continue
@@ -212,8 +284,9 @@ func (y *yardstick) best(d dayPlan, day IrrigationDay) dayPlan {
 	return d
 }
 
-// playYardstick plays a season of one zone by perfect knowledge.
-func playYardstick(s season) (*marks, error) {
+// playYardstick plays a season of one zone by perfect knowledge: blind of all but the
+// weather to come, and then by clock or by trigger.
+func playYardstick(s season, blind, byTrigger bool) (*marks, error) {
 	z := &s.zones[0]
 	f, err := simulator.NewFacility(s.seed, s.weather, s.climate, []simulator.ZoneSpec{z.spec}, s.start)
 	if err != nil {
@@ -224,16 +297,25 @@ func playYardstick(s season) (*marks, error) {
 		return nil, err
 	}
 	m := newMarks(&s, 0, engine)
-	y := yardstick{f: f, m: m, z: z, interval: int(z.settings.Limits.MinIntervalMin)}
+	y := yardstick{f: f, m: m, z: z, interval: int(z.settings.Limits.MinIntervalMin), blind: blind, byTrigger: byTrigger}
 	day := z.settings.DayAt(s.start)
 	plan := dayPlan{first: 60, last: 540, shots: 6, rewet: 1, volume: z.settings.Limits.MaxShotML / 2}
-	next := plan.shots
+	c := dayFollower{given: plan.shots} // the day that runs is left alone
+	next, planned := plan, false
 	for range s.days * 24 * 60 {
-		if now := f.Now(); !now.Before(day.Next) {
-			day = z.settings.DayAt(now)
-			plan, next = y.best(plan, day), 0
+		now := f.Now()
+		if blind && !planned && !now.Before(day.DaytimeEnd) {
+			y.today, y.done, y.from = plan, c, day.Start
+			next, planned = y.best(plan, z.settings.DayAt(day.Next)), true
 		}
-		for ; next < plan.shots && !f.Now().Before(day.Start.Add(time.Duration(plan.at(next, y.interval))*time.Minute)); next++ {
+		if !now.Before(day.Next) {
+			day = z.settings.DayAt(now)
+			if !blind {
+				next = y.best(plan, day)
+			}
+			plan, c, planned = next, dayFollower{}, false
+		}
+		for t, content := int(f.Now().Sub(day.Start).Minutes()), f.Truth(0).WaterContent; c.due(&plan, t, y.interval, content); {
 			f.Open(0, plan.volume)
 			m.gave(f.Now(), plan.volume)
 		}
@@ -264,7 +346,7 @@ func TestSeasonYardstick(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		best, err := playYardstick(s)
+		best, err := playYardstick(s, false, false)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -279,4 +361,29 @@ func TestSeasonYardstick(t *testing.T) {
 	in, best := average(ours.inBand), average(perfect.inBand)
 	t.Logf("daytime in band %.3f, by perfect knowledge %.3f: %.3f of it; saturated %.2f h a day, %.2f", in, best, in/best, average(ours.saturatedH), average(perfect.saturatedH))
 	t.Logf("ours, told right:\n%v\nperfect knowledge:\n%s", ours, perfect.days())
+}
+
+// TestSeasonWithoutForecast prints what a planner reaches that knows all of a zone but
+// the weather to come, of which no facility tells the engine: by clock and by trigger,
+// where probes and site files tell the truth. It bounds what nights and drain can be held
+// to from the day's start on.
+func TestSeasonWithoutForecast(t *testing.T) {
+	if testing.Short() || seasonCount(t, 0) == 0 {
+		t.Skip("a planner with perfect knowledge takes half a minute a zone: ask for it with -seasons or RHIZOSTAT_SEASONS")
+	}
+	for _, byTrigger := range []bool{false, true} {
+		all := newTally()
+		for i := range seasonCount(t, 0) {
+			s := drawSeason(reportingSeeds+50_000+uint64(i), 1, 14).toldRight()
+			m, err := playYardstick(s, true, byTrigger)
+			if err != nil {
+				t.Fatal(err)
+			}
+			one := newTally()
+			one.add(m)
+			t.Logf("seed %d by trigger %v %s", s.seed, byTrigger, one.line(m))
+			all.add(m)
+		}
+		t.Logf("by trigger %v:\n%s", byTrigger, all.days())
+	}
 }

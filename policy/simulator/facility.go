@@ -64,6 +64,10 @@ func (f *Facility) Now() time.Time { return time.Unix(f.now, 0).UTC() }
 // Air is the air at Now.
 func (f *Facility) Air() Air { return f.air }
 
+// OtherSky lets the weather go on from Now by the chances of another seed: on copies of
+// a facility, the days that somebody who knows all but the weather to come must reckon with.
+func (f *Facility) OtherSky(seed uint64) { f.sky.chance = stream(seed, 1) }
+
 // Advance lets time pass to the last whole minute at or before to.
 func (f *Facility) Advance(to time.Time) {
 	for end := to.Unix(); f.now+60 <= end; {
