@@ -266,16 +266,22 @@ func TestUnsureZonesStayClearOfTheEdges(t *testing.T) {
 }
 
 // The edges of a band are as soft as the water content is unsure, by its own spread and by
-// what all probes may be off alike, up to a quarter of the band.
+// what all probes may be off alike, up to a quarter of the band; above the full point by no
+// more than the container can stand above it.
 func TestEdgesAreAsSoftAsTheWaterContentIsUnsure(t *testing.T) {
-	for _, c := range []struct{ own, level, width, want float64 }{
-		{0.004, 0.003, 0.2, 1.5 * 0.005}, {0.003, 0.004, 0.2, 1.5 * 0.005}, {0.006, 0.03, 0.1, 0.025}, {0, 0, 0.1, 0.003},
+	for _, c := range []struct{ own, level, width, room, above, below float64 }{
+		{0.004, 0.003, 0.2, 0.1, 1.5 * 0.005, 1.5 * 0.005},
+		{0.003, 0.004, 0.2, 0.1, 1.5 * 0.005, 1.5 * 0.005},
+		{0.006, 0.03, 0.1, 0.1, 0.025, 0.025},
+		{0, 0, 0.1, 0.1, 0.003, 0.003},
+		{0.003, 0.03, 0.4, 0.004, 1.5 * 0.005, 1.5 * math.Hypot(0.003, 0.03)},
+		{0.004, 0.03, 0.4, -0.02, 1.5 * 0.004, 1.5 * math.Hypot(0.004, 0.03)},
 	} {
 		r := pot(7000, 900)
 		r.LevelSD, r.Situation.WaterContentSD = c.level, c.own
-		r.Band.RefillPoint = r.Band.FullPoint - c.width
-		if e := edgesOf(&r.Band, r); math.Abs(e.soft-c.want) > 1e-12 {
-			t.Errorf("known to %v and %v in a band of %v: the edges' ramps are half %v wide; expected %v", c.own, c.level, c.width, e.soft, c.want)
+		r.Band.RefillPoint, r.Holds = r.Band.FullPoint-c.width, r.Band.FullPoint+c.room
+		if e := edgesOf(&r.Band, r); math.Abs(e.above.soft-c.above) > 1e-12 || math.Abs(e.below.soft-c.below) > 1e-12 {
+			t.Errorf("known to %v and %v in a band of %v that the container can exceed by %v: the ramps are half %v and %v wide; expected %v and %v", c.own, c.level, c.width, c.room, e.above.soft, e.below.soft, c.above, c.below)
 		}
 	}
 }
@@ -287,7 +293,7 @@ func TestExpectedSaturation(t *testing.T) {
 		{0.70, 0.02, 0}, {0.80, 0.02, stepHours / 2}, {0.90, 0.02, stepHours},
 		{0.801, 0, stepHours * 0.73}, {0.81, 0, stepHours},
 	} {
-		e := edges{full: 0.9, refill: 0.1, saturation: 0.80, soft: 0.003, perSoft: 1 / 0.006, perWidth: 1 / 0.8}
+		e := edges{full: 0.9, refill: 0.1, saturation: 0.80, above: rampOf(0, 0.8), below: rampOf(0, 0.8), perWidth: 1 / 0.8}
 		e.softenSaturation(c.sd)
 		var o outcome
 		if e.judge(c.w, true, &o); math.Abs(o.airlessH-c.want) > 0.02*stepHours {

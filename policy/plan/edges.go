@@ -6,15 +6,26 @@ import "math"
 // content is known.
 type edges struct {
 	full, refill, saturation float64
-	soft, perSoft            float64 // half width of the ramp; 1/(2 soft)
+	above, below             ramp // at the full and at the refill point
 	perWidth                 float64
 	airless, perAirless      float64 // from where the zone may be saturated, m3/m3; 1 over from there to where it surely is
+}
+
+// ramp is an edge as soft as the water content is unsure there.
+type ramp struct {
+	soft, perSoft float64 // half its width, m3/m3; 1/(2 soft)
+}
+
+// rampOf is a ramp for a water content of standard deviation sd, in a band of a width.
+func rampOf(sd, width float64) ramp {
+	soft := clamp(1.5*sd, 0.003, 0.25*width)
+	return ramp{soft, 1 / (2 * soft)}
 }
 
 // plain gives the water contents between which nothing is to be judged: no water above
 // capacity, none near the band's edges, and uptake at its full rate.
 func (e *edges) plain(b *balance) (low, high float64) {
-	return max(e.refill+e.soft, b.fullAt, 0), min(b.capacity, e.full-e.soft, e.airless)
+	return max(e.refill+e.below.soft, b.fullAt, 0), min(b.capacity, e.full-e.above.soft, e.airless)
 }
 
 // softenSaturation spreads the saturation point evenly about where it is, with the standard
@@ -44,16 +55,16 @@ func (e *edges) judge(w float64, day bool, o *outcome) {
 			o.saturatedH += stepHours
 		}
 	}
-	if d := e.refill - w + e.soft; d > 0 {
-		x, outside := e.weigh(d)
+	if d := e.refill - w + e.below.soft; d > 0 {
+		x, outside := e.weigh(d, &e.below)
 		if day {
 			o.dayBelow += x
 			o.belowH += outside
 		} else {
 			o.nightBelow += x
 		}
-	} else if d := w - e.full + e.soft; d > 0 {
-		x, outside := e.weigh(d)
+	} else if d := w - e.full + e.above.soft; d > 0 {
+		x, outside := e.weigh(d, &e.above)
 		if day {
 			o.dayAbove += x
 			o.aboveH += outside
@@ -65,12 +76,12 @@ func (e *edges) judge(w float64, day bool, o *outcome) {
 
 // weigh is what a step counts, h, that lies d beyond the inner end of an edge's ramp, and
 // what of it is plainly outside the band.
-func (e *edges) weigh(d float64) (h, outside float64) {
-	if h = d * e.perSoft; h > 1 {
+func (e *edges) weigh(d float64, r *ramp) (h, outside float64) {
+	if h = d * r.perSoft; h > 1 {
 		h = 1
 	}
-	if d > e.soft {
-		h += (d - e.soft) * e.perWidth
+	if d > r.soft {
+		h += (d - r.soft) * e.perWidth
 		outside = stepHours
 	}
 	return h * stepHours, outside

@@ -112,7 +112,7 @@ func (s *Scratch) explainShots(p *Proposal) {
 		p.say("hold", shot, advice.Water(sp.TriggerWaterContent), advice.Count(len(sp.Schedule)))
 	}
 	off, below := clamp(r.LevelSD, 0, mostWaterSD), s.band.FullPoint-p.Expected.PeakWaterContent
-	if off >= offShows && below > math.Max(off/2, offShows) && below < s.edges.soft+upperLeast+offShows && !s.atDailyLimit(p) {
+	if off >= offShows && s.edges.above.soft > off/2 && below > math.Max(off/2, offShows) && below < s.edges.above.soft+upperLeast+offShows && !s.atDailyLimit(p) {
 		p.say("clear-of-full-point", advice.Water(off), advice.Water(p.Expected.PeakWaterContent), advice.Water(s.band.FullPoint))
 	}
 	if sp.RunTimeS == 0 {

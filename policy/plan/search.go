@@ -107,14 +107,20 @@ func (s *Scratch) begin(r *Request) {
 
 // edgesOf softens the band's edges by what is not known of the zone's water content: by its own
 // spread, and by what its probes may all be off alike, or a plan would hold a
-// zone at an edge of its band all season where it stands beyond it.
+// zone at an edge of its band all season where it stands beyond it. Above the full point the
+// probes may be off by no more than the container can stand above it: one that is full
+// when it has drained is not overfull because its probes read low.
 func edgesOf(b *hydraulics.Band, r *Request) edges {
 	e := edges{full: b.FullPoint, refill: b.RefillPoint, saturation: r.SaturationPoint}
 	if !(e.saturation > 0) {
 		e.saturation = 2
 	}
-	e.soft = clamp(1.5*math.Hypot(r.LevelSD, r.Situation.WaterContentSD), 0.003, 0.25*b.Width())
-	e.perSoft = 1 / (2 * e.soft)
+	above := r.LevelSD
+	if r.Holds > 0 {
+		above = math.Min(above, math.Max(0, r.Holds-b.FullPoint))
+	}
+	e.above = rampOf(math.Hypot(above, r.Situation.WaterContentSD), b.Width())
+	e.below = rampOf(math.Hypot(r.LevelSD, r.Situation.WaterContentSD), b.Width())
 	e.perWidth = 1 / b.Width()
 	return e
 }
@@ -154,7 +160,7 @@ func (s *Scratch) guess() candidate {
 	g, m := &s.grid, &s.members[0]
 	b := s.balanceOf(m)
 	w, first := m.start, g.first
-	stop := math.Max(m.peak-s.band.OvernightDryback, s.band.RefillPoint+s.edges.soft)
+	stop := math.Max(m.peak-s.band.OvernightDryback, s.band.RefillPoint+s.edges.below.soft)
 	latest := max(g.first, g.dayEnd-1)
 	for k := g.dayStart; k < latest; k++ {
 		if k >= g.first && w <= stop {
