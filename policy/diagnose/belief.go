@@ -183,10 +183,11 @@ func (b *Belief) moving() float64 {
 }
 
 // patience is how long a cause must have led before it is said, ms: faults that do
-// harm within the day an hour, what grows over days some hours more.
+// harm within the day an hour, what grows over days some hours more, for the day's shots
+// speak of it, too. Of salt only whole days speak: waiting teaches nothing.
 func (c Cause) patience() int64 {
 	switch c {
-	case ValveStuckOpen, ValveStuckClosed, SensorFault, UnreportedWatering:
+	case ValveStuckOpen, ValveStuckClosed, SensorFault, UnreportedWatering, SaltBuildUp:
 		return hourMs
 	case EmitterFault:
 		return 2 * hourMs
