@@ -212,6 +212,9 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		if (k == Peak || k == Rest || k == Plateau) && x < 0 && !f.full() {
 			continue // it was not given what would fill it
 		}
+		if k == Over && !f.full() {
+			continue // nothing stands over what a container holds that was not filled
+		}
 		var r [causeCount]float64
 		for c := range r {
 			r[c] = ratioOf(Cause(c), k, x, spread)

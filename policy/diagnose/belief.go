@@ -75,8 +75,8 @@ func (b *Belief) fade(atMs int64) {
 	days := float64(atMs-b.AtMs) / float64(dayMs)
 	b.AtMs = atMs
 	for c := range b.LogOdds {
-		if b.Held && (Cause(c) == EmitterFault || Cause(c) == ValveStuckClosed) {
-			continue // nothing has spoken against it
+		if b.Held && Cause(c).byShots() {
+			continue // nothing has spoken against it, nor between it and the others
 		}
 		b.LogOdds[c] *= float32(math.Exp(-days / priors[c].forgetD))
 	}
@@ -127,6 +127,11 @@ func (b *Belief) addAll(r *[causeCount]float64) {
 
 // beside tells causes that do not move water, and so may be there beside one that does.
 func (c Cause) beside() bool { return c == SaltBuildUp || c == RootZoneHeat || c == WeatherOrGrowth }
+
+// byShots tells the causes of which shots speak that lift less than they should.
+func (c Cause) byShots() bool {
+	return c == EmitterFault || c == ValveStuckClosed || c == EdgeChannelling || c == RootBound
+}
 
 // young forgets what was gathered of a zone that is not known yet, except what needs
 // no knowledge of the zone: ill probes, and shots whose water does not come.
