@@ -2,6 +2,7 @@ package policy
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -201,6 +202,7 @@ type patient struct {
 	right     time.Duration // until the right cause led, -1: never
 	led       string        // at the end of the time allowed
 	ledP      float64
+	sure      []sureness
 	alarms    []string // of the sound world
 	quietDays float64
 	mix       string
@@ -388,6 +390,41 @@ func report(t *testing.T, all []patient) told {
 			slow, slowRight = slow+n, slowRight+right
 		}
 	}
+	calibration(t, all)
 	t.Logf("within a day %d of %d, within three %d of %d", fastRight, fast, slowRight, slow)
 	return told{fast, fastRight, slow, slowRight, alarms, days}
+}
+
+// calibration prints how often the leading cause was the true one, of the half hours in
+// which it had a probability, after the truth was visible.
+func calibration(t *testing.T, all []patient) {
+	edges := []float64{0, 0.5, 0.7, 0.9, 1.01}
+	type count struct{ right, all [4]int }
+	of := map[string]*count{"all causes": {}}
+	for i := range all {
+		for _, s := range all[i].sure {
+			k := 0
+			for s.p >= edges[k+1] {
+				k++
+			}
+			if of[s.cause] == nil {
+				of[s.cause] = &count{}
+			}
+			for _, c := range []*count{of["all causes"], of[s.cause]} {
+				c.all[k]++
+				if s.right {
+					c.right[k]++
+				}
+			}
+		}
+	}
+	for _, cause := range slices.Sorted(maps.Keys(of)) {
+		var cells []string
+		for k, n := range of[cause].all {
+			if n > 0 {
+				cells = append(cells, fmt.Sprintf("%.2f of %d h said at %.1f to %.1f", float64(of[cause].right[k])/float64(n), n/2, edges[k], math.Min(edges[k+1], 1)))
+			}
+		}
+		t.Logf("%-20s was right in %s", cause, strings.Join(cells, ", "))
+	}
 }

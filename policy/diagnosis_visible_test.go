@@ -200,6 +200,14 @@ func (p *patient) find(ill, sound *diary, probes []simulator.Probe) {
 	}
 }
 
+// sureness is how surely a state named its leading cause, after the truth was visible, and
+// whether it was the true one.
+type sureness struct {
+	cause string
+	p     float64
+	right bool
+}
+
 func later(a, b time.Time) time.Time {
 	if a.After(b) {
 		return a
@@ -324,6 +332,9 @@ func (p *patient) judge(d *diary) {
 		}
 		if p.seen && since <= p.ailment.within {
 			p.led, p.ledP = s.cause, s.p
+		}
+		if p.seen && since >= 0 && s.cause != "" && p.ailment.cause != "" {
+			p.sure = append(p.sure, sureness{s.cause, s.p, s.cause == p.ailment.cause})
 		}
 	}
 }

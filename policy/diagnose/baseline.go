@@ -131,7 +131,7 @@ func (f *Features) full() bool {
 	if f.Dry || f.open() {
 		return false
 	}
-	return f.filled() || f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05 && !f.LiftsLess
+	return f.filled() || !f.LiftsLess && (f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05)
 }
 
 // older reports whether the newest value is older than ms, or there is none.
@@ -211,6 +211,9 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 		b.Off = float32(x / spread)
 		if (k == Peak || k == Rest || k == Plateau) && x < 0 && !f.full() {
 			continue // it was not given what would fill it
+		}
+		if k == Over && !f.full() {
+			continue // nothing stands over what a container holds that was not filled
 		}
 		var r [causeCount]float64
 		for c := range r {
@@ -353,6 +356,11 @@ func ratioOf(c Cause, k Feature, x, spread float64) float64 {
 		p := &predictions[c][i]
 		if p.feature != k {
 			continue
+		}
+		if x*p.shift < 0 {
+			// what moved the other way is as unlikely as it is without the cause: in the tails of
+			// both the wider would speak for a cause that predicts the contrary
+			x = 0
 		}
 		wide := math.Hypot(spread, p.spread)
 		r := logT((x-p.shift)/wide) - math.Log(wide) - logT(x/spread) + math.Log(spread)

@@ -75,8 +75,8 @@ func (b *Belief) fade(atMs int64) {
 	days := float64(atMs-b.AtMs) / float64(dayMs)
 	b.AtMs = atMs
 	for c := range b.LogOdds {
-		if b.Held && (Cause(c) == EmitterFault || Cause(c) == ValveStuckClosed) {
-			continue // nothing has spoken against it
+		if b.Held && Cause(c).byShots() {
+			continue // nothing has spoken against it, nor between it and the others
 		}
 		b.LogOdds[c] *= float32(math.Exp(-days / priors[c].forgetD))
 	}
@@ -127,6 +127,11 @@ func (b *Belief) addAll(r *[causeCount]float64) {
 
 // beside tells causes that do not move water, and so may be there beside one that does.
 func (c Cause) beside() bool { return c == SaltBuildUp || c == RootZoneHeat || c == WeatherOrGrowth }
+
+// byShots tells the causes of which shots speak that lift less than they should.
+func (c Cause) byShots() bool {
+	return c == EmitterFault || c == ValveStuckClosed || c == EdgeChannelling || c == RootBound
+}
 
 // young forgets what was gathered of a zone that is not known yet, except what needs
 // no knowledge of the zone: ill probes, and shots whose water does not come.
@@ -183,10 +188,11 @@ func (b *Belief) moving() float64 {
 }
 
 // patience is how long a cause must have led before it is said, ms: faults that do
-// harm within the day an hour, what grows over days some hours more.
+// harm within the day an hour, what grows over days some hours more, for the day's shots
+// speak of it, too. Of salt only whole days speak: waiting teaches nothing.
 func (c Cause) patience() int64 {
 	switch c {
-	case ValveStuckOpen, ValveStuckClosed, SensorFault, UnreportedWatering:
+	case ValveStuckOpen, ValveStuckClosed, SensorFault, UnreportedWatering, SaltBuildUp:
 		return hourMs
 	case EmitterFault:
 		return 2 * hourMs

@@ -44,8 +44,8 @@ func TestSaltIsToldWithoutPoreEC(t *testing.T) {
 			m.Baselines.weigh(&f, &m.Belief, at)
 			m.Today = Collector{}
 		}
-		m.Belief.fade(at + 5*hourMs)
-		found := m.Findings(at+5*hourMs, words)
+		m.Belief.fade(at + 2*hourMs) // a whole day speaks of salt: nothing is to be waited for
+		found := m.Findings(at+2*hourMs, words)
 		leads := len(found) > 0 && found[0].Cause == SaltBuildUp.String()
 		if leads != c.leads {
 			t.Errorf("%s: %+v", c.name, found)
