@@ -72,7 +72,8 @@ func TestALevelAtRestIsNoCapacityWhereShotsLiftLess(t *testing.T) {
 	}
 }
 
-// What moved the contrary way speaks for no cause, however far it moved.
+// What moved the contrary way speaks for no cause, however far it moved: neither what a day
+// came to, nor a shot that lifts more than is usual for water that does not come.
 func TestTheContrarySpeaksForNoCause(t *testing.T) {
 	for c := Cause(0); c < causeCount; c++ {
 		for _, p := range predictions[c] {
@@ -85,6 +86,12 @@ func TestTheContrarySpeaksForNoCause(t *testing.T) {
 					t.Errorf("%s: %d moved by %.3f, where it moves by %.3f: log likelihood ratio %.2f; expected none above 0", c, p.feature, x, p.shift, r)
 				}
 			}
+		}
+	}
+	for _, e := range [...]float64{0.1, 0.4, 0.8, 2} {
+		w := weights{e: e, spread: 0.08}
+		if w.short(0.9); w.r[EmitterFault] > 0 || w.r[EdgeChannelling] > 0 || w.r[RootBound] > 0 {
+			t.Errorf("a shot lifts %.1f more than usual: log likelihood ratios %.2v; expected none above 0", e, w.r)
 		}
 	}
 }

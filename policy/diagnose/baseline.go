@@ -357,16 +357,24 @@ func ratioOf(c Cause, k Feature, x, spread float64) float64 {
 		if p.feature != k {
 			continue
 		}
-		if x*p.shift < 0 {
-			// what moved the other way is as unlikely as it is without the cause: in the tails of
-			// both the wider would speak for a cause that predicts the contrary
-			x = 0
-		}
-		wide := math.Hypot(spread, p.spread)
-		r := logT((x-p.shift)/wide) - math.Log(wide) - logT(x/spread) + math.Log(spread)
+		r := shifted(x, spread, p.shift, p.spread)
 		return math.Log(p.sure*math.Exp(math.Min(r, 50)) + 1 - p.sure)
 	}
 	return 0
+}
+
+// shifted is the log likelihood ratio of x for a cause that moves it by shift, more or
+// less, against none, by which it strays by spread. What moved the contrary way speaks no
+// more for the cause than what did not move: in the tails of both the wider would win.
+func shifted(x, spread, shift, wide float64) float64 {
+	s := math.Hypot(spread, wide)
+	ratio := func(x float64) float64 {
+		return logT((x-shift)/s) - math.Log(s) - logT(x/spread) + math.Log(spread)
+	}
+	if x*shift < 0 {
+		return math.Min(ratio(x), ratio(0))
+	}
+	return ratio(x)
 }
 
 // logT is the logarithm of the density of Student's t with four degrees of

@@ -154,8 +154,7 @@ const leastSays = -1.5
 // say takes what a cause predicts: a shift, and how much that differs from case to
 // case. A cause that is not asked says nothing either way.
 func (w *weights) say(c Cause, shift, wide float64) {
-	s := math.Hypot(w.spread, wide)
-	w.r[c] = math.Max(logT((w.e-shift)/s)-math.Log(s)-logT(w.e/w.spread)+math.Log(w.spread), leastSays)
+	w.r[c] = math.Max(shifted(w.e, w.spread, shift, wide), leastSays)
 }
 
 // against keeps what speaks against causes only.
