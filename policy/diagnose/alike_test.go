@@ -29,12 +29,12 @@ func TestADryZoneForgetsNoneOfThemBeforeTheOthers(t *testing.T) {
 	}
 }
 
-// dayOfLess weighs a day on which shots lift half, with what is set beside it, and gives by
-// how much it spoke for roots and gaps, and for water that stands.
-func dayOfLess(liftsLess bool, beside map[Feature]float64) (root, gap, stands float64) {
+// dayOfLess weighs a day on which shots lift half, with what is set beside it, and gives the
+// log odds that it leaves roots with.
+func dayOfLess(beside map[Feature]float64) float64 {
 	m, at := play(7, 14, 0, nil)
 	r := m.Baselines.Of
-	f := Features{Hours: 24, UptakeML: 900, LiftsLess: liftsLess}
+	f := Features{Hours: 24, UptakeML: 900, LiftsLess: true}
 	for _, k := range [...]Feature{UptakeDay, UptakeNight, RootCel, Scatter} {
 		f.set(k, float64(r[k].Mean), 0.25*floors[k])
 	}
@@ -46,29 +46,15 @@ func dayOfLess(liftsLess bool, beside map[Feature]float64) (root, gap, stands fl
 	}
 	b := Belief{AtMs: at}
 	m.Baselines.weigh(&f, &b, at+dayMs)
-	return float64(b.LogOdds[RootBound]), float64(b.LogOdds[EdgeChannelling]), float64(b.LogOdds[Oversaturation])
+	return float64(b.LogOdds[RootBound])
 }
 
 // In a container that is not filled nothing stands over what it holds: that does not speak
 // against roots that fill it.
 func TestNothingStandsOverAnUnfilledContainer(t *testing.T) {
-	without, _, _ := dayOfLess(true, nil)
-	with, _, _ := dayOfLess(true, map[Feature]float64{Over: -0.01})
+	without, with := dayOfLess(nil), dayOfLess(map[Feature]float64{Over: -0.01})
 	if math.Abs(with-without) > 1e-6 {
 		t.Errorf("log odds of roots %.2f where nothing stands over an unfilled container, %.2f where that is not known; expected alike", with, without)
-	}
-}
-
-// A level at which the water of a shot came to rest is the container's capacity only where shots lift
-// as much as ever: behind a blocked emitter, or past a gap, levels sink for want of water.
-func TestALevelAtRestIsNoCapacityWhereShotsLiftLess(t *testing.T) {
-	sunk := map[Feature]float64{Plateau: -0.07, Peak: -0.07}
-	root, gap, _ := dayOfLess(true, sunk)
-	if root > gap+0.5 {
-		t.Errorf("shots lift less, and levels sink: log odds of roots %.2f, of a gap %.2f; expected roots no likelier", root, gap)
-	}
-	if root, gap, _ = dayOfLess(false, sunk); root < gap+0.5 {
-		t.Errorf("shots lift as ever, and levels sink: log odds of roots %.2f, of a gap %.2f; expected roots likelier", root, gap)
 	}
 }
 

@@ -131,7 +131,7 @@ func (f *Features) full() bool {
 	if f.Dry || f.open() {
 		return false
 	}
-	return f.filled() || !f.LiftsLess && (f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05)
+	return f.filled() || f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05 && !f.LiftsLess
 }
 
 // older reports whether the newest value is older than ms, or there is none.
