@@ -152,7 +152,7 @@ func (s *Scratch) withhold(none *candidate) Proposal {
 func (s *Scratch) endOfWithhold() int {
 	end := ticksUp(s.band.RefillPoint + 0.25*s.band.Width())
 	lowest := math.Min(s.req.Situation.WaterContent, s.members[0].start)
-	return max(1, min(end, ticksDown(lowest-s.edges.below.soft)-1))
+	return max(1, min(end, ticksDown(lowest-s.edges.own)-1))
 }
 
 // noShot answers limits that leave no shot to give.

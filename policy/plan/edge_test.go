@@ -301,3 +301,18 @@ func TestExpectedSaturation(t *testing.T) {
 		}
 	}
 }
+
+// A withhold gives water back below where the zone is by more than its readings stray, and by
+// no more for probes that may all be off alike: they don't bring the zone to its trigger.
+func TestAWithholdEndsJustBelowADryZone(t *testing.T) {
+	for _, levelSD := range []float64{0, 0.03} {
+		r := pot(7000, 30)
+		r.Band.RefillPoint, r.LevelSD = 0.40, levelSD
+		r.Situation.WaterContent, r.Situation.WaterContentSD = 0.43, 0.004
+		var s Scratch
+		s.begin(r)
+		if end := ofTicks(s.endOfWithhold()); end < 0.41 || end >= 0.43 {
+			t.Errorf("of a zone at 0.43 whose probes are known to %v, a withhold ends at %v; expected between 0.41 and 0.43", levelSD, end)
+		}
+	}
+}

@@ -6,7 +6,8 @@ import "math"
 // content is known.
 type edges struct {
 	full, refill, saturation float64
-	above, below             ramp // at the full and at the refill point
+	above, below             ramp    // at the full and at the refill point
+	own                      float64 // half a ramp's width by the water content's own spread alone, m3/m3
 	perWidth                 float64
 	airless, perAirless      float64 // from where the zone may be saturated, m3/m3; 1 over from there to where it surely is
 }

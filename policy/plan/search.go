@@ -121,6 +121,7 @@ func edgesOf(b *hydraulics.Band, r *Request) edges {
 	}
 	e.above = rampOf(math.Hypot(above, r.Situation.WaterContentSD), b.Width())
 	e.below = rampOf(math.Hypot(r.LevelSD, r.Situation.WaterContentSD), b.Width())
+	e.own = rampOf(r.Situation.WaterContentSD, b.Width()).soft
 	e.perWidth = 1 / b.Width()
 	return e
 }
