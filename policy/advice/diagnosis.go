@@ -15,6 +15,7 @@ var evidence = [...]Entry{
 	{"rise-not-reported", KindEvidence, "The water content rose at {at:date} by {rise:water}, and no watering was reported."},
 	{"probe-ill", KindEvidence, "Probe {probe:name} is {health:name}."},
 	{"level-or-probe", KindEvidence, "One probe speaks for this zone, and its levels lie lower than was usual: the container holds less, or the probe has come to read lower by itself."},
+	{"level-or-probe-higher", KindEvidence, "One probe speaks for this zone, and its levels lie higher than was usual: the container holds more, or the probe has come to read higher by itself."},
 	{"probe-or-water", KindEvidence, "Probe {probe:name} is {health:name}: it errs, or its container gets another share of the water than the others, or its plant drinks another."},
 	{"probe-drifts", KindEvidence, "Probe {probe:name} and the others of the zone have parted by {moved:water} in two days, and in the hours of the night in which no water moves by {night:water} a day more than was usual: containers part by day, a probe that drifts parts at all hours."},
 	{"probe-stepped", KindEvidence, "Probe {probe:name} went at {at:date} from {from:water} to {to:water} and stayed there, which no water explains: it may have been moved, or lost touch with the substrate. If it was moved, report it as probe-moved."},

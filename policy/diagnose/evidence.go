@@ -207,8 +207,11 @@ func (m *Memory) fastEvidence(c Cause, atMs int64, n Naming) []advice.Reason {
 			out = append(out, advice.Say("rise-not-reported", advice.Date(time.UnixMilli(f.Unreported.AtMs), n.Location), advice.Water(float64(f.Unreported.Rise))))
 		}
 	case SensorFault:
-		if m.levelOrProbe(atMs) {
+		switch m.levelOrProbe(atMs) {
+		case -1:
 			out = append(out, advice.Say("level-or-probe"))
+		case 1:
+			out = append(out, advice.Say("level-or-probe-higher"))
 		}
 		k, step := int(f.WorstProbe)-1, &f.WorstStep
 		switch {

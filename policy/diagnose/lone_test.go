@@ -22,3 +22,32 @@ func TestSinkingLevelsMayBeTheOnlyProbe(t *testing.T) {
 		}
 	}
 }
+
+// Levels that rise in a zone with one probe are the container's or the probe's likewise; that the
+// container drains more slowly, too, tells that it is the container.
+func TestRisingLevelsMayBeTheOnlyProbe(t *testing.T) {
+	for name, c := range map[string]struct {
+		speaks uint8
+		beside map[Feature]float64
+		spread bool
+	}{
+		"one probe":  {1, nil, true},
+		"two probes": {2, nil, false},
+		"one probe, and a container that is sluggish": {1, map[Feature]float64{DrainTime: 0.7}, false},
+	} {
+		moved := map[Feature]float64{Peak: 0.045, Plateau: 0.045, Rest: 0.045}
+		for k, by := range c.beside {
+			moved[k] = by
+		}
+		m, at := play(7, 14, 3, moved)
+		m.Fast.Speaks = c.speaks
+		f := m.Findings(at, words)
+		if len(f) == 0 || f[0].Cause != Compaction.String() {
+			t.Fatalf("%s: %+v", name, f)
+		}
+		told := len(f) > 1 && f[1].Cause == SensorFault.String() && f[1].Probability > 0.25 && says(f[1].Evidence, "level-or-probe-higher")
+		if told != c.spread || c.spread && f[0].Probability > 0.7 {
+			t.Errorf("%s: %+v", name, f)
+		}
+	}
+}
