@@ -5,6 +5,7 @@ import (
 	"compress/flate"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"sync"
 
@@ -73,7 +74,9 @@ var (
 // known is what the compressor knows beforehand: the sentences and, nearest, the names.
 var known = sync.OnceValue(func() []byte {
 	var b strings.Builder
-	for _, e := range advice.Catalogue() {
+	// A compressor looks back 32 KiB, which the catalogue outgrows: what is said of a day of
+	// water, its first sentences, comes last.
+	for _, e := range slices.Backward(advice.Catalogue()) {
 		fmt.Fprintf(&b, `{"code":%q,"text":%q},`, e.Code, e.Text)
 	}
 	b.WriteString(`"id":"01","site":"","zone":"","issued_at":"202","valid_from":"2026-0","valid_until":"202","action":"withhold","action":"irrigate",` +
