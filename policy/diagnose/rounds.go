@@ -93,11 +93,12 @@ func (f *Fast) closeRound(in *Inputs, atMs int64) {
 		if !p.Heard || atMs-p.AtMs > roundMs {
 			continue
 		}
-		sum, n := 0.0, 0.0
+		sum, below, n := 0.0, 0.0, 0.0
 		for j := range in.Probes[:in.ProbeCount] {
-			q := &in.Probes[j]
+			q, v := &in.Probes[j], f.Probes.At(j)
 			if j != i && q.Heard && q.Health.Usable() && atMs-q.AtMs <= roundMs {
-				sum += q.Mean - float64(f.Probes.At(j).Before)
+				sum += q.Mean - float64(v.Before)
+				below += float64(v.From - v.Before)
 				n++
 			}
 		}
@@ -108,25 +109,28 @@ func (f *Fast) closeRound(in *Inputs, atMs int64) {
 		drunk := float64(f.Round.Drunk)
 		came, others := p.Mean-float64(w.Before)+drunk, sum/n+drunk
 		sd := math.Hypot(math.Hypot(noise*math.Sqrt2, float64(f.Recently.Still.At(i).Step)/math.Sqrt(6)), plantSpread*drunk)
-		w.answer(math.Min(math.Max(came/others, -0.5), 4), sd/others)
+		w.answer(math.Min(math.Max(came/others, -0.5), 4), sd/others, below/n)
 	}
 }
 
 // room is the share that counts of a shot to which a probe did not answer: none where
 // its container is fuller than shots usually find it, for then it drains; and little
 // where it is far drier, for then water does not come down to the probe. A container
-// that is cut off falls by that much in a day or two at the earliest.
-func (w *ProbeWatch) room() float64 {
+// that is cut off falls by that much in a day or two at the earliest. Where the others have
+// fallen as well, by othersBelow, the whole zone is drier than shots usually find it: a small one then
+// stays in the top, above a probe that lies low, all day long.
+func (w *ProbeWatch) room(othersBelow float64) float64 {
 	below := float64(w.From - w.Before)
 	if below < -0.01 {
 		return 0
 	}
-	return math.Min(math.Max(2-below/0.12, 0.1), 1)
+	alike := (math.Min(below, othersBelow) - soundFall) / soundFall
+	return math.Min(math.Max(math.Min(2-below/0.12, 1-alike), 0.1), 1)
 }
 
 // answer takes a probe's rise over the others', of which noise makes sd. A container
 // that is cut off does not rise, or by what little still comes.
-func (w *ProbeWatch) answer(x, sd float64) {
+func (w *ProbeWatch) answer(x, sd, othersBelow float64) {
 	if w.Rounds == 0 {
 		w.Usual, w.Recent, w.From = float32(x), float32(x), w.Before
 	}
@@ -140,7 +144,7 @@ func (w *ProbeWatch) answer(x, sd float64) {
 		spread := math.Sqrt(math.Max(float64(w.Var), sd*sd) + 0.2*0.2)
 		none := math.Hypot(0.2, sd)
 		r := logT((x-0.1*usual)/none) - math.Log(none) - logT(e/spread) + math.Log(spread)
-		r = math.Min(math.Max(r, -mostRound), mostRound*w.room())
+		r = math.Min(math.Max(r, -mostRound), mostRound*w.room(othersBelow))
 		w.Odds = float32(math.Min(math.Max(float64(w.Odds)+r, -1.5), 10))
 		if w.Odds > 0 && e < 0 {
 			return

@@ -63,3 +63,22 @@ func TestNoRoundOutlivesAMove(t *testing.T) {
 		}
 	}
 }
+
+// A probe that does not answer while the others of its zone stand where shots usually find
+// them is of a container that gets no water; where all stand lower, small shots may stay above
+// it.
+func TestInADryZoneNoAnswerSaysLittle(t *testing.T) {
+	for _, c := range []struct {
+		name        string
+		othersBelow float64 // m3/m3 below where shots usually find them
+		cut         bool
+	}{{"the others as usual", 0, true}, {"the others as wet as ever", -0.02, true}, {"all of them lower", 0.045, false}} {
+		w := &ProbeWatch{Usual: 0.9, Recent: 0.9, From: 0.6, Before: 0.555, Rounds: 12, Var: 0.02}
+		for range 4 {
+			w.answer(0.05, 0.1, c.othersBelow)
+		}
+		if cut := w.Odds >= dryOdds; cut != c.cut {
+			t.Errorf("%s: log odds %.1f after four shots without an answer, want at least %g: %v", c.name, w.Odds, dryOdds, c.cut)
+		}
+	}
+}
