@@ -45,6 +45,10 @@ func (c *Ceiling) take(from, to float64) {
 	c.From2 += x * x
 }
 
+// stops tells a watering that ends where its controller stops: by trigger all that reach it do,
+// however much the container holds.
+func (w *Water) stops(end float64) bool { return w.ByTrigger && end >= w.Trigger }
+
 // slope is of the end over the beginning, by least squares, with its standard deviation
 // where levels err by noise, m3/m3; false while the waterings began too much alike.
 func (c *Ceiling) slope(noise float64) (slope, sd float64, ok bool) {

@@ -78,7 +78,7 @@ func TestFullContainersHoldLessOpenOnesGetLess(t *testing.T) {
 			m, at := &Memory{}, start
 			for day := range 17 {
 				at += dayMs
-				f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: true}
+				f := Features{Hours: 24, UptakeML: 900, Enough: true, Holds: 0.6}
 				for _, k := range []Feature{UptakeDay, UptakeNight, Droop, Rise, Peak, Rest} {
 					v := usual[k] + noise(k, r)
 					if low := map[Feature]float64{Rise: -0.6, Peak: -0.07, Rest: -0.07}; day >= 14 {
@@ -104,6 +104,39 @@ func TestFullContainersHoldLessOpenOnesGetLess(t *testing.T) {
 		}
 		if right < 8 {
 			t.Errorf("%s: right in %d of 10", c.name, right)
+		}
+	}
+}
+
+// By trigger waterings end where their controller stops, however much the container holds:
+// those that come so far tell of no ceiling, those that do not still do.
+func TestWhereAControllerStopsIsNoCeiling(t *testing.T) {
+	windows := [][2]float64{{0.40, 0.503}, {0.43, 0.504}, {0.47, 0.502}, {0.485, 0.503}, {0.45, 0.504}}
+	for _, c := range []struct {
+		name    string
+		byClock bool
+		trigger float64
+		tells   bool
+	}{
+		{"by trigger, up to it", false, 0.49, false},
+		{"by trigger, and never up to it", false, 0.52, true},
+		{"by clock", true, 0.49, true},
+	} {
+		in, f := inputs(), &Fast{}
+		in.ProbeCount = 1
+		in.Probes[0] = Probe{Heard: true, Mean: 0.5, AtMs: start}
+		in.Water.Trigger, in.Water.ByTrigger = c.trigger, !c.byClock
+		for i, w := range windows {
+			at := start + int64(i)*hourMs
+			f.Recently.push(in, at-5*60_000)
+			f.Recently.push(in, at)
+			f.Shots.Zone, f.Shots.Level[0] = float32(w[0]), float32(w[0])
+			f.Recently.Level[0][0], f.Recently.Level[1][0] = float32(w[1]), float32(w[1])
+			f.judge(in, at, 300, &Belief{})
+		}
+		slope, _, ok := f.Shots.Ceiling.slope(leastNoise)
+		if ok != c.tells || ok && slope > fullSlope {
+			t.Errorf("%s: slope %.2f, known %v; want it known: %v, and of a full container", c.name, slope, ok, c.tells)
 		}
 	}
 }

@@ -114,6 +114,7 @@ type Water struct {
 	PlanMs    int64   // first shot of the approved plan in force, 0: none
 	PlannedML float64 // what its schedule has given, but for the last hour
 	Trigger   float64 // its trigger, m3/m3
+	ByTrigger bool    // it is followed by trigger, likelier than by clock
 }
 
 // Probe is one probe at a look.

@@ -182,7 +182,9 @@ func (f *Fast) judge(in *Inputs, atMs int64, given float64, b *Belief) {
 		return
 	}
 	rise /= n
-	t.Ceiling.take(float64(t.Zone), float64(t.Zone)+rise)
+	if end := float64(t.Zone) + rise; !in.Water.stops(end) {
+		t.Ceiling.take(float64(t.Zone), end)
+	}
 	l := &in.Learned
 	kept := in.VolumeML*rise + t.UptakeML
 	if !f.Reports {
