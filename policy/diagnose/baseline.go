@@ -134,6 +134,19 @@ func (f *Features) full() bool {
 	return f.filled() || f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05 && !f.LiftsLess
 }
 
+// over is what a level says for a cause by which a container holds more, of one that was not
+// full before: no more than by what it lies above what the container holds by the physics,
+// which its probes know to fills.
+func (f *Features) over(c Cause, k Feature, spread float64) float64 {
+	if k == WetHours {
+		if float64(f.Value[Rest]) > f.Holds+fills {
+			return mostFeature
+		}
+		return 0
+	}
+	return math.Max(ratioOf(c, k, math.Max(float64(f.Value[k])-f.Holds, 0), math.Hypot(spread, fills)), 0)
+}
+
 // older reports whether the newest value is older than ms, or there is none.
 func (b *Baseline) older(atMs, ms int64) bool { return b.NowS == 0 || atMs-int64(b.NowS)*1000 > ms }
 
@@ -216,14 +229,15 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 			continue // nothing stands over what a container holds that was not filled
 		}
 		var r [causeCount]float64
+		filling := kindOf[k] == level && k != Over && bs.Full < usuallyFull
 		for c := range r {
 			r[c] = ratioOf(Cause(c), k, x, spread)
 			if Cause(c).holdsMore() && kindOf[k] == level && x > 0 && f.Lifted > 0 {
 				// a container holds more only as far as the water that was reported shows it
 				r[c] = math.Max(ratioOf(Cause(c), k, math.Max(x-f.lifted(k), 0), spread), 0)
 			}
-			if Cause(c).holdsMore() && kindOf[k] == level && k != Over && !f.Stands && bs.Full < usuallyFull {
-				r[c] = math.Min(r[c], 0) // it was not full before, and is filled
+			if Cause(c).holdsMore() && filling {
+				r[c] = math.Min(r[c], f.over(Cause(c), k, spread)) // it was not full before, and is filled
 			}
 			if Cause(c) == ValveStuckOpen && kindOf[k] == drinking && (f.Low && !f.full() || f.EndsLow) {
 				r[c] = math.Min(r[c], 0) // what an open valve feeds fills up

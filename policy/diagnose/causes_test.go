@@ -37,7 +37,7 @@ func play(seed uint64, quiet, days int, moved map[Feature]float64) (*Memory, int
 	at := start
 	for day := range quiet + days {
 		at += dayMs
-		f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: true}
+		f := Features{Hours: 24, UptakeML: 900, Enough: true, Holds: 0.6}
 		for k := Feature(0); k < featureCount; k++ {
 			v := usual[k] + noise(k, r)
 			if day >= quiet {
@@ -101,7 +101,7 @@ func TestLookalikesAreSpread(t *testing.T) {
 	m, at := &Memory{}, start
 	for day := range 17 {
 		at += dayMs
-		f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: true}
+		f := Features{Hours: 24, UptakeML: 900, Enough: true, Holds: 0.6}
 		f.set(Peak, 0.6, 0.002)
 		f.set(Rise, -0.1, 0.05)
 		if day >= 14 {
@@ -142,7 +142,7 @@ func TestQuietDaysAreQuiet(t *testing.T) {
 		for day := range 40 {
 			at += dayMs
 			days++
-			f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: true}
+			f := Features{Hours: 24, UptakeML: 900, Enough: true, Holds: 0.6}
 			for k := Feature(0); k < featureCount; k++ {
 				// with the wide tails of real days, and a crop that grows by 4 % a day
 				v := usual[k] + noise(k, r)*math.Sqrt(4/(4*r.Float64()+0.5))
@@ -483,7 +483,7 @@ func TestShotsThatLiftLessInAFullerRootBall(t *testing.T) {
 		m, at := known()
 		for range 2 {
 			at = water(m, inputs(), at, 16, c.share)
-			f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: true}
+			f := Features{Hours: 24, UptakeML: 900, Enough: true, Holds: 0.6}
 			for k := Feature(0); k < featureCount; k++ {
 				f.set(k, usual[k]+c.moved[k], 0.25*floors[k])
 			}

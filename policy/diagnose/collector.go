@@ -273,7 +273,7 @@ type Features struct {
 	Hours      float64 // that were watched
 	Drains     bool    // more than a twentieth of what was given drained
 	Spills     bool    // all of what was given drained, or more
-	Stands     bool    // water came to rest at what the container holds, or above
+	Holds      float64 // by the physics, m3/m3
 	AtCapacity bool    // water came to rest at what the container is known to hold, whatever the physics make of it
 	Lifted     float64 // by how much it stood higher than reported water explains, m3/m3
 	Low        bool    // all day it stayed well below what the container holds
@@ -342,7 +342,7 @@ func (c *Collector) finish(in *Inputs) Features {
 		f.set(Over, float64(c.Peak-c.Rest), 0.003)
 	}
 	f.Lifted = float64(c.Lifted)
-	f.Stands = float64(c.Rest) > in.DesignCapacity-fills
+	f.Holds = in.DesignCapacity
 	l := &in.Learned
 	f.AtCapacity = l.CapacitySD > 0 && l.CapacitySD < knownCapacity && float64(c.Rest) > l.Capacity-atCapacity
 	f.Parched = float64(c.Peak) < in.refill()+parchedPart*(in.FullPoint-in.RefillPoint)

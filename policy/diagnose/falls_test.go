@@ -234,7 +234,7 @@ func TestAnOpenValveIsNoStandingWater(t *testing.T) {
 			m.Fast.Lifted = Lifted{Base: 0.58, Up: 0.09, AtMs: at}
 		}
 		_, at = full(m, at, 10, func(in *Inputs) { in.WaterContent = 0.67 })
-		f := Features{Hours: 24, UptakeML: 900, Stands: true, Lifted: float64(m.Fast.Lifted.Up), StandsWet: true}
+		f := Features{Hours: 24, UptakeML: 900, Holds: 0.6, Lifted: float64(m.Fast.Lifted.Up), StandsWet: true}
 		f.set(Peak, 0.67, 0.002)
 		f.set(Rest, 0.67, 0.002)
 		m.Baselines.weigh(&f, &m.Belief, at)
@@ -248,7 +248,7 @@ func TestAnOpenValveIsNoStandingWater(t *testing.T) {
 		m, at := play(3, 10, 0, nil)
 		for range 2 {
 			at += dayMs
-			f := Features{Hours: 24, UptakeML: 900, Stands: true, StandsWet: true, Lifted: lifted}
+			f := Features{Hours: 24, UptakeML: 900, Holds: 0.6, StandsWet: true, Lifted: lifted}
 			f.set(Peak, float64(m.Baselines.Of[Peak].Mean)+0.09, 0.002)
 			f.set(Rest, float64(m.Baselines.Of[Rest].Mean)+0.09, 0.002)
 			f.set(WetHours, 24, 0.2)

@@ -11,18 +11,20 @@ import (
 // has come to hold more.
 func TestAContainerThatIsFilledHoldsNoMore(t *testing.T) {
 	for _, c := range []struct {
-		name                       string
-		drained, atCapacity, stand bool
-		up                         float64 // m3/m3
-		cause                      Cause   // causeCount: neither
+		name                string
+		drained, atCapacity bool
+		holds               float64 // by the physics, above where water usually rests, m3/m3
+		up                  float64 // m3/m3
+		cause               Cause   // causeCount: neither
 	}{
-		{"filled", false, false, false, 0.1, causeCount},
-		{"stands above what the physics let it hold", false, false, true, 0.1, Oversaturation},
-		{"drained before", true, false, false, 0.1, Oversaturation},
-		{"was full as it is known", false, true, false, 0.1, Oversaturation},
-		{"drained before, and stands a little higher", true, false, false, 0.04, Compaction},
-		{"was full as it is known, and stands a little higher", false, true, false, 0.04, Compaction},
-		{"a little less empty", false, false, false, 0.04, causeCount},
+		{"filled", false, false, 0.12, 0.1, causeCount},
+		{"filled to a little above what the physics let it hold", false, false, 0.08, 0.1, causeCount},
+		{"stands above what the physics let it hold", false, false, 0, 0.1, Oversaturation},
+		{"drained before", true, false, 0.12, 0.1, Oversaturation},
+		{"was full as it is known", false, true, 0.12, 0.1, Oversaturation},
+		{"drained before, and stands a little higher", true, false, 0.12, 0.04, Compaction},
+		{"was full as it is known, and stands a little higher", false, true, 0.12, 0.04, Compaction},
+		{"a little less empty", false, false, 0.12, 0.04, causeCount},
 	} {
 		n, told := 0, 0
 		for seed := range uint64(10) {
@@ -30,7 +32,7 @@ func TestAContainerThatIsFilledHoldsNoMore(t *testing.T) {
 			m, at := &Memory{}, start
 			for day := range 17 {
 				at += dayMs
-				f := Features{Hours: 24, UptakeML: 900, Enough: true, AtCapacity: c.atCapacity, Stands: c.stand && day >= 14}
+				f := Features{Hours: 24, UptakeML: 900, Enough: true, AtCapacity: c.atCapacity, Holds: usual[Rest] + c.holds}
 				for k, v := range usual {
 					if (k == Plateau || k == Drained || k == Account || k == DrainTime) && !c.drained {
 						continue

@@ -72,7 +72,7 @@ func TestSaltThatWandersIsNotTold(t *testing.T) {
 				if day >= 37 {
 					ln += jump / 3
 				}
-				f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: true}
+				f := Features{Hours: 24, UptakeML: 900, Enough: true, Holds: 0.6}
 				for k := Feature(0); k < featureCount; k++ {
 					f.set(k, usual[k]+noise(k, r), 0.25*floors[k])
 				}

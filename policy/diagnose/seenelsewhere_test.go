@@ -47,7 +47,7 @@ func TestAnotherPlaceHasAnotherLevel(t *testing.T) {
 		lower := map[Feature]float64{Peak: step, Plateau: step, Rest: step, Rise: -0.4, Over: 0.01}
 		for range 3 {
 			at += dayMs
-			f := Features{Hours: 24, UptakeML: 900, Enough: true, Stands: true}
+			f := Features{Hours: 24, UptakeML: 900, Enough: true, Holds: 0.6}
 			for k := Feature(0); k < featureCount; k++ {
 				f.set(k, usual[k]+lower[k], 0.25*floors[k])
 			}
