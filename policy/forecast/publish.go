@@ -60,7 +60,7 @@ func (r *Record) PublishWays(z *learning.Zone, c *learning.Constants, s *Situati
 // early.
 func notReported(z *learning.Zone, atMs int64, shots []Shot) []Shot {
 	const minute = 60_000
-	if len(shots) > 0 && shots[0].Step == 0 && z.Shots.ComingML > 0 && atMs-z.Shots.ReportMs <= 2*minute {
+	if len(shots) > 0 && shots[0].Step == 0 && z.Shots.GivenML > 0 && atMs-z.Shots.ReportMs <= 2*minute {
 		return shots[1:]
 	}
 	return shots

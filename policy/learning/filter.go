@@ -132,6 +132,9 @@ func (z *Zone) correct(c *Constants, wc, sd float64) {
 	k := z.LevelVar / (z.LevelVar + r)
 	z.Level += k * v
 	z.LevelVar *= 1 - k
+	if v > 0 {
+		z.shows(c, k*v)
+	}
 }
 
 // WaterContent returns the filtered water content and its standard deviation,

@@ -72,3 +72,15 @@ func (z *Zone) onItsWay(c *Constants, wc float64) float64 {
 	came := z.Capture.Mean * z.History.GivenBetween(from, z.AtMs+HistoryBin) / z.Volume(c)
 	return math.Max(0, came-(wc-then))
 }
+
+// shows takes a rise of the water content, m3/m3, off the reported water that has still to come
+// in: a probe near an emitter shows a shot before it is told of, and what has come comes no
+// second time.
+func (z *Zone) shows(c *Constants, rise float64) {
+	z.Shots.ComingML = math.Max(0, z.Shots.ComingML-z.cameML(c, rise))
+}
+
+// cameML is the water that a rise of the water content takes to come, mL.
+func (z *Zone) cameML(c *Constants, rise float64) float64 {
+	return math.Max(0, rise) * z.Volume(c) / math.Max(z.Capture.Mean, capturePace.low)
+}

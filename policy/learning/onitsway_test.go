@@ -64,3 +64,33 @@ func TestWaterThatNeverComesIsNotOnItsWay(t *testing.T) {
 		t.Errorf("after %d shots that did not come the zone is believed up to %.3f m3/m3 above what it is", shots, highest)
 	}
 }
+
+// Water that shows before it is told of, as at a probe beside an emitter, comes once.
+func TestWaterThatShowsBeforeItIsToldComesOnce(t *testing.T) {
+	for _, told := range []int64{-1, 0, 4} { // min after it shows; -1: at the same instant, and first
+		p := newPot(11)
+		p.level, p.noise = 0.5, 0.0005
+		c := potConstants(p)
+		var z Zone
+		for range 24 {
+			z.Observe(c, p.at, p.reading(), p.noise)
+			p.run(p.at + 5*minuteMs)
+		}
+		p.shot(200)
+		if told < 0 {
+			z.Water(c, p.at, 200, true)
+		}
+		z.Observe(c, p.at, p.reading(), p.noise)
+		if told >= 0 {
+			z.Water(c, p.at+told*minuteMs, 200, true)
+		}
+		highest := 0.0
+		for range 9 { // until the next reading, of a probe that tells each ten minutes
+			z.Advance(c, z.AtMs+minuteMs)
+			highest = math.Max(highest, z.Level)
+		}
+		if rise := z.Capture.Mean * 200 / z.Volume(c); highest > p.level+0.3*rise {
+			t.Errorf("told %d min after it shows: believed up to %.4f, and there is %.4f with a shot of %.4f in it", told, highest, p.level, rise)
+		}
+	}
+}

@@ -39,13 +39,14 @@ func (z *Zone) watered(c *Constants, atMs int64, volumeML float64, known bool) {
 	if !known {
 		return
 	}
+	shown := math.Max(0, z.cameML(c, z.Shown()-s.Before)-s.GivenML) // of this report, already
 	s.GivenML += volumeML
 	z.Open.GivenML += volumeML
 	z.Account.GivenML += volumeML
 	z.Account.give(z.AtMs, volumeML)
 	z.History.water(z.AtMs, volumeML)
 	if z.SeenMs != 0 {
-		s.ComingML += volumeML
+		s.ComingML += math.Max(0, volumeML-shown)
 		spread := z.Capture.Mean * volumeML / z.Volume(c) * math.Sqrt(0.04+z.Capture.Var)
 		z.LevelVar = math.Min(z.LevelVar+spread*spread, levelVarMost)
 	}
