@@ -100,6 +100,17 @@ func (z *Zone) meanOf(i int, reading float64) float64 {
 	return z.ground.tables[i].Mean(reading)
 }
 
+// landed tells that the probe that counts has gone to another level since the newest water content:
+// it alone tells of the zone, so that its step is the zone's.
+func (z *Zone) landed() bool {
+	for i := range z.probes {
+		if at, _, _ := z.m.Panel.Health.At(i).Stepped(); at > z.m.Learned.SeenMs && z.m.Panel.Consensus.Spoke(i, z.probes[i].AtMs) {
+			return true
+		}
+	}
+	return false
+}
+
 // agree takes the zone's water content out of its probes and lets the zone
 // learn from it.
 func (z *Zone) agree(at int64) {
@@ -117,6 +128,9 @@ func (z *Zone) agree(at int64) {
 			z.m.Diagnosis.Releveled(wc - z.m.Learned.Shown())
 		}
 		z.m.Learned.Releveled(&z.ground.constants, at, wc)
+	}
+	if n == 1 && z.landed() {
+		z.m.Learned.Landed(&z.ground.constants, at, wc)
 	}
 	ev := z.m.Learned.Observe(&z.ground.constants, at, wc, min(sd, 1))
 	z.happened(&ev, at)

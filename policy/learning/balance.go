@@ -174,6 +174,19 @@ func (z *Zone) Releveled(c *Constants, atMs int64, wc float64) {
 	z.Capacity.widen(0.02)
 }
 
+// Landed takes the first water content, m3/m3, of the only probe of a zone after it went to
+// another level as no water explains. Where it fell, what the balance makes of the water meanwhile
+// is there and is shown as wc, and the capacity, which is known as that probe shows it, lies as
+// much lower: held to where it was, a zone whose probe was knocked would be filled to its brim. A
+// rise may be water that nobody told of.
+func (z *Zone) Landed(c *Constants, atMs int64, wc float64) {
+	z.Advance(c, atMs)
+	if step := wc - z.Shown(); z.SeenMs != 0 && step <= -leastStep {
+		z.stepped(z.AtMs, wc, step)
+		z.Gain.widen(gainPace.doubt)
+	}
+}
+
 // stepped moves all that rests on the level of the water content by the step,
 // so that the usual course stays a course of differences.
 func (z *Zone) stepped(at int64, w, step float64) {
