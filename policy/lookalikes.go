@@ -66,6 +66,7 @@ func (z *Zone) fillDiagnosis(in *diagnose.Inputs, at int64) {
 	if q := z.inForce(at); q != nil && q.Advice.Setpoints != nil && !q.Advice.Setpoints.FirstShotAt.IsZero() {
 		sp := q.Advice.Setpoints
 		in.Water.PlanMs, in.Water.Trigger, in.Water.ByTrigger = sp.FirstShotAt.UnixMilli(), sp.TriggerWaterContent, z.byClock() < 0.5
+		in.Water.Target, in.Water.ShotRise = sp.TargetWaterContent, float64(sp.ShotVolumeML)/l.Volume(&g.constants)
 		for _, shot := range sp.Schedule {
 			if at-shot.At.UnixMilli() >= showsAfter.Milliseconds() {
 				in.Water.PlannedML += float64(shot.VolumeML)

@@ -15,7 +15,7 @@ import (
 
 // snapshotVersion is of the layout below. One that differs is refused: the zone
 // then learns anew, which costs days and harms nothing.
-const snapshotVersion = 28
+const snapshotVersion = 29
 
 // usualProbe is what is kept of a probe, in all its places, bytes.
 const usualProbe = 512

@@ -134,6 +134,17 @@ func (f *Features) full() bool {
 	return f.filled() || f.Known[Plateau] || f.Known[Drained] && f.Value[Drained] > 0.05 && !f.LiftsLess
 }
 
+// asked is how high the plans of the day aimed to bring a level, m3/m3; 0 for none.
+func (f *Features) asked(k Feature) float64 {
+	switch k {
+	case Peak:
+		return f.AskedPeak
+	case Rest, Plateau:
+		return f.Asked
+	}
+	return 0
+}
+
 // over is what a level says for a cause by which a container holds more, of one that was not
 // full before: no more than by what it lies above what the container holds by the physics,
 // which its probes know to fills.
@@ -235,6 +246,9 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 			if Cause(c).holdsMore() && kindOf[k] == level && x > 0 && f.Lifted > 0 {
 				// a container holds more only as far as the water that was reported shows it
 				r[c] = math.Max(ratioOf(Cause(c), k, math.Max(x-f.lifted(k), 0), spread), 0)
+			}
+			if asked := f.asked(k); Cause(c).holdsMore() && asked > mean && x > 0 {
+				r[c] = math.Min(r[c], math.Max(ratioOf(Cause(c), k, math.Max(float64(f.Value[k])-asked, 0), spread), 0)) // people put it there
 			}
 			if Cause(c).holdsMore() && filling {
 				r[c] = math.Min(r[c], f.over(Cause(c), k, spread)) // it was not full before, and is filled

@@ -94,6 +94,8 @@ type Collector struct {
 	Capacity    float32
 	Noise       float32
 	Begin       float32 // water content at the day's first look
+	Asked       float32 // highest level at rest that a plan in force aimed at, m3/m3; 0: none was
+	AskedPeak   float32 // likewise of peaks
 	DrainFrom   float32 // ln of the e-folding time of drainage, as believed at the day's first look
 }
 
@@ -160,6 +162,9 @@ func (c *Collector) look(in *Inputs, atMs int64) {
 	c.Looks++
 	c.ExpectedLog = float32(l.RateLog)
 	c.Peak = max(c.Peak, float32(in.WaterContent))
+	if t := in.Water.Target; t > 0 {
+		c.Asked, c.AskedPeak = max(c.Asked, float32(t)), max(c.AskedPeak, float32(t+in.Water.ShotRise))
+	}
 	c.WetS += float32(dt * in.likelySaturated())
 	if in.RootCel.Known {
 		c.RootMax = max(c.RootMax, float32(in.RootCel.Value))
@@ -274,6 +279,8 @@ type Features struct {
 	Drains     bool    // more than a twentieth of what was given drained
 	Spills     bool    // all of what was given drained, or more
 	Holds      float64 // by the physics, m3/m3
+	Asked      float64 // highest level at rest that plans in force aimed at, m3/m3; 0: none was
+	AskedPeak  float64 // likewise of peaks
 	AtCapacity bool    // water came to rest at what the container is known to hold, whatever the physics make of it
 	Lifted     float64 // by how much it stood higher than reported water explains, m3/m3
 	Low        bool    // all day it stayed well below what the container holds
@@ -342,7 +349,7 @@ func (c *Collector) finish(in *Inputs) Features {
 		f.set(Over, float64(c.Peak-c.Rest), 0.003)
 	}
 	f.Lifted = float64(c.Lifted)
-	f.Holds = in.DesignCapacity
+	f.Holds, f.Asked, f.AskedPeak = in.DesignCapacity, float64(c.Asked), float64(c.AskedPeak)
 	l := &in.Learned
 	f.AtCapacity = l.CapacitySD > 0 && l.CapacitySD < knownCapacity && float64(c.Rest) > l.Capacity-atCapacity
 	f.Parched = float64(c.Peak) < in.refill()+parchedPart*(in.FullPoint-in.RefillPoint)

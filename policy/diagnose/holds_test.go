@@ -84,3 +84,46 @@ func TestALevelAtRestIsSteady(t *testing.T) {
 		}
 	}
 }
+
+// A level to which a plan in force brought the zone says nothing of what its container holds; what
+// lies above that does.
+func TestWhereAPlanBringsAZoneHoldsNoMore(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		asked float64 // m3/m3 above where water usually rests
+		holds bool
+	}{{"no plan", -1, true}, {"a plan that aims as before", 0, true}, {"a plan that aims higher", 0.04, false}} {
+		told := 0
+		for seed := range uint64(10) {
+			r := rand.New(rand.NewPCG(seed, 8))
+			m, at := &Memory{}, start
+			for day := range 17 {
+				at += dayMs
+				f := Features{Hours: 24, UptakeML: 900, Enough: true, AtCapacity: true, Holds: 0.7}
+				if c.asked >= 0 {
+					f.Asked, f.AskedPeak = usual[Rest], usual[Peak]
+				}
+				for k, v := range usual {
+					v += noise(k, r)
+					if day >= 14 && (k == Peak || k == Rest || k == Plateau) {
+						v += 0.04
+					}
+					f.set(k, v, 0.25*floors[k])
+				}
+				if day >= 14 && c.asked > 0 {
+					f.Asked, f.AskedPeak = usual[Rest]+c.asked, usual[Peak]+c.asked
+				}
+				m.Belief.fade(at)
+				m.Baselines.weigh(&f, &m.Belief, at)
+			}
+			m.Belief.fade(at + 5*hourMs)
+			found := m.Findings(at+5*hourMs, words)
+			if len(found) > 0 && (found[0].Cause == Compaction.String() || found[0].Cause == Oversaturation.String()) {
+				told++
+			}
+		}
+		if c.holds && told < 8 || !c.holds && told > 0 {
+			t.Errorf("%s: said that it holds more in %d of 10", c.name, told)
+		}
+	}
+}

@@ -114,6 +114,8 @@ type Water struct {
 	PlanMs    int64   // first shot of the approved plan in force, 0: none
 	PlannedML float64 // what its schedule has given, but for the last hour
 	Trigger   float64 // its trigger, m3/m3
+	Target    float64 // its target, m3/m3
+	ShotRise  float64 // what one of its shots lifts the water content by, m3/m3
 	ByTrigger bool    // it is followed by trigger, likelier than by clock
 }
 
