@@ -59,6 +59,10 @@ type looked struct {
 // before anybody reports it, when its valve has closed.
 const heldLooks = 3
 
+// aims are the highest level at rest and the highest peak that plans aimed at, m3/m3; 0: none
+// was in force.
+type aims struct{ Rest, Peak float32 }
+
 // Collector gathers a day. It is empty at its start.
 type Collector struct {
 	LookMs      int64
@@ -94,8 +98,8 @@ type Collector struct {
 	Capacity    float32
 	Noise       float32
 	Begin       float32 // water content at the day's first look
-	Asked       float32 // highest level at rest that a plan in force aimed at, m3/m3; 0: none was
-	AskedPeak   float32 // likewise of peaks
+	Asked       aims    // of plans in force
+	AskedBefore aims    // of the day before: what they brought about stays into the next
 	DrainFrom   float32 // ln of the e-folding time of drainage, as believed at the day's first look
 }
 
@@ -163,7 +167,7 @@ func (c *Collector) look(in *Inputs, atMs int64) {
 	c.ExpectedLog = float32(l.RateLog)
 	c.Peak = max(c.Peak, float32(in.WaterContent))
 	if t := in.Water.Target; t > 0 {
-		c.Asked, c.AskedPeak = max(c.Asked, float32(t)), max(c.AskedPeak, float32(t+in.Water.ShotRise))
+		c.Asked = aims{max(c.Asked.Rest, float32(t)), max(c.Asked.Peak, float32(t+in.Water.ShotRise))}
 	}
 	c.WetS += float32(dt * in.likelySaturated())
 	if in.RootCel.Known {
@@ -279,7 +283,7 @@ type Features struct {
 	Drains     bool    // more than a twentieth of what was given drained
 	Spills     bool    // all of what was given drained, or more
 	Holds      float64 // by the physics, m3/m3
-	Asked      float64 // highest level at rest that plans in force aimed at, m3/m3; 0: none was
+	Asked      float64 // highest level at rest that plans in force aimed at, on that day and before, m3/m3; 0: none was
 	AskedPeak  float64 // likewise of peaks
 	AtCapacity bool    // water came to rest at what the container is known to hold, whatever the physics make of it
 	Lifted     float64 // by how much it stood higher than reported water explains, m3/m3
@@ -349,7 +353,8 @@ func (c *Collector) finish(in *Inputs) Features {
 		f.set(Over, float64(c.Peak-c.Rest), 0.003)
 	}
 	f.Lifted = float64(c.Lifted)
-	f.Holds, f.Asked, f.AskedPeak = in.DesignCapacity, float64(c.Asked), float64(c.AskedPeak)
+	f.Holds = in.DesignCapacity
+	f.Asked, f.AskedPeak = float64(max(c.Asked.Rest, c.AskedBefore.Rest)), float64(max(c.Asked.Peak, c.AskedBefore.Peak))
 	l := &in.Learned
 	f.AtCapacity = l.CapacitySD > 0 && l.CapacitySD < knownCapacity && float64(c.Rest) > l.Capacity-atCapacity
 	f.Parched = float64(c.Peak) < in.refill()+parchedPart*(in.FullPoint-in.RefillPoint)

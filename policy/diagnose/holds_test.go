@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 )
@@ -124,6 +125,29 @@ func TestWhereAPlanBringsAZoneHoldsNoMore(t *testing.T) {
 		}
 		if c.holds && told < 8 || !c.holds && told > 0 {
 			t.Errorf("%s: said that it holds more in %d of 10", c.name, told)
+		}
+	}
+}
+
+// What a plan aimed at counts on the next day, too, though no plan is in force then: its water
+// is still there.
+func TestWhatAPlanAimedAtStaysForADay(t *testing.T) {
+	m, at := &Memory{}, start
+	in := inputs()
+	day := func(target float64) Features {
+		in.Water.Target, in.Water.ShotRise = target, 0.02
+		for range 288 {
+			at += 5 * 60_000
+			m.Today.look(in, at)
+		}
+		f := m.Today.finish(in)
+		m.Day(in, at)
+		return f
+	}
+	for i, c := range []struct{ target, rest, peak float64 }{{0, 0, 0}, {0.6, 0.6, 0.62}, {0, 0.6, 0.62}, {0.5, 0.5, 0.52}, {0, 0.5, 0.52}, {0, 0, 0}} {
+		f := day(c.target)
+		if math.Abs(f.Asked-c.rest) > 1e-6 || math.Abs(f.AskedPeak-c.peak) > 1e-6 {
+			t.Errorf("day %d: asked for %.2f, peaks of %.2f; want %.2f, %.2f", i, f.Asked, f.AskedPeak, c.rest, c.peak)
 		}
 	}
 }

@@ -57,7 +57,7 @@ func (m *Memory) Day(in *Inputs, atMs int64) {
 	m.sizes(&f, in, float64(m.Today.Begin), atMs)
 	f.StandsWet = m.Fast.Wet.day(&f)
 	m.Baselines.weigh(&f, &m.Belief, atMs)
-	m.Today = Collector{}
+	m.Today = Collector{AskedBefore: m.Today.Asked}
 }
 
 // Known is how many finished days of the zone as it is now are known, of those needed
