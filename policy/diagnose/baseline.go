@@ -248,7 +248,8 @@ func (bs *Baselines) weigh(f *Features, belief *Belief, atMs int64) {
 				r[c] = math.Max(ratioOf(Cause(c), k, math.Max(x-f.lifted(k), 0), spread), 0)
 			}
 			if asked := f.asked(k); Cause(c).holdsMore() && asked > mean && x > 0 {
-				r[c] = math.Min(r[c], math.Max(ratioOf(Cause(c), k, math.Max(float64(f.Value[k])-asked, 0), spread), 0)) // people put it there
+				// a plan that people approved brought it there
+				r[c] = math.Min(r[c], math.Max(ratioOf(Cause(c), k, math.Max(float64(f.Value[k])-asked, 0), spread), 0))
 			}
 			if Cause(c).holdsMore() && filling {
 				r[c] = math.Min(r[c], f.over(Cause(c), k, spread)) // it was not full before, and is filled

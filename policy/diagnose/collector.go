@@ -63,7 +63,7 @@ const heldLooks = 3
 // was in force.
 type aims struct{ Rest, Peak float32 }
 
-// Collector gathers a day. It is empty at its start.
+// Collector gathers a day. At its start it is empty, but for what was aimed at on the day before.
 type Collector struct {
 	LookMs      int64
 	PairMs      int64 // of the last look at which no water moved, 0: it moved

@@ -117,15 +117,15 @@ func (f *Fast) closeRound(in *Inputs, atMs int64) {
 // its container is fuller than shots usually find it, for then it drains; and little
 // where it is far drier, for then water does not come down to the probe. A container
 // that is cut off falls by that much in a day or two at the earliest. Where the others have
-// fallen as well, by othersBelow, the whole zone is drier than shots usually find it: a small one then
-// stays in the top, above a probe that lies low, all day long.
+// fallen as well, by othersBelow, m3/m3, and by more than containers of a sound zone part, the whole
+// zone is drier than shots usually find it: a small one then stays in the top, above a probe that
+// lies low, all day long.
 func (w *ProbeWatch) room(othersBelow float64) float64 {
 	below := float64(w.From - w.Before)
 	if below < -0.01 {
 		return 0
 	}
-	alike := (math.Min(below, othersBelow) - soundFall) / soundFall
-	return math.Min(math.Max(math.Min(2-below/0.12, 1-alike), 0.1), 1)
+	return math.Min(math.Max(math.Min(2-below/0.12, 2-math.Min(below, othersBelow)/soundFall), 0.1), 1)
 }
 
 // answer takes a probe's rise over the others', of which noise makes sd. A container
